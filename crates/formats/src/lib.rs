@@ -1,0 +1,24 @@
+//! Bytes to nouns and back: Standard MIDI Files, MusicXML, WAV.
+//!
+//! Takes the bytes of a file, gives a [`ripieno_music::Score`] with every doubtful place as a warning; takes MIDI tracks or
+//! samples, gives bytes. It must not know plans or the file system. A stranger's file can neither panic it nor make it
+//! allocate what the file merely claims.
+
+pub mod midi;
+pub mod musicxml;
+pub mod wav;
+
+mod error;
+
+pub use error::FormatError;
+
+use ripieno_music::Score;
+
+/// Reads a music file of any kind that is known, told apart by its first bytes and not by its name.
+pub fn read_score(bytes: &[u8]) -> Result<Score, FormatError> {
+    if bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") {
+        midi::read(bytes)
+    } else {
+        musicxml::read(bytes)
+    }
+}

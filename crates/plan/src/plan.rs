@@ -1,0 +1,110 @@
+//! `cue.toml`: the casting plan.
+
+use crate::{CellWords, Span};
+
+/// A casting plan.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Plan {
+    /// `[cue] title`.
+    pub title: String,
+    /// `[cue] music`: the music file, relative to the plan.
+    pub music: String,
+    /// `[cue] template`, relative to the plan.
+    pub template: String,
+    /// `[cue] date`, as written (`2026-11-25`): the only date that outputs carry.
+    pub date: Option<String>,
+    /// `[cue] seed` and `[performance]`.
+    pub settings: Settings,
+    /// `[lines]`.
+    pub lines: Vec<LineDef>,
+    /// `[[passage]]`, in the order of their bars.
+    pub passages: Vec<PassagePlan>,
+}
+
+/// How the music is to be performed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// Seed of every random choice.
+    pub seed: u64,
+    /// `tempo-expression`: phrase arch and final ritard, 0 (off, the default: music to picture) to 1 and beyond.
+    pub tempo_expression: f64,
+    /// `asynchrony`: ensemble onsets, 0 (all together) to 1 (as measured of orchestras; the default).
+    pub asynchrony: f64,
+    /// `intonation`: ensemble tuning, 0 to 1 (the default).
+    pub intonation: f64,
+    /// `a`: pitch of A4 in hertz, 440.
+    pub a: f64,
+    /// `keep`: what of the source's own performance is kept.
+    pub keep: Keep,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            seed: 1,
+            tempo_expression: 0.0,
+            asynchrony: 1.0,
+            intonation: 1.0,
+            a: 440.0,
+            keep: Keep::default(),
+        }
+    }
+}
+
+/// What is kept of a source that is already played: `keep = ["curves", "timing", "velocity"]`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Keep {
+    /// Its controller curves.
+    pub curves: bool,
+    /// Its onsets and lengths as they are, without asynchrony or articulated lengths.
+    pub timing: bool,
+    /// Its velocities as dynamics.
+    pub velocity: bool,
+}
+
+/// `name = { track = "Pad", voices = 3 }`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LineDef {
+    /// Its name.
+    pub name: String,
+    /// The track of the source, by name (or by id where names repeat).
+    pub track: String,
+    /// Only this voice of the track.
+    pub voice: Option<u16>,
+    /// Only this staff of the track.
+    pub staff: Option<u8>,
+    /// Number of voices that its chords are shared out to.
+    pub voices: Option<u8>,
+    /// Only strokes on these unpitched instruments.
+    pub strokes: Vec<String>,
+    /// Where it stands in the file.
+    pub span: Span,
+}
+
+/// `[[passage]]`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PassagePlan {
+    /// Its name.
+    pub name: String,
+    /// First bar.
+    pub from_bar: i32,
+    /// Last bar, inclusive.
+    pub to_bar: i32,
+    /// Its cells, in the file's order.
+    pub cells: Vec<PlacedCell>,
+    /// Where it stands in the file.
+    pub span: Span,
+}
+
+/// A cell with its chair and its text.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlacedCell {
+    /// The chair.
+    pub chair: String,
+    /// The text as written.
+    pub text: String,
+    /// What it says.
+    pub words: CellWords,
+    /// Where its text stands in the file.
+    pub span: Span,
+}
