@@ -1,1 +1,107 @@
-fn main() {}
+//! `ripieno`: the command line.
+//!
+//! Takes words, gives exit codes, text and JSON. It must not know how anything is computed: that is the facade's,
+//! `ripieno-cue`.
+
+mod commands;
+mod json;
+mod show;
+
+use clap::{Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Casts, performs and renders orchestral music from written notes and a short casting plan.
+#[derive(Parser)]
+#[command(name = "ripieno", version, arg_required_else_help = true, max_term_width = 100)]
+struct Line {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Write the demo cue "Night Ferry", perform it, render it, and report.
+    Demo {
+        /// Folder of the demo cue; a cue that is there keeps its inputs.
+        #[arg(default_value = "night-ferry")]
+        dir: PathBuf,
+        /// End after the report.
+        #[arg(long)]
+        no_page: bool,
+    },
+    /// Make a cue from a MIDI or MusicXML file, with a plan to edit.
+    New {
+        /// Folder of the new cue.
+        dir: PathBuf,
+        /// The music: .mid, .musicxml, .xml or .mxl.
+        #[arg(long, value_name = "FILE")]
+        music: PathBuf,
+    },
+    /// Write the performed MIDI for the cue's patches.
+    Perform {
+        /// The cue's folder, or its cue.toml.
+        cue: PathBuf,
+        /// Where to write it instead of CUE/performed.mid.
+        #[arg(short, long, value_name = "FILE.mid")]
+        output: Option<PathBuf>,
+        /// Leave notes where they are written and list each chair's delay instead.
+        #[arg(long, visible_alias = "as-notated")]
+        on_grid: bool,
+        /// Print the intent of every note as JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Render the cue with the house orchestra: mix and stems.
+    Render {
+        /// The cue's folder, or its cue.toml.
+        cue: PathBuf,
+        /// Where to write instead of the cue's folder.
+        #[arg(short, long, value_name = "DIR")]
+        output: Option<PathBuf>,
+        /// Only these chairs, separated by commas.
+        #[arg(long, value_delimiter = ',', value_name = "CHAIR,…")]
+        only: Vec<String>,
+        /// Only this passage.
+        #[arg(long, value_name = "NAME")]
+        passage: Option<String>,
+        /// Begin so many bars before the passage.
+        #[arg(long, value_name = "BARS", default_value_t = 0)]
+        pre_roll: u32,
+    },
+    /// Check patch cards, or write one from a list of switches.
+    Patch {
+        /// Patch cards to check.
+        #[arg(required_unless_present = "from")]
+        cards: Vec<PathBuf>,
+        /// Write a card from a text that lists switches, one a line (`C0 legato`); `-` reads standard input.
+        #[arg(long, value_name = "LIST", conflicts_with = "cards")]
+        from: Option<PathBuf>,
+        /// Where to write the card instead of standard output.
+        #[arg(short, long, value_name = "CARD", requires = "from")]
+        output: Option<PathBuf>,
+    },
+}
+
+fn main() -> ExitCode {
+    let line = Line::parse();
+    let outcome = match line.command {
+        Command::Demo { dir, no_page: _ } => commands::demo(&dir),
+        Command::New { dir, music } => commands::new(&dir, &music),
+        Command::Perform { cue, output, on_grid, json } => commands::perform(&cue, output.as_deref(), on_grid, json),
+        Command::Render { cue, output, only, passage, pre_roll } => {
+            commands::render(&cue, output.as_deref(), only, passage, pre_roll)
+        }
+        Command::Patch { cards, from, output } => match from {
+            Some(list) => commands::card_from_list(&list, output.as_deref()),
+            None => commands::patch(&cards),
+        },
+    };
+    match outcome {
+        Ok(code) => code,
+        Err(error) => {
+            show::complain(&error.to_string());
+            ExitCode::from(if error.is_machine() { 3 } else { 2 })
+        }
+    }
+}

@@ -1,1 +1,29 @@
-//! To be written.
+//! A cue as a whole: loads its files, lets the stages work, writes what comes out.
+//!
+//! Takes the folder of a cue, gives parts, a performance, MIDI, audio and a report. This is the interface that the command
+//! line, the page and the tests use. It must not know terminals, HTTP, JSON or the clock: dates in outputs are the plan's.
+//!
+//! Whatever is written is written aside, synced and renamed, so that a failure leaves the last good file. The music, the patch
+//! cards and the template are never written to.
+
+mod create;
+mod error;
+mod folder;
+mod open;
+mod render;
+mod report;
+mod stages;
+
+pub use create::{Created, PickDraft, create, demo_files, write_demo};
+pub use error::CueError;
+pub use folder::write_file;
+pub use open::{Cue, read_card, read_list, read_music};
+pub use ripieno_plan::card_from_list;
+pub use render::{RenderOptions, Rendered, render};
+pub use report::report;
+pub use stages::{PerformOptions, Performed, perform};
+
+pub use ripieno_formats::midi::write as write_midi;
+pub use ripieno_music::{Finding, Severity};
+pub use ripieno_patches::{Intent, PatchOutput};
+pub use ripieno_plan::Diagnostic;

@@ -15,7 +15,6 @@ pub mod named {
     pub const SPICCATO: &str = "spiccato";
     pub const MARCATO: &str = "marcato";
     pub const ACCENT: &str = "accent";
-    pub const TENUTO: &str = "tenuto";
     pub const TREMOLO: &str = "tremolo";
     /// Trill by a semitone.
     pub const TRILL_1: &str = "trill-1";
@@ -85,7 +84,10 @@ pub struct Gesture {
     pub attack: Decibels,
     /// The strokes that realise it, where it is more than one note.
     pub realisation: Option<Realisation>,
-    /// Pitch inflection after the onset: seconds from the onset, cents.
+    /// How long the pitch takes to change from the note before, where it is joined: as the instrument does it, not
+    /// written. Samples of a connected patch bring their own.
+    pub glide: Seconds,
+    /// Written pitch inflection after the onset: seconds from the onset, cents.
     pub bend: Vec<(Seconds, f64)>,
     /// What is sung.
     pub sung: Option<Sung>,
@@ -98,6 +100,8 @@ pub struct Gesture {
 /// The notes that a trill, tremolo, roll, glissando or run of grace notes is made of.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Realisation {
+    /// The articulation that its strokes have when they are played one by one.
+    pub articulation: String,
     /// In order of onset; the first begins with the gesture.
     pub strokes: Vec<Stroke>,
 }

@@ -1,0 +1,157 @@
+//! One function a command.
+
+use crate::{json, show};
+use ripieno_cue::{Cue, CueError, PerformOptions, RenderOptions, write_file};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Opens a cue and says what is doubtful in it.
+fn open(path: &Path) -> Result<Cue, CueError> {
+    let cue = Cue::open(path)?;
+    for warning in &cue.warnings {
+        show::say(&warning.to_string());
+    }
+    Ok(cue)
+}
+
+pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
+    ripieno_cue::write_demo(dir)?;
+    let cue = open(dir)?;
+    let performed = ripieno_cue::perform(&cue, PerformOptions::default());
+    let midi = cue.folder.join("performed.mid");
+    write_file(&midi, &ripieno_cue::write_midi(&performed.patches.file))?;
+    let progress = show::Progress::new("rendering", performed.performance.chairs.len());
+    let options = RenderOptions { into: cue.folder.clone(), ..RenderOptions::default() };
+    let rendered = ripieno_cue::render(&cue, &performed, &options, &|| progress.step())?;
+    progress.finish();
+    let report = ripieno_cue::report(&cue, &performed, Some(&rendered));
+    write_file(&cue.folder.join("report.txt"), report.as_bytes())?;
+    show::print(&report);
+    show::print("\nFiles\n");
+    let mut files = vec![cue.folder.join("cue.toml"), cue.folder.join("template.toml"), midi];
+    files.extend(rendered.files.iter().take(2).cloned());
+    files.extend([cue.folder.join("stems"), cue.folder.join("report.txt")]);
+    for file in files {
+        show::print(&format!("  {}\n", file.display()));
+    }
+    show::print(&format!(
+        "\nChange a word of {} and run `ripieno perform {dir}` or `ripieno render {dir}`.\n",
+        cue.folder.join("cue.toml").display(),
+        dir = dir.display()
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn new(dir: &Path, music: &Path) -> Result<ExitCode, CueError> {
+    let created = ripieno_cue::create(dir, music)?;
+    show::print(&format!(
+        "{}: {} chairs, {} passages. Every chair plays as written; change the cells of {}.\n",
+        created.folder.display(),
+        created.chairs,
+        created.passages,
+        created.folder.join("cue.toml").display()
+    ));
+    for doubt in &created.doubts {
+        show::print(&format!("  unsure: {doubt}\n"));
+    }
+    const MOST: usize = 20;
+    for warning in created.warnings.iter().take(MOST) {
+        show::say(&format!("  {warning}"));
+    }
+    if created.warnings.len() > MOST {
+        show::say(&format!("  and {} more of the kind", created.warnings.len() - MOST));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn perform(path: &Path, output: Option<&Path>, on_grid: bool, as_json: bool) -> Result<ExitCode, CueError> {
+    let cue = open(path)?;
+    let options = if on_grid { PerformOptions::on_grid() } else { PerformOptions::default() };
+    let performed = ripieno_cue::perform(&cue, options);
+    let midi = output.map_or_else(|| cue.folder.join("performed.mid"), Path::to_path_buf);
+    write_file(&midi, &ripieno_cue::write_midi(&performed.patches.file))?;
+    if as_json {
+        let text = json::performed(&performed.patches).map_err(|error| CueError::Place {
+            path: midi,
+            message: format!("the intent cannot be written as JSON: {error}"),
+        })?;
+        show::print(&text);
+        return Ok(ExitCode::SUCCESS);
+    }
+    show::print(&ripieno_cue::report(&cue, &performed, None));
+    show::print(&format!("\nWritten: {}\n", midi.display()));
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn render(
+    path: &Path,
+    output: Option<&Path>,
+    only: Vec<String>,
+    passage: Option<String>,
+    pre_roll: u32,
+) -> Result<ExitCode, CueError> {
+    let cue = open(path)?;
+    let performed = ripieno_cue::perform(&cue, PerformOptions::default());
+    let into = output.map_or_else(|| cue.folder.clone(), Path::to_path_buf);
+    let options = RenderOptions { into, only, passage, pre_roll };
+    let progress = show::Progress::new("rendering", performed.performance.chairs.len());
+    let rendered = ripieno_cue::render(&cue, &performed, &options, &|| progress.step())?;
+    progress.finish();
+    for line in &rendered.summary {
+        show::print(&format!("{line}\n"));
+    }
+    for file in &rendered.files {
+        show::print(&format!("Written: {}\n", file.display()));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn patch(cards: &[PathBuf]) -> Result<ExitCode, CueError> {
+    let mut faults = false;
+    for path in cards {
+        let (card, found) = ripieno_cue::read_card(path)?;
+        for diagnostic in &found {
+            show::say(&diagnostic.to_string());
+        }
+        if found.iter().any(|d| !d.warning) {
+            faults = true;
+        } else {
+            show::print(&format!(
+                "{}: \"{}\", {} articulation{}\n",
+                path.display(),
+                card.patch,
+                card.articulations.len(),
+                if card.articulations.len() == 1 { "" } else { "s" }
+            ));
+        }
+    }
+    Ok(if faults { ExitCode::from(2) } else { ExitCode::SUCCESS })
+}
+
+pub fn card_from_list(list: &Path, output: Option<&Path>) -> Result<ExitCode, CueError> {
+    let text = if list == Path::new("-") {
+        let mut text = String::new();
+        std::io::stdin()
+            .read_to_string(&mut text)
+            .map_err(|error| CueError::Disk { path: list.to_path_buf(), error })?;
+        text
+    } else {
+        ripieno_cue::read_list(list)?
+    };
+    let (card, found) = ripieno_cue::card_from_list(&text);
+    for diagnostic in &found {
+        show::say(&diagnostic.to_string());
+    }
+    match output {
+        Some(path) if path.exists() => {
+            return Err(CueError::Place {
+                path: path.to_path_buf(),
+                message: "there is a file of this name; a patch card is never written over. Choose another name".into(),
+            });
+        }
+        Some(path) => write_file(path, card.as_bytes())?,
+        None => show::print(&card),
+    }
+    Ok(if found.iter().any(|d| !d.warning) { ExitCode::from(2) } else { ExitCode::SUCCESS })
+}

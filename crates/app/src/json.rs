@@ -1,0 +1,63 @@
+//! The published shapes of `--json`: mirrors of our own types, so that those may change.
+
+use ripieno_cue::PatchOutput;
+use serde::Serialize;
+
+#[derive(Serialize)]
+struct Performed<'a> {
+    /// Length of the bars before bar 1, in seconds.
+    lead_in: f64,
+    notes: Vec<Note<'a>>,
+}
+
+#[derive(Serialize)]
+struct Note<'a> {
+    chair: &'a str,
+    track: &'a str,
+    channel: u8,
+    bar: i32,
+    beat: f64,
+    key: u8,
+    onset: f64,
+    end: f64,
+    note_on: Option<f64>,
+    note_off: Option<f64>,
+    articulation: &'a str,
+    colour: Option<&'static str>,
+    used: &'a str,
+    used_colour: Option<&'static str>,
+    joined: bool,
+    velocity: u8,
+    findings: &'a [&'static str],
+}
+
+/// The intent of every note, as one JSON document.
+pub fn performed(output: &PatchOutput) -> Result<String, serde_json::Error> {
+    let micro = |seconds: f64| (seconds * 1e9).round() / 1e9;
+    let notes = output
+        .intents
+        .iter()
+        .map(|i| Note {
+            chair: &i.chair,
+            track: &i.track,
+            channel: i.channel,
+            bar: i.place.bar,
+            beat: micro(i.place.beat),
+            key: i.key,
+            onset: micro(i.onset.0),
+            end: micro(i.end.0),
+            note_on: i.note_on.map(|t| micro(t.0)),
+            note_off: i.note_off.map(|t| micro(t.0)),
+            articulation: &i.articulation,
+            colour: i.colour.map(|c| c.word()),
+            used: &i.used,
+            used_colour: i.used_colour.map(|c| c.word()),
+            joined: i.joined,
+            velocity: i.velocity,
+            findings: &i.findings,
+        })
+        .collect();
+    let mut text = serde_json::to_string(&Performed { lead_in: micro(output.lead_in.0), notes })?;
+    text.push('\n');
+    Ok(text)
+}

@@ -1,0 +1,204 @@
+//! Everything that casting looks up: passages, lines, and the findings made on the way.
+
+use crate::cell::Segment;
+use crate::lines::{NoTrack, Strand, StrandKey, find_track, strand};
+use ripieno_music::{Finding, Score, Severity};
+use ripieno_plan::{PassagePlan, Plan, Template};
+use ripieno_units::Beats;
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+/// Where a passage lies.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Window {
+    /// The barlines.
+    pub(crate) start: Beats,
+    pub(crate) end: Beats,
+    /// What belongs to it: more than the bars at either end of the piece.
+    pub(crate) from: Beats,
+    pub(crate) to: Beats,
+}
+
+/// Everything that casting looks things up in.
+pub(crate) struct Casting<'a> {
+    pub(crate) score: &'a Score,
+    pub(crate) plan: &'a Plan,
+    pub(crate) template: &'a Template,
+    pub(crate) windows: Vec<Option<Window>>,
+    strands: BTreeMap<StrandKey, Option<Rc<Strand>>>,
+    /// Cells worked out already, by passage and chair.
+    pub(crate) known: BTreeMap<(usize, String), Vec<Segment>>,
+    pub(crate) findings: Vec<Finding>,
+}
+
+impl<'a> Casting<'a> {
+    pub(crate) fn new(score: &'a Score, plan: &'a Plan, template: &'a Template) -> Self {
+        let windows = plan.passages.iter().map(|p| window(score, p)).collect();
+        let mut casting = Self {
+            score,
+            plan,
+            template,
+            windows,
+            strands: BTreeMap::new(),
+            known: BTreeMap::new(),
+            findings: Vec::new(),
+        };
+        for passage in &plan.passages {
+            if window(score, passage).is_none() {
+                let last = score.timeline.bars.last().map_or(0, |b| b.number);
+                casting.find(
+                    "passage-bars",
+                    Severity::Hard,
+                    "",
+                    score.timeline.end(),
+                    format!(
+                        "Passage \"{}\" has bars {} to {}, but the music ends with bar {last}.",
+                        passage.name, passage.from_bar, passage.to_bar
+                    ),
+                    "Change its bars; nothing is played for it.".into(),
+                );
+            }
+        }
+        casting
+    }
+
+    /// Notes a finding, once.
+    pub(crate) fn find(
+        &mut self,
+        rule: &'static str,
+        severity: Severity,
+        chair: &str,
+        at: Beats,
+        message: String,
+        remedy: String,
+    ) {
+        let place = self.score.timeline.place(at);
+        let finding = Finding {
+            rule,
+            severity,
+            chair: chair.into(),
+            bar: place.bar,
+            beat: place.beat,
+            to_bar: place.bar,
+            message,
+            remedy,
+            source: "the casting plan",
+        };
+        if !self.findings.contains(&finding) {
+            self.findings.push(finding);
+        }
+    }
+
+    /// The strand of a key; `None`, with a finding, where there is none.
+    pub(crate) fn strand(&mut self, key: &StrandKey, chair: &str, at: Beats) -> Option<Rc<Strand>> {
+        if let Some(known) = self.strands.get(key) {
+            return known.clone();
+        }
+        let made = self.make(key, chair, at);
+        self.strands.insert(key.clone(), made.clone());
+        made
+    }
+
+    fn make(&mut self, key: &StrandKey, chair: &str, at: Beats) -> Option<Rc<Strand>> {
+        let Some(def) = self.plan.lines.iter().find(|l| l.name == key.line) else {
+            let names: Vec<&str> = self.plan.lines.iter().map(|l| l.name.as_str()).collect();
+            let near = ripieno_plan::nearest(&key.line, names.iter().copied());
+            self.find(
+                "line-unknown",
+                Severity::Impossible,
+                chair,
+                at,
+                if key.line == chair {
+                    format!("`as written` means the line \"{chair}\", and [lines] has none of that name.")
+                } else {
+                    format!("There is no line \"{}\" in [lines].", key.line)
+                },
+                near.map_or_else(
+                    || format!("Add it to [lines], or use one of: {}.", names.join(", ")),
+                    |n| format!("Did you mean \"{n}\"?"),
+                ),
+            );
+            return None;
+        };
+        let track = match find_track(self.score, &def.track) {
+            Ok(track) => track,
+            Err(why) => {
+                let several = if let NoTrack::Several(n) = why { n } else { 0 };
+                let names: Vec<&str> = self.score.tracks.iter().map(|t| t.name.as_str()).collect();
+                let near = ripieno_plan::nearest(&def.track, names.iter().copied()).unwrap_or("");
+                let (message, remedy) = if several > 0 {
+                    let ids: Vec<&str> = self
+                        .score
+                        .tracks
+                        .iter()
+                        .filter(|t| t.name.trim().eq_ignore_ascii_case(def.track.trim()))
+                        .map(|t| t.id.as_str())
+                        .collect();
+                    (
+                        format!("Line \"{}\": {several} tracks are named \"{}\".", def.name, def.track),
+                        format!("Give the id instead of the name: {}.", ids.join(", ")),
+                    )
+                } else {
+                    (
+                        format!("Line \"{}\": the music has no track \"{}\".", def.name, def.track),
+                        if near.is_empty() {
+                            format!("The tracks are: {}.", names.join(", "))
+                        } else {
+                            format!("Did you mean \"{near}\"?")
+                        },
+                    )
+                };
+                self.find("line-track", Severity::Impossible, chair, at, message, remedy);
+                return None;
+            }
+        };
+        let strand = match strand(track, def, key) {
+            Ok(strand) => strand,
+            Err(voices) => {
+                self.find(
+                    "line-voice",
+                    Severity::Impossible,
+                    chair,
+                    at,
+                    format!("\"{}\": the line is shared out to {voices} voices.", key.label()),
+                    format!("Use a voice up to {voices}, or set more `voices` for the line."),
+                );
+                return None;
+            }
+        };
+        if let Some(first) = strand.left_out.first() {
+            self.find(
+                "chord-left-out",
+                Severity::Advice,
+                "",
+                *first,
+                format!(
+                    "Line \"{}\": {} notes of its chords are more than its voices and are left out by all of them.",
+                    key.line,
+                    strand.left_out.len()
+                ),
+                "Set more `voices` for the line, or let one chair play all of it.".into(),
+            );
+        }
+        Some(Rc::new(strand))
+    }
+}
+
+/// Where a passage lies; `None` if it has no bar of the music.
+fn window(score: &Score, passage: &PassagePlan) -> Option<Window> {
+    let timeline = &score.timeline;
+    let (first, last) = (timeline.bars.first()?, timeline.bars.last()?);
+    if passage.from_bar > last.number || passage.to_bar < first.number || passage.to_bar < passage.from_bar {
+        return None;
+    }
+    let start = timeline.bar_numbered(passage.from_bar.max(first.number))?;
+    let end = timeline.bar_numbered(passage.to_bar.min(last.number))?;
+    let (start_at, end_at) = (start.at, end.at + end.length);
+    let far = Beats::whole(1 << 30);
+    Some(Window {
+        start: start_at,
+        end: end_at,
+        from: if start.number == first.number { -far } else { start_at },
+        to: if end.number == last.number { far } else { end_at },
+    })
+}

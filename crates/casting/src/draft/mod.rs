@@ -1,0 +1,237 @@
+//! A first plan from music alone: every chair as written, ready to be changed.
+
+mod chairs;
+mod passages;
+mod text;
+
+use chairs::Seat;
+use passages::Stretch;
+use ripieno_music::Score;
+
+/// What the texts of a draft say beside the music itself.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct DraftOptions {
+    /// `[cue] title`; the score's own title if there is none, else the music file's name.
+    pub title: Option<String>,
+    /// `[cue] music`: the music file, relative to the plan.
+    pub music: String,
+    /// `[cue] template`: the template file, relative to the plan.
+    pub template: String,
+}
+
+/// A first plan and template, as texts.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Draft {
+    /// Text of `cue.toml`.
+    pub cue: String,
+    /// Text of `template.toml`.
+    pub template: String,
+    /// Every guess that the composer should look at, one sentence each.
+    pub doubts: Vec<String>,
+}
+
+/// Drafts a plan: one chair and one line for each track that has notes, passages at rehearsal marks, double bars and
+/// markers, or else every eight bars, and every chair as written wherever it sounds.
+///
+/// Casting the draft gives back the notes of every track: onset, length, pitch, marks, slurs and text.
+pub fn draft(score: &Score, options: &DraftOptions) -> Draft {
+    let (seats, stretches) = drawn_up(score);
+    Draft {
+        cue: text::cue(score, options, &seats, &stretches),
+        template: text::template(&seats),
+        doubts: seats.iter().flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id))).collect(),
+    }
+}
+
+fn drawn_up(score: &Score) -> (Vec<Seat>, Vec<Stretch>) {
+    let seats = chairs::seats(score);
+    let stretches = passages::stretches(score, &seats);
+    (seats, stretches)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cast;
+    use proptest::prelude::*;
+    use ripieno_music::{
+        Bar, Direction, DirectionKind, Dynamic, Mark, Metre, Note, NoteKind, Playing, Syllable,
+        SyllablePlace, TimeMark, TimeMarkKind, Timeline, Track,
+    };
+    use ripieno_plan::{
+        CellWords, ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Source, Span, Template, Turn,
+    };
+    use ripieno_units::Beats;
+
+    fn as_plan(score: &Score) -> (Plan, Template, Vec<Seat>) {
+        let (seats, stretches) = drawn_up(score);
+        let cell = |seat: &usize| PlacedCell {
+            chair: seats[*seat].id.clone(),
+            text: "as written".into(),
+            words: CellWords {
+                divisions: vec![vec![Turn {
+                    source: Source::AsWritten,
+                    octave: 0,
+                    from: None,
+                    to: None,
+                    span: Span::default(),
+                }]],
+                marks: Vec::new(),
+            },
+            span: Span::default(),
+        };
+        let lines = seats.iter().map(|s| LineDef {
+            name: s.id.clone(),
+            track: s.line_track.clone(),
+            ..LineDef::default()
+        });
+        let passages = stretches.iter().map(|s| PassagePlan {
+            name: s.name.clone(),
+            from_bar: s.from_bar,
+            to_bar: s.to_bar,
+            cells: s.playing.iter().map(cell).collect(),
+            span: Span::default(),
+        });
+        let plan = Plan { lines: lines.collect(), passages: passages.collect(), ..Plan::default() };
+        let chairs = seats.iter().map(|s| ChairPlan {
+            id: s.id.clone(),
+            instrument: s.instrument.clone(),
+            players: s.players,
+            ..ChairPlan::default()
+        });
+        (plan, Template { chairs: chairs.collect(), ..Template::default() }, seats)
+    }
+
+    fn note() -> impl Strategy<Value = Note> {
+        let shape = (-8i64..160, 1i64..24, -1i16..128, 1u16..4, 1u8..3);
+        let signs = (any::<[bool; 5]>(), proptest::option::of(0usize..3), proptest::option::of("[a-z]{1,4}"));
+        (shape, signs).prop_map(|((at, length, key, voice, staff), (flags, mark, text))| {
+            let mut note = Note::plain(Beats::new(at, 3), Beats::new(length, 2), key.max(0));
+            if key < 0 {
+                note.kind = NoteKind::Unpitched { stroke: "triangle".into() };
+            }
+            (note.voice, note.staff) = (voice, staff);
+            (note.slurred, note.slurs_on) = (flags[0], flags[1]);
+            if let Some(i) = mark {
+                note.marks.add([Mark::Staccato, Mark::Accent, Mark::Tenuto][i]);
+            }
+            note.syllable =
+                text.map(|text| Syllable { text, place: SyllablePlace::Single, extends: flags[2], verse: 1 });
+            note
+        })
+    }
+
+    fn direction() -> impl Strategy<Value = Direction> {
+        (0i64..60, 0usize..4).prop_map(|(at, kind)| Direction {
+            at: Beats::whole(at),
+            staff: None,
+            voice: None,
+            kind: match kind {
+                0 => DirectionKind::Dynamic(Dynamic::F),
+                1 => DirectionKind::Playing(Playing::Pizz),
+                2 => DirectionKind::Hairpin { louder: true, to: Beats::whole(at + 9), niente: false },
+                _ => DirectionKind::Words("dolce".into()),
+            },
+        })
+    }
+
+    fn track() -> impl Strategy<Value = Track> {
+        let names = prop_oneof![
+            Just("Violin 1".to_owned()),
+            Just("violin 1 ".to_owned()),
+            Just("P2".to_owned()),
+            Just("#1".to_owned()),
+            Just(String::new()),
+            Just("tacet".to_owned()),
+            "\\PC{0,12}",
+        ];
+        (names, proptest::collection::vec(note(), 0..40), proptest::collection::vec(direction(), 0..6))
+            .prop_map(|(name, notes, directions)| {
+                let mut track = Track { name, ..Track::default() };
+                (track.content.notes, track.content.directions) = (notes, directions);
+                track.content.sort();
+                track
+            })
+    }
+
+    fn score() -> impl Strategy<Value = Score> {
+        let marks = proptest::collection::vec((0i64..80, 0usize..5, "[AB]?"), 0..6);
+        (proptest::collection::vec(track(), 1..6), marks, any::<bool>(), 1usize..24).prop_map(
+            |(tracks, marks, pick_up, bars)| {
+                let mut timeline = Timeline::regular(bars, Metre { beats: 3, unit: 4 }, 90.0);
+                if pick_up {
+                    let metre = Metre { beats: 3, unit: 4 };
+                    let (at, length) = (Beats::whole(-1), Beats::whole(1));
+                    timeline.bars.insert(0, Bar { at, length, metre, number: 0, printed: "0".into() });
+                }
+                timeline.marks = marks
+                    .into_iter()
+                    .map(|(at, kind, text)| TimeMark {
+                        at: Beats::whole(at),
+                        kind: [
+                            TimeMarkKind::Rehearsal,
+                            TimeMarkKind::DoubleBar,
+                            TimeMarkKind::Marker,
+                            TimeMarkKind::Cue,
+                            TimeMarkKind::Tempo,
+                        ][kind],
+                        text,
+                    })
+                    .collect();
+                let tracks = tracks
+                    .into_iter()
+                    .enumerate()
+                    .map(|(i, t)| Track { id: format!("P{}", i + 1), ..t })
+                    .collect();
+                Score { title: None, composer: None, timeline, tracks, warnings: Vec::new() }
+            },
+        )
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(400))]
+
+        /// The law: a draft, cast, is the music.
+        #[test]
+        fn a_draft_gives_the_music_back(score in score()) {
+            let (plan, template, seats) = as_plan(&score);
+            let (parts, findings) = cast(&score, &plan, &template);
+            prop_assert_eq!(findings, Vec::new());
+            prop_assert_eq!(parts.len(), seats.len());
+            let with_notes = score.tracks.iter().filter(|t| !t.content.notes.is_empty()).count();
+            prop_assert_eq!(parts.len(), with_notes);
+            for (part, seat) in parts.iter().zip(&seats) {
+                prop_assert_eq!(&part.chair, &seat.id);
+                prop_assert_eq!(&part.content.notes, &score.tracks[seat.track].content.notes);
+            }
+            // Bars are covered once, from the first to the last.
+            let mut next = score.timeline.bars[0].number;
+            for passage in &plan.passages {
+                prop_assert_eq!(passage.from_bar, next);
+                prop_assert!(passage.to_bar >= passage.from_bar);
+                next = passage.to_bar + 1;
+            }
+            prop_assert_eq!(next, score.timeline.bars.last().map_or(0, |b| b.number) + 1);
+        }
+    }
+
+    #[test]
+    fn a_chair_that_plays_throughout_keeps_its_directions() {
+        let mut track = Track { id: "P1".into(), name: "Oboe".into(), ..Track::default() };
+        track.content.notes = (0..64).map(|i| Note::plain(Beats::whole(i), Beats::whole(1), 72)).collect();
+        let put = |at, kind| Direction { at: Beats::whole(at), staff: None, voice: None, kind };
+        track.content.directions = vec![
+            put(0, DirectionKind::Dynamic(Dynamic::P)),
+            put(30, DirectionKind::Hairpin { louder: true, to: Beats::whole(40), niente: false }),
+            put(33, DirectionKind::Playing(Playing::Flutter)),
+            put(40, DirectionKind::Dynamic(Dynamic::F)),
+        ];
+        let timeline = Timeline::regular(16, Metre { beats: 4, unit: 4 }, 90.0);
+        let score =
+            Score { title: None, composer: None, timeline, tracks: vec![track], warnings: Vec::new() };
+        let (plan, template, _) = as_plan(&score);
+        let (parts, _) = cast(&score, &plan, &template);
+        assert_eq!(parts[0].content, score.tracks[0].content);
+        assert_eq!(parts[0].cells.len(), plan.passages.len());
+    }
+}

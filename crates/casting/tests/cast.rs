@@ -1,0 +1,642 @@
+//! Casting by hand-worked examples.
+
+mod common;
+
+use common::*;
+use ripieno_casting::cast;
+use ripieno_music::{
+    Control, ControlKind, Direction, DirectionKind, Dynamic, Mark, Note, OrnamentKind, Part, Playing, Score,
+};
+use ripieno_plan::{CellMark, DynamicStep, LineVoice, PlaceWord, Source};
+use ripieno_units::Beats;
+
+const WIND: &[(&str, &str)] = &[
+    ("flute", "flute"),
+    ("clarinet", "clarinet"),
+    ("bass-clarinet", "bass-clarinet"),
+    ("bassoon", "bassoon"),
+];
+
+fn tune() -> Score {
+    score(
+        4,
+        &[
+            ("Lead", crotchets(&[60, 62, 64, 65, 67, 65, 64, 62, 60, 62, 64, 65, 67, 65, 64, 62])),
+            ("Bass", (0..4).map(|i| note((4 * i, 1), (4, 1), 36 + i as i16)).collect()),
+        ],
+    )
+}
+
+const LINES: &[(&str, &str)] = &[("melody", "lead"), ("bass", "P2")];
+
+fn directions(part: &Part) -> Vec<(f64, DirectionKind)> {
+    part.content.directions.iter().map(|d| (d.at.quarters(), d.kind.clone())).collect()
+}
+
+fn words(part: &Part) -> Vec<(f64, Playing)> {
+    directions(part)
+        .into_iter()
+        .filter_map(|(at, kind)| if let DirectionKind::Playing(p) = kind { Some((at, p)) } else { None })
+        .collect()
+}
+
+#[test]
+fn lines_octaves_and_cols() {
+    let plan = plan(
+        LINES,
+        vec![
+            passage(
+                "A",
+                1,
+                2,
+                vec![
+                    cell("clarinet", vec![line("melody")], vec![]),
+                    cell("bass-clarinet", vec![col("clarinet", -12)], vec![]),
+                    // A col of a col.
+                    cell("flute", vec![col("bass-clarinet", 24)], vec![]),
+                ],
+            ),
+            passage("B", 3, 3, vec![cell("bassoon", vec![line("bass")], vec![])]),
+        ],
+    );
+    let (parts, findings) = cast(&tune(), &plan, &template(WIND));
+    assert_eq!(findings, []);
+    let order: Vec<&str> = parts.iter().map(|p| p.chair.as_str()).collect();
+    assert_eq!(order, ["flute", "clarinet", "bass-clarinet", "bassoon"]);
+    assert_eq!(keys(part(&parts, "clarinet")), [60, 62, 64, 65, 67, 65, 64, 62]);
+    assert_eq!(keys(part(&parts, "bass-clarinet"))[..3], [48, 50, 52]);
+    assert_eq!(keys(part(&parts, "flute"))[..3], [72, 74, 76]);
+    assert_eq!(played(part(&parts, "bassoon")), [(8.0, 38)]);
+    let cells = &part(&parts, "flute").cells;
+    assert_eq!(cells[0].line.as_deref(), Some("melody"));
+    assert_eq!(cells[0].with.as_deref(), Some("bass-clarinet"));
+    assert_eq!((cells[1].line.as_deref(), cells[1].passage.as_str()), (None, "B"));
+}
+
+#[test]
+fn a_circle_ends_and_is_named() {
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            2,
+            vec![
+                cell("flute", vec![col("clarinet", 0)], vec![]),
+                cell("clarinet", vec![col("bassoon", 0)], vec![]),
+                cell("bassoon", vec![col("flute", 0)], vec![]),
+            ],
+        )],
+    );
+    let (parts, findings) = cast(&tune(), &plan, &template(WIND));
+    assert!(parts.is_empty());
+    let circle = findings.iter().find(|f| f.rule == "col-circle").unwrap();
+    assert!(circle.message.contains("flute col clarinet col bassoon col flute"), "{}", circle.message);
+}
+
+#[test]
+fn what_is_not_there_is_said_and_the_rest_is_cast() {
+    let plan = plan(
+        &[("melody", "Laed"), ("bass", "Bass")],
+        vec![
+            passage(
+                "A",
+                1,
+                2,
+                vec![
+                    cell("flute", vec![line("melody")], vec![]),
+                    cell("clarinet", vec![line("bsas")], vec![]),
+                    cell("bassoon", vec![line("bass")], vec![]),
+                    cell("oboe", vec![line("bass")], vec![]),
+                ],
+            ),
+            passage("Z", 90, 99, vec![]),
+        ],
+    );
+    let (parts, findings) = cast(&tune(), &plan, &template(WIND));
+    assert_eq!(parts.len(), 1);
+    let rules: Vec<&str> = findings.iter().map(|f| f.rule).collect();
+    assert_eq!(rules, ["passage-bars", "chair-unknown", "line-track", "line-unknown"]);
+    assert!(findings[2].remedy.contains("Lead") && findings[3].remedy.contains("bass"), "{findings:?}");
+}
+
+#[test]
+fn sources_in_turn() {
+    let mut counter = line("bass");
+    counter.from = place(2, 3.0);
+    let mut first = line("melody");
+    first.from = place(1, 2.0);
+    let two = plan(LINES, vec![passage("A", 1, 3, vec![cell("flute", vec![first, counter], vec![])])]);
+    let (parts, _) = cast(&tune(), &two, &template(WIND));
+    assert_eq!(
+        played(part(&parts, "flute")),
+        [(1.0, 62), (2.0, 64), (3.0, 65), (4.0, 67), (5.0, 65), (8.0, 38)]
+    );
+    // `to` takes in the beat that it names; a bar alone is meant whole.
+    let mut to_beat = line("melody");
+    to_beat.to = place(1, 2.0);
+    let mut to_bar = line("melody");
+    to_bar.to = Some(PlaceWord { bar: 1, beat: None });
+    for (turn, count) in [(to_beat, 2), (to_bar, 4)] {
+        let one = plan(LINES, vec![passage("A", 1, 3, vec![cell("flute", vec![turn], vec![])])]);
+        let (parts, _) = cast(&tune(), &one, &template(WIND));
+        assert_eq!(part(&parts, "flute").content.notes.len(), count);
+    }
+}
+
+#[test]
+fn from_before_the_passage_takes_over_from_there() {
+    let mut early = line("melody");
+    early.from = place(2, 4.0);
+    let plan = plan(
+        LINES,
+        vec![
+            passage("A", 1, 2, vec![cell("flute", vec![line("bass")], vec![])]),
+            passage("B", 3, 3, vec![cell("flute", vec![early], vec![])]),
+        ],
+    );
+    let (parts, _) = cast(&tune(), &plan, &template(WIND));
+    let notes = &part(&parts, "flute").content.notes;
+    assert_eq!(played(part(&parts, "flute"))[..3], [(0.0, 36), (4.0, 37), (7.0, 62)]);
+    // The held note is cut where the pick-up begins.
+    assert_eq!(notes[1].length, Beats::whole(3));
+}
+
+/// Bars of 4/4; two quavers slurred over the barline of bar 3.
+fn upbeat() -> Score {
+    let mut notes = vec![note((0, 1), (4, 1), 60), note((4, 1), (3, 1), 62)];
+    let mut phrase = vec![note((7, 1), (1, 2), 64), note((15, 2), (1, 2), 65), note((8, 1), (4, 1), 67)];
+    slur(&mut phrase);
+    notes.extend(phrase);
+    score(4, &[("Lead", notes), ("Bass", (0..4).map(|i| note((4 * i, 1), (4, 1), 36)).collect())])
+}
+
+#[test]
+fn a_pick_up_travels_with_its_phrase() {
+    let handed = plan(
+        LINES,
+        vec![
+            passage("A", 1, 2, vec![cell("clarinet", vec![line("melody")], vec![])]),
+            passage(
+                "B",
+                3,
+                4,
+                vec![
+                    cell("flute", vec![line("melody")], vec![]),
+                    cell("bassoon", vec![col("flute", -12)], vec![]),
+                ],
+            ),
+        ],
+    );
+    let (parts, _) = cast(&upbeat(), &handed, &template(WIND));
+    assert_eq!(keys(part(&parts, "clarinet")), [60, 62]);
+    assert_eq!(played(part(&parts, "flute")), [(7.0, 64), (7.5, 65), (8.0, 67)]);
+    assert_eq!(played(part(&parts, "bassoon")), [(7.0, 52), (7.5, 53), (8.0, 55)]);
+    assert!(part(&parts, "flute").content.notes[2].slurred);
+    // A chair that is busy there leaves it where it was, and begins on the barline with a new attack.
+    let busy = plan(
+        LINES,
+        vec![
+            passage(
+                "A",
+                1,
+                2,
+                vec![
+                    cell("clarinet", vec![line("melody")], vec![]),
+                    cell("flute", vec![line("bass")], vec![]),
+                ],
+            ),
+            passage("B", 3, 4, vec![cell("flute", vec![line("melody")], vec![])]),
+        ],
+    );
+    let (parts, _) = cast(&upbeat(), &busy, &template(WIND));
+    assert_eq!(keys(part(&parts, "clarinet")), [60, 62, 64, 65]);
+    assert_eq!(played(part(&parts, "flute"))[2..], [(8.0, 67)]);
+    assert!(!part(&parts, "flute").content.notes[2].slurred);
+    assert!(!part(&parts, "clarinet").content.notes[3].slurs_on);
+}
+
+#[test]
+fn one_line_through_two_cells_is_one_phrase() {
+    let both = plan(
+        LINES,
+        vec![
+            passage("A", 1, 2, vec![cell("flute", vec![line("melody")], vec![level(Dynamic::P)])]),
+            passage("B", 3, 4, vec![cell("flute", vec![line("melody")], vec![level(Dynamic::F)])]),
+        ],
+    );
+    let (parts, _) = cast(&upbeat(), &both, &template(WIND));
+    let notes = &part(&parts, "flute").content.notes;
+    assert_eq!(notes.len(), 5);
+    assert!(notes[3].slurs_on && notes[4].slurred);
+    assert_eq!(
+        directions(part(&parts, "flute")),
+        [(0.0, DirectionKind::Dynamic(Dynamic::P)), (8.0, DirectionKind::Dynamic(Dynamic::F))]
+    );
+}
+
+#[test]
+fn held_notes_at_the_end_of_a_passage() {
+    let long = score(
+        4,
+        &[
+            ("Lead", vec![note((0, 1), (10, 1), 60), note((12, 1), (4, 1), 62)]),
+            ("Bass", crotchets(&[40; 16])),
+        ],
+    );
+    let next = |cells| {
+        plan(
+            LINES,
+            vec![
+                passage("A", 1, 2, vec![cell("flute", vec![line("melody")], vec![])]),
+                passage("B", 3, 4, cells),
+            ],
+        )
+    };
+    let first_length = |cells| {
+        let (parts, _) = cast(&long, &next(cells), &template(WIND));
+        part(&parts, "flute").content.notes[0].length
+    };
+    assert_eq!(first_length(vec![]), Beats::whole(10));
+    assert_eq!(first_length(vec![cell("flute", vec![line("melody")], vec![])]), Beats::whole(10));
+    assert_eq!(first_length(vec![cell("flute", vec![line("bass")], vec![])]), Beats::whole(8));
+}
+
+#[test]
+fn words_of_one_cell_do_not_reach_the_next() {
+    let mut music = tune();
+    let at = |at, kind| Direction { at: Beats::whole(at), staff: None, voice: None, kind };
+    music.tracks[0].content.directions = vec![
+        at(0, DirectionKind::Playing(Playing::ConSord)),
+        at(0, DirectionKind::Dynamic(Dynamic::Pp)),
+        at(5, DirectionKind::Playing(Playing::SulPont)),
+        at(6, DirectionKind::Words("dolce".into())),
+    ];
+    let plan = plan(
+        LINES,
+        vec![
+            passage(
+                "A",
+                1,
+                1,
+                vec![cell(
+                    "flute",
+                    vec![line("bass")],
+                    vec![playing(Playing::Pizz), playing(Playing::Solo), level(Dynamic::Ff)],
+                )],
+            ),
+            passage("B", 2, 2, vec![cell("flute", vec![line("melody")], vec![])]),
+            passage("C", 3, 3, vec![cell("flute", vec![line("bass")], vec![])]),
+        ],
+    );
+    let (parts, _) = cast(&music, &plan, &template(WIND));
+    let part = part(&parts, "flute");
+    assert_eq!(
+        words(part),
+        [
+            (0.0, Playing::Pizz),
+            (0.0, Playing::Solo),
+            (4.0, Playing::Arco),
+            (4.0, Playing::Tutti),
+            // In force in the source since bar 1.
+            (4.0, Playing::ConSord),
+            (5.0, Playing::SulPont),
+            (8.0, Playing::SenzaSord),
+            (8.0, Playing::Ord),
+        ]
+    );
+    let others: Vec<_> =
+        directions(part).into_iter().filter(|(_, k)| !matches!(k, DirectionKind::Playing(_))).collect();
+    assert_eq!(
+        others,
+        [
+            (0.0, DirectionKind::Dynamic(Dynamic::Ff)),
+            (4.0, DirectionKind::Dynamic(Dynamic::Pp)),
+            (6.0, DirectionKind::Words("dolce".into())),
+            // Nothing is known of the bass: as usual.
+            (8.0, DirectionKind::Dynamic(Dynamic::Mf)),
+        ]
+    );
+}
+
+#[test]
+fn own_words_win_over_the_source() {
+    let mut music = tune();
+    let at = |at, word| Direction {
+        at: Beats::whole(at),
+        staff: None,
+        voice: None,
+        kind: DirectionKind::Playing(word),
+    };
+    music.tracks[0].content.directions =
+        vec![at(0, Playing::SulTasto), at(2, Playing::Pizz), at(3, Playing::Solo)];
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            2,
+            vec![
+                cell("clarinet", vec![line("melody")], vec![playing(Playing::SulPont)]),
+                cell("flute", vec![col("clarinet", 0)], vec![playing(Playing::Ord), playing(Playing::Pizz)]),
+            ],
+        )],
+    );
+    let (parts, _) = cast(&music, &plan, &template(WIND));
+    // `solo` was said to the source's own player.
+    assert_eq!(words(part(&parts, "clarinet")), [(0.0, Playing::SulPont), (2.0, Playing::Pizz)]);
+    assert_eq!(words(part(&parts, "flute")), [(0.0, Playing::Pizz)]);
+}
+
+#[test]
+fn col_takes_marks_and_dynamics_but_not_players() {
+    let steps = CellMark::Dynamics(vec![
+        DynamicStep { hairpin: None, dynamic: Dynamic::P, at: None },
+        DynamicStep { hairpin: Some(true), dynamic: Dynamic::F, at: None },
+    ]);
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            2,
+            vec![
+                cell(
+                    "clarinet",
+                    vec![line("melody")],
+                    vec![
+                        playing(Playing::Staccato),
+                        playing(Playing::Solo),
+                        CellMark::Ornament(OrnamentKind::Trill),
+                        steps,
+                    ],
+                ),
+                cell("flute", vec![col("clarinet", 12)], vec![]),
+                cell("bassoon", vec![col("clarinet", -12)], vec![level(Dynamic::Mp)]),
+            ],
+        )],
+    );
+    let (parts, _) = cast(&tune(), &plan, &template(WIND));
+    let flute = part(&parts, "flute");
+    assert!(flute.content.notes.iter().all(|n| n.marks.has(Mark::Staccato) && n.ornament.is_some()));
+    assert_eq!(
+        directions(flute),
+        [
+            (0.0, DirectionKind::Dynamic(Dynamic::P)),
+            (0.0, DirectionKind::Hairpin { louder: true, to: Beats::whole(8), niente: false }),
+            (8.0, DirectionKind::Dynamic(Dynamic::F)),
+        ]
+    );
+    assert_eq!(directions(part(&parts, "bassoon")), [(0.0, DirectionKind::Dynamic(Dynamic::Mp))]);
+}
+
+#[test]
+fn chords_are_shared_out_to_chairs_and_divisions() {
+    let chords: Vec<Note> = [[60, 64, 67], [59, 62, 67], [57, 60, 64]]
+        .iter()
+        .enumerate()
+        .flat_map(|(i, keys)| keys.map(|k| note((2 * i as i64, 1), (2, 1), k)))
+        .collect();
+    let music = score(2, &[("Pad", chords)]);
+    let mut plan = plan(
+        &[("chords", "Pad")],
+        vec![passage(
+            "A",
+            1,
+            2,
+            vec![
+                cell("flute", vec![voice("chords", LineVoice::Top)], vec![]),
+                cell("clarinet", vec![voice("chords", LineVoice::Nth(2))], vec![]),
+                cell("bassoon", vec![voice("chords", LineVoice::Bottom)], vec![]),
+                cell("bass-clarinet", vec![line("chords")], vec![playing(Playing::Div(0))]),
+            ],
+        )],
+    );
+    plan.lines[0].voices = Some(3);
+    let (parts, findings) = cast(&music, &plan, &template(WIND));
+    assert_eq!(findings, []);
+    assert_eq!(keys(part(&parts, "flute")), [67, 67, 64]);
+    assert_eq!(keys(part(&parts, "clarinet")), [64, 62, 60]);
+    assert_eq!(keys(part(&parts, "bassoon")), [60, 59, 57]);
+    assert_eq!(part(&parts, "clarinet").cells[0].line.as_deref(), Some("chords.2"));
+    let divided = part(&parts, "bass-clarinet");
+    assert_eq!(words(divided), [(0.0, Playing::Div(3))]);
+    for note in &divided.content.notes {
+        let key = note.pitch().unwrap().key;
+        let expected = match note.voice {
+            1 => [67, 67, 64],
+            2 => [64, 62, 60],
+            _ => [60, 59, 57],
+        };
+        assert_eq!(key, expected[(note.at.quarters() / 2.0) as usize]);
+    }
+    // A fourth voice is not there.
+    plan.passages[0].cells[0].words.divisions[0][0].source =
+        Source::Line { name: "chords".into(), voice: LineVoice::Nth(4) };
+    let (_, findings) = cast(&music, &plan, &template(WIND));
+    assert_eq!(findings[0].rule, "line-voice");
+}
+
+#[test]
+fn divisions_have_voices_of_their_own() {
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            1,
+            vec![divided(
+                "flute",
+                vec![vec![line("melody")], vec![turn(line("melody").source, -12)], vec![line("melody")]],
+                vec![],
+            )],
+        )],
+    );
+    let (parts, _) = cast(&tune(), &plan, &template(WIND));
+    let flute = part(&parts, "flute");
+    assert_eq!(words(flute), [(0.0, Playing::Div(3))]);
+    let of = |v: u16| -> Vec<i16> {
+        flute.content.notes.iter().filter(|n| n.voice == v).map(|n| n.pitch().unwrap().key).collect()
+    };
+    assert_eq!(of(1), [60, 62, 64, 65]);
+    assert_eq!(of(2), [48, 50, 52, 53]);
+    // In unison with the first: sounded once.
+    assert_eq!(of(3), [0i16; 0]);
+}
+
+#[test]
+fn text_runs_through_the_turns_of_a_cell() {
+    let mut second = line("bass");
+    second.from = place(2, 1.0);
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            2,
+            vec![cell(
+                "flute",
+                vec![line("melody"), second],
+                vec![CellMark::Words("Ky-ri-e e-lei-son".into())],
+            )],
+        )],
+    );
+    let (parts, findings) = cast(&tune(), &plan, &template(WIND));
+    let text: Vec<Option<&str>> = part(&parts, "flute")
+        .content
+        .notes
+        .iter()
+        .map(|n| n.syllable.as_ref().map(|s| s.text.as_str()))
+        .collect();
+    assert_eq!(text, [Some("Ky"), Some("ri"), Some("e"), Some("e"), Some("lei")]);
+    assert_eq!(findings.len(), 1);
+    assert_eq!(findings[0].rule, "words-count");
+    assert!(findings[0].message.contains("6 syllables for 5 notes"));
+}
+
+#[test]
+fn legato_reaches_over_the_barline_between_cells() {
+    let legato = || vec![playing(Playing::Legato), level(Dynamic::P)];
+    let plan = plan(
+        LINES,
+        vec![
+            passage("A", 1, 1, vec![cell("flute", vec![line("melody")], legato())]),
+            passage("B", 2, 2, vec![cell("flute", vec![line("melody")], legato())]),
+        ],
+    );
+    let (parts, _) = cast(&tune(), &plan, &template(WIND));
+    let notes = &part(&parts, "flute").content.notes;
+    assert!(!notes[0].slurred && notes[1..].iter().all(|n| n.slurred));
+    assert!(!notes[7].slurs_on && notes[..7].iter().all(|n| n.slurs_on));
+}
+
+#[test]
+fn strokes_voices_and_staves_select() {
+    let mut music = tune();
+    for (i, note) in music.tracks[0].content.notes.iter_mut().enumerate() {
+        note.staff = 1 + (i % 2) as u8;
+        note.voice = 1 + (i % 4) as u16;
+    }
+    let mut plan = plan(
+        &[("upper", "Lead"), ("third", "Lead")],
+        vec![passage(
+            "A",
+            1,
+            1,
+            vec![cell("flute", vec![line("upper")], vec![]), cell("bassoon", vec![line("third")], vec![])],
+        )],
+    );
+    plan.lines[0].staff = Some(1);
+    plan.lines[1].voice = Some(3);
+    let (parts, _) = cast(&music, &plan, &template(WIND));
+    assert_eq!(keys(part(&parts, "flute")), [60, 64]);
+    assert_eq!(keys(part(&parts, "bassoon")), [64]);
+}
+
+#[test]
+fn curves_start_where_they_stand_and_are_put_to_rest() {
+    let mut music = tune();
+    let control = |at, kind, value| Control { at: Beats::whole(at), kind, value };
+    let (pedal, bend) = (ControlKind::Controller(64), ControlKind::Bend);
+    music.tracks[0].content.controls = vec![control(1, pedal, 127), control(6, bend, 100)];
+    let plan = plan(
+        LINES,
+        vec![
+            passage("A", 2, 2, vec![cell("flute", vec![line("melody")], vec![])]),
+            passage("B", 3, 3, vec![cell("flute", vec![line("bass")], vec![])]),
+        ],
+    );
+    let (parts, _) = cast(&music, &plan, &template(WIND));
+    assert_eq!(
+        part(&parts, "flute").content.controls,
+        [control(4, pedal, 127), control(6, bend, 100), control(8, pedal, 0), control(8, bend, 0)]
+    );
+}
+
+#[test]
+fn legato_under_text_makes_no_melismas() {
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            1,
+            vec![cell(
+                "flute",
+                vec![line("melody")],
+                vec![playing(Playing::Legato), CellMark::Words("lux ae-ter-na".into())],
+            )],
+        )],
+    );
+    let (parts, findings) = cast(&tune(), &plan, &template(WIND));
+    assert_eq!(findings, []);
+    let notes = &part(&parts, "flute").content.notes;
+    assert!(notes.iter().all(|n| n.syllable.is_some()) && notes[1..].iter().all(|n| n.slurred));
+}
+
+#[test]
+fn an_accent_is_added_to_the_levels_of_the_source() {
+    let mut music = tune();
+    let at = |at, kind| Direction { at: Beats::whole(at), staff: None, voice: None, kind };
+    music.tracks[0].content.directions = vec![
+        at(0, DirectionKind::Dynamic(Dynamic::P)),
+        at(5, DirectionKind::Hairpin { louder: true, to: Beats::whole(8), niente: false }),
+        at(8, DirectionKind::Dynamic(Dynamic::F)),
+    ];
+    let sfz = CellMark::Dynamics(vec![DynamicStep {
+        hairpin: None,
+        dynamic: Dynamic::Sfz,
+        at: Some(PlaceWord { bar: 2, beat: Some(2.0) }),
+    }]);
+    let plan = plan(LINES, vec![passage("A", 2, 2, vec![cell("flute", vec![line("melody")], vec![sfz])])]);
+    let (parts, _) = cast(&music, &plan, &template(WIND));
+    assert_eq!(
+        directions(part(&parts, "flute")),
+        [
+            (4.0, DirectionKind::Dynamic(Dynamic::P)),
+            (5.0, DirectionKind::Dynamic(Dynamic::Sfz)),
+            (5.0, DirectionKind::Hairpin { louder: true, to: Beats::whole(8), niente: false }),
+            // The hairpin's goal stands on the barline where the passage ends.
+            (8.0, DirectionKind::Dynamic(Dynamic::F)),
+        ]
+    );
+}
+
+#[test]
+fn divisions_that_go_with_divisions_stay_within_bounds() {
+    let chairs: Vec<String> = (0..60).map(|i| format!("c{i}")).collect();
+    let mut cells = vec![cell("c0", vec![line("melody")], vec![])];
+    for pair in chairs.windows(2) {
+        cells.push(divided(&pair[1], vec![vec![col(&pair[0], 24)], vec![col(&pair[0], -24)]], vec![]));
+    }
+    let ids: Vec<(&str, &str)> = chairs.iter().map(|c| (c.as_str(), "flute")).collect();
+    let (parts, findings) = cast(&tune(), &plan(LINES, vec![passage("A", 1, 4, cells)]), &template(&ids));
+    assert_eq!(parts.len(), 60);
+    assert!(findings.iter().any(|f| f.rule == "cell-large"));
+}
+
+#[test]
+fn a_long_piece_for_many_chairs() {
+    let tracks: Vec<(String, Vec<Note>)> = (0..60)
+        .map(|t| {
+            (format!("T{t}"), (0..3200).map(|i| note((i, 2), (1, 2), 60 + ((i + t) % 12) as i16)).collect())
+        })
+        .collect();
+    let named: Vec<(&str, Vec<Note>)> = tracks.iter().map(|(n, notes)| (n.as_str(), notes.clone())).collect();
+    let music = score(400, &named);
+    let lines: Vec<(&str, &str)> = tracks.iter().map(|(n, _)| (n.as_str(), n.as_str())).collect();
+    let passages = (0..50)
+        .map(|p| {
+            let cells = tracks
+                .iter()
+                .map(|(n, _)| cell(n, vec![as_written()], vec![playing(Playing::Legato), level(Dynamic::P)]));
+            passage(&format!("p{p}"), 8 * p + 1, 8 * p + 8, cells.collect())
+        })
+        .collect();
+    let ids: Vec<(&str, &str)> = tracks.iter().map(|(n, _)| (n.as_str(), "flute")).collect();
+    let started = std::time::Instant::now();
+    let (parts, findings) = cast(&music, &plan(&lines, passages), &template(&ids));
+    println!("{} s", started.elapsed().as_secs_f64());
+    assert_eq!(findings, []);
+    assert_eq!(parts.iter().map(|p| p.content.notes.len()).sum::<usize>(), 60 * 3200);
+}

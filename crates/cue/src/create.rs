@@ -1,0 +1,92 @@
+//! Making a cue: from the composer's music, or the demo.
+
+use crate::{CueError, folder, read_music, write_file};
+use ripieno_casting::{Draft, DraftOptions, draft};
+use std::path::{Path, PathBuf};
+
+/// What was made.
+#[derive(Clone, Debug)]
+pub struct Created {
+    /// The cue's folder.
+    pub folder: PathBuf,
+    /// Chairs that were guessed without certainty, in words.
+    pub doubts: Vec<String>,
+    /// What was read by a rule, in words.
+    pub warnings: Vec<String>,
+    /// How many chairs there are.
+    pub chairs: usize,
+    /// How many passages.
+    pub passages: usize,
+}
+
+/// How the first plan is drawn up.
+pub type PickDraft = DraftOptions;
+
+/// Makes a cue in `folder` from a music file: the music is copied into it, a plan and a template are written.
+///
+/// A folder that holds a cue already, or a file of that name, is an error: nothing of the user's is written over.
+pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
+    if into.join("cue.toml").exists() {
+        let message = "there is a cue here already; choose another folder, or remove its cue.toml".to_string();
+        return Err(CueError::Place { path: into.to_path_buf(), message });
+    }
+    if into.is_file() {
+        let message = "this is a file; choose a folder for the cue".to_string();
+        return Err(CueError::Place { path: into.to_path_buf(), message });
+    }
+    let score = read_music(music)?;
+    let bytes = folder::read(music, "")?;
+    let name = music.file_name().map_or_else(|| "music.mid".into(), |n| n.to_string_lossy().into_owned());
+    let title = music.file_stem().map_or_else(|| "Untitled".into(), |n| n.to_string_lossy().into_owned());
+    let options = DraftOptions { music: name.clone(), title };
+    let Draft { cue, template, doubts } = draft(&score, &options);
+    let copy = into.join(&name);
+    let same = copy.canonicalize().ok().zip(music.canonicalize().ok()).is_some_and(|(a, b)| a == b);
+    if !same && copy.exists() && folder::read(&copy, "")? != bytes {
+        let message = "another file of this name is here already; choose an empty folder".to_string();
+        return Err(CueError::Place { path: copy, message });
+    }
+    if !same {
+        write_file(&copy, &bytes)?;
+    }
+    if !into.join("template.toml").exists() {
+        write_file(&into.join("template.toml"), template.as_bytes())?;
+    }
+    write_file(&into.join("cue.toml"), cue.as_bytes())?;
+    let made = crate::Cue::open(into)?;
+    Ok(Created {
+        folder: into.to_path_buf(),
+        doubts,
+        warnings: score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect(),
+        chairs: made.template.chairs.len(),
+        passages: made.plan.passages.len(),
+    })
+}
+
+include!(concat!(env!("OUT_DIR"), "/demo.rs"));
+
+/// The files of the demo cue, by their paths in its folder.
+pub fn demo_files() -> &'static [(&'static str, &'static [u8])] {
+    DEMO
+}
+
+/// Writes the demo cue. In a cue that is there already inputs are kept; a folder with anything else in it is an error.
+pub fn write_demo(into: &Path) -> Result<(), CueError> {
+    let place = |message: &str| CueError::Place { path: into.to_path_buf(), message: message.to_string() };
+    if into.is_file() {
+        return Err(place("this is a file; choose a folder for the demo"));
+    }
+    if into.is_dir() && !into.join("cue.toml").is_file() {
+        let mut entries = std::fs::read_dir(into).map_err(|error| CueError::Disk { path: into.into(), error })?;
+        if entries.next().is_some() {
+            return Err(place("this folder holds other files and no cue; choose an empty or a new one"));
+        }
+    }
+    for (name, bytes) in DEMO {
+        let path = into.join(name);
+        if !path.exists() {
+            write_file(&path, bytes)?;
+        }
+    }
+    Ok(())
+}

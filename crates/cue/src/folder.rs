@@ -1,0 +1,73 @@
+//! Reading and writing files of a cue.
+
+use crate::CueError;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// The largest file that is read: no music or plan comes near it.
+const MOST_BYTES: u64 = 512 << 20;
+
+/// Reads a file whole.
+pub(crate) fn read(path: &Path, remedy: &str) -> Result<Vec<u8>, CueError> {
+    let disk = |error: std::io::Error| {
+        if error.kind() == std::io::ErrorKind::NotFound {
+            CueError::Missing { path: path.to_path_buf(), remedy: remedy.to_string() }
+        } else {
+            CueError::Disk { path: path.to_path_buf(), error }
+        }
+    };
+    let meta = std::fs::metadata(path).map_err(disk)?;
+    if meta.is_dir() {
+        return Err(CueError::Place { path: path.to_path_buf(), message: "this is a folder, not a file".into() });
+    }
+    if meta.len() > MOST_BYTES {
+        let message = format!("{} MB are more than any music; the most is {} MB", meta.len() >> 20, MOST_BYTES >> 20);
+        return Err(CueError::Place { path: path.to_path_buf(), message });
+    }
+    std::fs::read(path).map_err(disk)
+}
+
+/// Reads a text file; what is not UTF-8 is an error that names the byte.
+pub(crate) fn read_text(path: &Path, remedy: &str) -> Result<String, CueError> {
+    String::from_utf8(read(path, remedy)?).map_err(|e| CueError::Place {
+        path: path.to_path_buf(),
+        message: format!(
+            "not a text in UTF-8 from byte {} on; save it as UTF-8 in a text editor",
+            e.utf8_error().valid_up_to()
+        ),
+    })
+}
+
+/// Writes a file whole: aside, synced, renamed over the old one, the folder synced too.
+pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), CueError> {
+    let disk = |error| CueError::Disk { path: path.to_path_buf(), error };
+    let folder = parent(path);
+    std::fs::create_dir_all(&folder).map_err(disk)?;
+    let mut file = tempfile::NamedTempFile::new_in(&folder).map_err(disk)?;
+    file.write_all(bytes).map_err(disk)?;
+    readable(file.as_file());
+    file.as_file().sync_all().map_err(disk)?;
+    file.persist(path).map_err(|e| disk(e.error))?;
+    if let Ok(folder) = std::fs::File::open(&folder) {
+        // Not every file system lets a folder be synced; the file itself is safe by then.
+        let _ = folder.sync_all();
+    }
+    Ok(())
+}
+
+/// Temporary files are the user's alone; what becomes a result is as other files are.
+#[cfg(unix)]
+fn readable(file: &std::fs::File) {
+    use std::os::unix::fs::PermissionsExt;
+    let _ = file.set_permissions(std::fs::Permissions::from_mode(0o644));
+}
+
+#[cfg(not(unix))]
+fn readable(_file: &std::fs::File) {}
+
+pub(crate) fn parent(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder.to_path_buf(),
+        _ => PathBuf::from("."),
+    }
+}

@@ -1,0 +1,102 @@
+//! Loading a cue with everything that it refers to.
+
+use crate::{CueError, folder};
+use ripieno_music::Score;
+use ripieno_plan::{ChairPlan, Diagnostic, PatchCard, Plan, Template};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// A cue, loaded.
+#[derive(Clone, Debug)]
+pub struct Cue {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// `cue.toml`.
+    pub plan: Plan,
+    /// The template.
+    pub template: Template,
+    /// The cards of each chair, by the chair's id; a chair without card has the plain one.
+    pub cards: BTreeMap<String, Vec<PatchCard>>,
+    /// The music.
+    pub score: Score,
+    /// What was written doubtfully but can be worked with.
+    pub warnings: Vec<Diagnostic>,
+}
+
+impl Cue {
+    /// Opens a cue by its folder or its `cue.toml`. Every fault of every file is reported together.
+    pub fn open(path: &Path) -> Result<Self, CueError> {
+        let (folder, plan_path) = locate(path)?;
+        let text = folder::read_text(&plan_path, "Make a cue with `ripieno new DIR --music FILE`.")?;
+        let (plan, mut found) = Plan::parse(&shown(&plan_path), &text);
+        let template_path = folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
+        let template_text = folder::read_text(&template_path, "`[cue] template` in cue.toml names it.")?;
+        let (template, faults) = Template::parse(&shown(&template_path), &template_text);
+        found.extend(faults);
+        found.extend(plan.check_against(&template, &shown(&plan_path), &text));
+        let beside = folder::parent(&template_path);
+        let mut cards = BTreeMap::new();
+        let mut read: BTreeMap<&str, PatchCard> = BTreeMap::new();
+        for chair in &template.chairs {
+            for name in &chair.cards {
+                if !read.contains_key(name.as_str()) {
+                    let (card, faults) = card_file(&beside.join(name), chair)?;
+                    found.extend(faults);
+                    read.insert(name, card);
+                }
+            }
+            let own: Vec<PatchCard> = chair.cards.iter().filter_map(|n| read.get(n.as_str()).cloned()).collect();
+            let own = if own.is_empty() { vec![PatchCard::plain(&chair.instrument)] } else { own };
+            cards.insert(chair.id.clone(), own);
+        }
+        if found.iter().any(|d| !d.warning) {
+            return Err(CueError::Written(found));
+        }
+        if plan.music.is_empty() {
+            let message = "`[cue] music` names no file; write music = \"my-piece.musicxml\"".to_string();
+            return Err(CueError::Place { path: plan_path, message });
+        }
+        let music = folder.join(&plan.music);
+        let score = read_music(&music)?;
+        Ok(Self { folder, plan, template, cards, score, warnings: found })
+    }
+}
+
+fn locate(path: &Path) -> Result<(PathBuf, PathBuf), CueError> {
+    if path.is_file() {
+        return Ok((folder::parent(path), path.to_path_buf()));
+    }
+    let plan = path.join("cue.toml");
+    if path.is_dir() && !plan.is_file() {
+        let message = "this folder holds no cue.toml; make a cue with `ripieno new DIR --music FILE`".to_string();
+        return Err(CueError::Place { path: path.to_path_buf(), message });
+    }
+    Ok((path.to_path_buf(), plan))
+}
+
+fn shown(path: &Path) -> String {
+    path.display().to_string()
+}
+
+fn card_file(path: &Path, chair: &ChairPlan) -> Result<(PatchCard, Vec<Diagnostic>), CueError> {
+    let remedy = format!("The chair `{}` names it in the template; paths are relative to the template.", chair.id);
+    let text = folder::read_text(path, &remedy)?;
+    Ok(PatchCard::parse(&shown(path), &text))
+}
+
+/// Reads a patch card with everything that is to be said of it.
+pub fn read_card(path: &Path) -> Result<(PatchCard, Vec<Diagnostic>), CueError> {
+    let text = folder::read_text(path, "Name a patch card, a TOML file.")?;
+    Ok(PatchCard::parse(&shown(path), &text))
+}
+
+/// Reads a pasted list of switches.
+pub fn read_list(path: &Path) -> Result<String, CueError> {
+    folder::read_text(path, "Name a text file that lists switches, one a line.")
+}
+
+/// Reads a music file of any kind.
+pub fn read_music(path: &Path) -> Result<Score, CueError> {
+    let bytes = folder::read(path, "Name a MIDI file (.mid) or MusicXML (.musicxml, .xml, .mxl).")?;
+    ripieno_formats::read_score(&bytes).map_err(|error| CueError::Music { path: path.to_path_buf(), error })
+}

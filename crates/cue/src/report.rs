@@ -1,0 +1,137 @@
+//! The short report of a cue: how it stands, what each chair's patch was asked, what it could not do.
+
+use crate::{Cue, Performed, Rendered};
+use ripieno_music::{Finding, Severity};
+use std::fmt::Write as _;
+
+/// The report as text. `rendered` is left out where nothing was rendered.
+pub fn report(cue: &Cue, performed: &Performed, rendered: Option<&Rendered>) -> String {
+    let mut text = String::new();
+    let timeline = &performed.performance.timeline;
+    let seconds = timeline.seconds(timeline.end()).0;
+    let title = if cue.plan.title.is_empty() { "Untitled" } else { &cue.plan.title };
+    let _ = writeln!(text, "{title}");
+    if let Some(date) = &cue.plan.date {
+        let _ = writeln!(text, "{date}");
+    }
+    let notes: usize = performed.parts.iter().map(|p| p.content.notes.len()).sum();
+    let bars = timeline.bars.iter().filter(|b| b.number > 0).count();
+    let _ = writeln!(
+        text,
+        "{bars} bars, {}, {} chairs play {notes} written notes; {} notes sent",
+        clock(seconds),
+        performed.performance.chairs.len(),
+        performed.patches.intents.iter().filter(|i| i.note_on.is_some()).count(),
+    );
+    let _ = writeln!(text, "{}", standing(&performed.findings));
+    let _ = writeln!(
+        text,
+        "Bar 1 stands after {} whole bar{} of lead-in ({:.3} s), the same in MIDI and in the mix.",
+        performed.patches.lead_in_bars,
+        if performed.patches.lead_in_bars == 1 { "" } else { "s" },
+        performed.patches.lead_in.0
+    );
+    passages(&mut text, performed);
+    patches(&mut text, performed);
+    list_findings(&mut text, &performed.findings);
+    if !performed.remarks.is_empty() || !cue.warnings.is_empty() {
+        let _ = writeln!(text, "\nRead by a rule, or inferred");
+        for warning in &cue.warnings {
+            let _ = writeln!(text, "  {warning}");
+        }
+        const MOST: usize = 40;
+        for remark in performed.remarks.iter().take(MOST) {
+            let _ = writeln!(text, "  {remark}");
+        }
+        if performed.remarks.len() > MOST {
+            let _ = writeln!(text, "  and {} more of the kind", performed.remarks.len() - MOST);
+        }
+    }
+    if let Some(rendered) = rendered {
+        let _ = writeln!(text, "\nSound (house orchestra)");
+        for line in &rendered.summary {
+            let _ = writeln!(text, "  {line}");
+        }
+        let _ = writeln!(
+            text,
+            "  Long or loud listening harms hearing: begin softly, rest your ears, and follow the noise rules of your country."
+        );
+    }
+    text
+}
+
+fn clock(seconds: f64) -> String {
+    let whole = seconds.round().max(0.0) as u64;
+    format!("{}:{:02}", whole / 60, whole % 60)
+}
+
+fn standing(findings: &[Finding]) -> String {
+    let count = |severity| findings.iter().filter(|f| f.severity == severity).count();
+    let (impossible, hard, advice) =
+        (count(Severity::Impossible), count(Severity::Hard), count(Severity::Advice));
+    if impossible + hard + advice == 0 {
+        return "Every patch can do all that is asked of it.".into();
+    }
+    format!("Findings: {impossible} that cannot be done, {hard} hard, {advice} to know.")
+}
+
+fn passages(text: &mut String, performed: &Performed) {
+    let timeline = &performed.performance.timeline;
+    let _ = writeln!(text, "\nPassages");
+    for (i, (name, at, place)) in performed.performance.passages.iter().enumerate() {
+        let from = at.0;
+        let to = performed.performance.passages.get(i + 1).map_or(timeline.seconds(timeline.end()).0, |p| p.1.0);
+        let playing: Vec<&str> = performed
+            .performance
+            .chairs
+            .iter()
+            .filter(|c| c.gestures.iter().any(|g| g.onset.0 >= from - 0.03 && g.onset.0 < to - 0.03))
+            .map(|c| c.chair.as_str())
+            .collect();
+        let _ = writeln!(
+            text,
+            "  {:<24} bar {:>3}  {:>5}  {:>2} chairs: {}",
+            name,
+            place.bar,
+            clock(from),
+            playing.len(),
+            playing.join(", ")
+        );
+    }
+}
+
+fn patches(text: &mut String, performed: &Performed) {
+    let _ = writeln!(text, "\nPatch list");
+    for track in &performed.patches.tracks {
+        let used: Vec<String> = track
+            .used
+            .iter()
+            .map(|(name, count, delay)| {
+                if *delay > 0.0 { format!("{name} {count} ({delay:.0} ms)") } else { format!("{name} {count}") }
+            })
+            .collect();
+        let _ = writeln!(text, "  {:<20} {}: {}", track.track, track.patch, used.join(", "));
+    }
+}
+
+fn list_findings(text: &mut String, findings: &[Finding]) {
+    if findings.is_empty() {
+        return;
+    }
+    let _ = writeln!(text, "\nFindings");
+    let mut sorted: Vec<&Finding> = findings.iter().collect();
+    sorted.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.bar.cmp(&b.bar)));
+    for finding in sorted {
+        let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
+        let _ = writeln!(
+            text,
+            "  {:<10} {:<18} {}, bar {}{to}: {}. {}",
+            finding.severity.word(),
+            finding.rule,
+            finding.chair,
+            finding.bar,
+            finding.message,
+            finding.remedy
+        );
+    }
+}

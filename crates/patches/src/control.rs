@@ -1,0 +1,208 @@
+//! Curves of one track: dynamics, bends, pedal, thinned to what a controller can tell.
+
+use crate::schedule::{self, Item, Timed, value_of};
+use ripieno_formats::midi::MidiEvent;
+use ripieno_music::{ChairPerformance, Clock, Curve};
+use ripieno_plan::PatchCard;
+use ripieno_units::{Seconds, math};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// How long before its note a controller is set.
+const AHEAD: f64 = 0.015;
+/// Curves are looked at so often.
+const GRID: f64 = 0.005;
+/// Events of one curve are at least so far apart: at most 50 a second.
+const APART: f64 = 0.020;
+
+/// A controller's curve over one stretch of sounding notes.
+struct Stretch<'a> {
+    number: u8,
+    from: f64,
+    to: f64,
+    target: Target<'a>,
+}
+
+#[derive(Clone, Copy)]
+enum Target<'a> {
+    /// The level through the response.
+    Dynamic(&'a [(u8, f64)]),
+    /// What lies below the response's lowest level: 127 as long as nothing does.
+    Below(f64),
+    /// A curve of the source.
+    Kept(&'a Curve),
+}
+
+/// All curve events of a track. `channels` are those that its notes are sent on.
+pub fn events(chair: &ChairPerformance, card: &PatchCard, items: &[Item], clock: &Clock) -> Vec<Timed> {
+    let channels: BTreeSet<u8> = items.iter().filter(|i| i.sent).map(|i| i.channel).collect();
+    let mut out = Vec::new();
+    if channels.is_empty() {
+        return out;
+    }
+    let on_all = |tick: i64, number: u8, value: u8, out: &mut Vec<Timed>| {
+        for channel in &channels {
+            out.push(Timed { tick, order: 1, event: MidiEvent::Controller { channel: *channel, number, value } });
+        }
+    };
+    let mut by_number: BTreeMap<u8, Vec<Stretch<'_>>> = BTreeMap::new();
+    for stretch in stretches(chair, card, items, clock) {
+        by_number.entry(stretch.number).or_default().push(stretch);
+    }
+    for (number, mut list) in by_number {
+        list.sort_by(|a, b| a.from.total_cmp(&b.from));
+        let mut current: Option<u8> = None;
+        let mut last_event = f64::MIN;
+        let mut busy_until = f64::MIN;
+        for stretch in list {
+            let from = stretch.from.max(busy_until);
+            busy_until = busy_until.max(stretch.to);
+            let value = |t: f64| target_value(&stretch.target, &chair.level, t);
+            let mut t = from;
+            let mut first = true;
+            while t <= stretch.to {
+                let now = value(if first { t + AHEAD } else { t });
+                let far = current.is_none_or(|c| (f64::from(c) - now).abs() > if first { 0.6 } else { 0.8 });
+                if far && (first || t - last_event >= APART - 1e-9) {
+                    let rising = value(t + AHEAD + GRID) - now;
+                    let next = if rising > 1e-6 && !first {
+                        now.floor() + 1.0
+                    } else if rising < -1e-6 && !first {
+                        now.ceil() - 1.0
+                    } else {
+                        now.round()
+                    };
+                    let next = next.clamp(0.0, 127.0) as u8;
+                    if current != Some(next) {
+                        on_all(schedule::tick(clock, t), number, next, &mut out);
+                        current = Some(next);
+                        last_event = t;
+                    }
+                }
+                first = false;
+                t += GRID;
+            }
+        }
+    }
+    for (down, up) in &chair.pedal {
+        if card.dynamics.controller != Some(64) {
+            on_all(schedule::tick(clock, down.0), 64, 127, &mut out);
+            on_all(schedule::tick(clock, up.0), 64, 0, &mut out);
+        }
+    }
+    out.extend(bends(chair, card, items, clock));
+    out
+}
+
+fn target_value(target: &Target<'_>, level: &Curve, t: f64) -> f64 {
+    match target {
+        Target::Dynamic(response) => value_of(response, level.at(Seconds(t))),
+        // Concave law of DLS and General MIDI: dB = 40 lg(value/127).
+        Target::Below(lowest) => {
+            let under = (level.at(Seconds(t)) - lowest).min(0.0);
+            127.0 * math::pow(10.0, under / 40.0)
+        }
+        Target::Kept(curve) => curve.at(Seconds(t)),
+    }
+}
+
+/// Where each controller is told what: while notes sound that follow it.
+fn stretches<'a>(
+    chair: &'a ChairPerformance,
+    card: &'a PatchCard,
+    items: &[Item],
+    clock: &Clock,
+) -> Vec<Stretch<'a>> {
+    let mut list: Vec<Stretch<'a>> = Vec::new();
+    // Index in `list` of the stretch that is open for a controller.
+    let mut open: BTreeMap<u8, usize> = BTreeMap::new();
+    let mut order: Vec<&Item> = items.iter().filter(|i| i.sent).collect();
+    order.sort_by_key(|i| i.on);
+    for item in order {
+        let dynamics = schedule::dynamics(card, &card.articulations[item.used]);
+        let from = schedule::seconds(clock, item.on) - AHEAD;
+        let to = schedule::seconds(clock, item.off);
+        let lowest = dynamics.response.first().map_or(-18.0, |r| r.1);
+        let wanted = [
+            dynamics.controller.map(|n| (n, Target::Dynamic(&dynamics.response))),
+            dynamics.expression.map(|n| {
+                let carries = dynamics.controller.is_some() || dynamics.velocity;
+                (n, if carries { Target::Below(lowest) } else { Target::Dynamic(&dynamics.response) })
+            }),
+        ];
+        for (number, target) in wanted.into_iter().flatten() {
+            if chair.kept.iter().any(|k| k.0 == number) {
+                continue;
+            }
+            let joined = open.get(&number).copied().filter(|i| same(&list[*i].target, &target));
+            match joined {
+                Some(i) if from <= list[i].to + 0.050 => list[i].to = list[i].to.max(to),
+                _ => {
+                    open.insert(number, list.len());
+                    list.push(Stretch { number, from, to, target });
+                }
+            }
+        }
+    }
+    for (number, curve) in &chair.kept {
+        if let (Some(first), Some(last)) = (curve.points.first(), curve.points.last()) {
+            list.push(Stretch { number: *number, from: first.0, to: last.0 + GRID, target: Target::Kept(curve) });
+        }
+    }
+    list
+}
+
+fn same(a: &Target<'_>, b: &Target<'_>) -> bool {
+    match (a, b) {
+        (Target::Dynamic(x), Target::Dynamic(y)) => x == y,
+        (Target::Below(x), Target::Below(y)) => x == y,
+        _ => false,
+    }
+}
+
+/// Pitch inflections and microtones, on one-voice cards only: elsewhere a bend would move every note that sounds.
+fn bends(chair: &ChairPerformance, card: &PatchCard, items: &[Item], clock: &Clock) -> Vec<Timed> {
+    let mut out = Vec::new();
+    let range = card.bend_semitones.max(0.01) * 100.0;
+    let mut current: BTreeMap<u8, i16> = BTreeMap::new();
+    let mut send = |tick: i64, channel: u8, cents: f64, out: &mut Vec<Timed>| {
+        let value = (8192.0 * cents / range).round().clamp(-8192.0, 8191.0) as i16;
+        if current.get(&channel).copied().unwrap_or(0) != value {
+            current.insert(channel, value);
+            out.push(Timed { tick, order: 1, event: MidiEvent::Bend { channel, value } });
+        }
+    };
+    let mut order: Vec<&Item> = items.iter().filter(|i| i.sent).collect();
+    order.sort_by_key(|i| i.on);
+    for (k, item) in order.iter().enumerate() {
+        let one_voice = card.articulations[item.used].one_voice.unwrap_or(card.one_voice);
+        let gesture = &chair.gestures[item.gesture];
+        if !one_voice {
+            continue;
+        }
+        // Small deviations are the patch's own; a quarter tone or a written slide is ours.
+        let steady = if gesture.cents.abs() >= 20.0 { gesture.cents } else { 0.0 };
+        let bend = if item.leads && gesture.realisation.is_none() | (gesture.articulation == item.articulation) {
+            gesture.bend.as_slice()
+        } else {
+            &[]
+        };
+        let whole = gesture.realisation.is_none() || card.articulations[item.used].name == gesture.articulation;
+        let bend = if whole { bend } else { &[] };
+        let at = |t: f64| math::polyline(&bend.iter().map(|p| (p.0.0, p.1)).collect::<Vec<_>>(), t) + steady;
+        let next_on = order.get(k + 1).map_or(i64::MAX, |n| n.on);
+        send((item.on - 1).max(order.get(k.wrapping_sub(1)).map_or(i64::MIN, |p| p.on)), item.channel, at(0.0), &mut out);
+        if bend.len() > 1 {
+            let last = bend.last().map_or(0.0, |p| p.0.0);
+            let mut t = 0.010;
+            while t < last + 0.010 {
+                let tick = schedule::tick(clock, item.onset + t.min(last));
+                if tick >= next_on - 1 {
+                    break;
+                }
+                send(tick, item.channel, at(t.min(last)), &mut out);
+                t += 0.010;
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,48 @@
+"""Speed of the main job beside what other readers need for its input and its output, in one run on one machine.
+
+    speed.py [PARTS BARS]    60 and 400 by default
+
+Reported as ratios; nothing here fails for being slow, since machines are shared.
+"""
+
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import mido
+import music21
+
+import generate_score
+from cue_tools import PROGRAM
+
+
+def best(times, work):
+    least = float("inf")
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        least = min(least, time.perf_counter() - start)
+    return least
+
+
+def main(parts=60, bars=400):
+    with tempfile.TemporaryDirectory() as scratch:
+        music = Path(scratch) / "large.musicxml"
+        music.write_text(generate_score.score(parts, bars))
+        cue, midi = Path(scratch) / "cue", Path(scratch) / "out.mid"
+        subprocess.run([PROGRAM, "new", cue, "--music", music], check=True, capture_output=True)
+        ours = best(5, lambda: subprocess.run(
+            [PROGRAM, "perform", cue, "-o", midi], check=True, capture_output=True))
+        by_mido = best(2, lambda: mido.MidiFile(midi, charset="utf-8"))
+        by_music21 = best(1, lambda: music21.converter.parse(music, forceSource=True))
+        print(f"{parts} chairs, {bars} bars; {music.stat().st_size / 1e6:.1f} MB of MusicXML, "
+              f"{midi.stat().st_size / 1e6:.1f} MB of MIDI")
+        print(f"read, cast, perform, write: {ours:.3f} s (the whole program, best of 5)")
+        print(f"mido alone parses the MIDI written: {by_mido:.2f} s; ours is 1/{by_mido / ours:.0f} of it")
+        print(f"music21 alone parses the MusicXML: {by_music21:.1f} s; ours is 1/{by_music21 / ours:.0f} of it")
+
+
+if __name__ == "__main__":
+    main(*(int(n) for n in sys.argv[1:3]))
