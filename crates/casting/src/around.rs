@@ -33,7 +33,8 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
             played.iter().find(|p| p.segment.continues(segment)).map_or(segment.to, |next| next.segment.to);
         let own: Vec<&Playing> = segment.words().filter(|w| !on_the_notes(w)).collect();
         let heard = |word: &Playing| {
-            !segment.words().any(|o| contend(o, word)) && (segment.own || !about_players(word))
+            *word == Playing::Ord
+                || !segment.words().any(|o| contend(o, word)) && (segment.own || !about_players(word))
         };
         // Words.
         let mut wanted = InForce::default();
@@ -61,17 +62,8 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
         }
         words = wanted;
         for mark in &segment.marks {
-            match mark {
-                CellMark::Articulation(name) => {
-                    put(content, one.entry, DirectionKind::Words(name.clone()));
-                }
-                CellMark::Playing(Playing::Swell) => {
-                    // Time for a swell: a crotchet.
-                    for note in one.notes.iter().filter(|n| n.length >= Beats::whole(1)) {
-                        put(content, note.at, DirectionKind::Playing(Playing::Swell));
-                    }
-                }
-                _ => {}
+            if let CellMark::Articulation(name) = mark {
+                put(content, one.entry, DirectionKind::Words(name.clone()));
             }
         }
         // Level.
@@ -91,9 +83,17 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
         for direction in
             one.strand.directions.iter().skip_while(|d| d.at < from).take_while(|d| d.at < segment.to)
         {
-            let mut direction = direction.clone();
+            let (mut direction, mut again) = (direction.clone(), Vec::new());
             match &mut direction.kind {
                 DirectionKind::Playing(word) if !heard(word) => continue,
+                // The source's `ord.` is for what the source had; the cell's own words hold on.
+                DirectionKind::Playing(Playing::Ord) => {
+                    words.hear(&Playing::Ord);
+                    let mut held = words.clone();
+                    own.iter().for_each(|w| held.hear(w));
+                    again = words.towards(&held);
+                    words = held;
+                }
                 DirectionKind::Playing(word) => words.hear(word),
                 DirectionKind::Dynamic(_) | DirectionKind::Hairpin { .. } if replaced => continue,
                 DirectionKind::Dynamic(_) => level_set = true,
@@ -107,7 +107,11 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
             if !segment.own || segment.divisions > 1 || segment.key.divided.is_some() {
                 (direction.voice, direction.staff) = (None, None);
             }
+            let at = direction.at;
             content.directions.push(direction);
+            for word in again {
+                put(content, at, DirectionKind::Playing(word));
+            }
         }
         if arrives {
             // Where a hairpin ends with the passage, the mark that it leads to belongs to it.

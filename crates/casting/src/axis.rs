@@ -56,19 +56,20 @@ pub(crate) fn axis(playing: &Playing) -> Option<Axis> {
     })
 }
 
-/// What `ord.` puts back to usual: bow place, sound and stroke.
+/// What `ord.` puts back to usual: bow place, sound, vibrato and stroke; not the bow for the finger, nor mutes.
 pub(crate) fn of_ord(axis: Axis) -> bool {
-    matches!(
-        axis,
-        Axis::Place | Axis::Harmonics | Axis::Flutter | Axis::Stroke | Axis::Sticks | Axis::Roll | Axis::Ring
-    )
+    !matches!(axis, Axis::Bow | Axis::Mute | Axis::Divided | Axis::Who)
 }
 
 /// Whether two words cannot hold at once.
 pub(crate) fn contend(a: &Playing, b: &Playing) -> bool {
+    let undone = |word: &Playing| {
+        axis(word).is_some_and(of_ord) || matches!(word, Playing::ColLegnoBattuto | Playing::ColLegnoTratto)
+    };
     match (axis(a), axis(b)) {
         (Some(x), Some(y)) => x == y,
-        (Some(x), None) | (None, Some(x)) => of_ord(x) || x == Axis::Bow,
+        (None, Some(_)) => undone(b),
+        (Some(_), None) => undone(a),
         (None, None) => true,
     }
 }
@@ -86,7 +87,6 @@ impl InForce {
                 let legno = matches!(self.0.get(&Axis::Bow), Some(P::ColLegnoBattuto | P::ColLegnoTratto));
                 self.0.retain(|axis, _| !(of_ord(*axis) || legno && *axis == Axis::Bow));
             }
-            (Some(Axis::Swell), _) => {}
             (
                 Some(axis),
                 P::Arco | P::SenzaSord | P::Vib | P::Open | P::Unis | P::Tutti | P::Trem(false) | P::Damp,
@@ -163,6 +163,8 @@ mod tests {
         let muted = force(&[P::ConSord, P::Pizz]);
         assert_eq!(muted.towards(&InForce::default()), [P::Arco, P::SenzaSord]);
         assert_eq!(muted.towards(&force(&[P::ConSord])), [P::Arco]);
+        // A roll is taken back by `ord.`: `strokes` would forbid what the notes' own signs say.
+        assert_eq!(force(&[P::Roll]).towards(&force(&[P::ConSord])), [P::Ord, P::ConSord]);
         // `ord.` would also take back the harmonics, so they are said again.
         let pont = force(&[P::SulPont, P::Harmonics]);
         assert_eq!(pont.towards(&force(&[P::Harmonics])), [P::Ord, P::Harmonics]);

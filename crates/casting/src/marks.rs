@@ -19,7 +19,6 @@ pub(crate) fn on_the_notes(word: &Playing) -> bool {
             | P::Marcato
             | P::LetRing
             | P::Damp
-            | P::Swell
     )
 }
 

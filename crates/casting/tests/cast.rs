@@ -328,8 +328,13 @@ fn own_words_win_over_the_source() {
         voice: None,
         kind: DirectionKind::Playing(word),
     };
-    music.tracks[0].content.directions =
-        vec![at(0, Playing::SulTasto), at(2, Playing::Pizz), at(3, Playing::Solo)];
+    music.tracks[0].content.directions = vec![
+        at(0, Playing::SulTasto),
+        at(1, Playing::Flutter),
+        at(2, Playing::Pizz),
+        at(3, Playing::Solo),
+        at(4, Playing::Ord),
+    ];
     let plan = plan(
         LINES,
         vec![passage(
@@ -344,8 +349,18 @@ fn own_words_win_over_the_source() {
     );
     let (parts, _) = cast(&music, &plan, &template(WIND));
     // `solo` was said to the source's own player.
-    assert_eq!(words(part(&parts, "clarinet")), [(0.0, Playing::SulPont), (2.0, Playing::Pizz)]);
-    assert_eq!(words(part(&parts, "flute")), [(0.0, Playing::Pizz)]);
+    assert_eq!(
+        words(part(&parts, "clarinet")),
+        [
+            (0.0, Playing::SulPont),
+            (1.0, Playing::Flutter),
+            (2.0, Playing::Pizz),
+            // The source's `ord.` ends its flutter, and not the cell's `sul pont.`
+            (4.0, Playing::Ord),
+            (4.0, Playing::SulPont),
+        ]
+    );
+    assert_eq!(words(part(&parts, "flute")), [(0.0, Playing::Pizz), (4.0, Playing::Ord)]);
 }
 
 #[test]

@@ -132,6 +132,15 @@ fn hostile_sizes_stay_quick() {
         events(100_000, &[1, 0xFF, 0x58, 4, 1, 6, 1, 1, 1, 0xFF, 0x58, 4, 2, 6, 1, 1]),
         events(300_000, &[1, 0xFF, 5, 1, b'a']),
         events(200_000, &[1, 0x90, 60, 1, 0, 0xFF, 5, 1, b'a']),
+        // Everything at one tick.
+        events(200_000, &[0, 0x90, 60, 1, 0, 0xFF, 5, 1, b'a']),
+        [head(96), chunk(&[[0, 0x90, 60, 1].repeat(150_000), [0, 0x80, 60, 1].repeat(150_000)].concat())]
+            .concat(),
+        // Format 2, each sequence nearly as long as is allowed.
+        [&b"MThd\0\0\0\x06\0\x02\xFF\xFF\0\x01"[..], &chunk(&[0x98, 0, 0, 0x90, 60, 1]).repeat(50_000)]
+            .concat(),
+        [&b"MThd\0\0\0\x06\0\x02\xFF\xFF\0\x01"[..], &chunk(&[0x97, 0x80, 0, 0xFF, 1, 0]).repeat(50_000)]
+            .concat(),
         [head(96), b"MTrk\0\0\0\x04\0\x90\x3C\x50".to_vec(), b"MTr".repeat(400_000)].concat(),
         [head(96), b"MTrk\0\0\0\0".repeat(150_000)].concat(),
     ];

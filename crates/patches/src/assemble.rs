@@ -80,7 +80,8 @@ pub fn play(performance: &Performance, patches: &[ChairPatches], placement: Plac
 
 /// What the finished track will do, against what was meant.
 fn check(items: &mut [Item], card: &PatchCard, events: &[Timed]) {
-    let track: Vec<(u64, MidiEvent)> = events.iter().map(|e| (e.tick.max(0) as u64, e.event.clone())).collect();
+    let track: Vec<(u64, MidiEvent)> =
+        events.iter().map(|e| (e.tick.max(0) as u64, e.event.clone())).collect();
     let found = reader::articulations(card, &track);
     // The reader lists note-ons in the order of the events: by tick, then as they were pushed.
     let mut order: Vec<usize> = (0..items.len()).filter(|i| items[*i].sent).collect();
@@ -173,8 +174,11 @@ fn collect(chair: &ChairPerformance, intents: &[Intent], cards: &[PatchCard]) ->
     for intent in intents {
         for rule in &intent.findings {
             let asked = describe(&intent.articulation, intent.colour.map(|c| c.word()));
-            let group =
-                groups.entry((rule, asked)).or_insert(Group { first: intent, count: 0, to_bar: intent.place.bar });
+            let group = groups.entry((rule, asked)).or_insert(Group {
+                first: intent,
+                count: 0,
+                to_bar: intent.place.bar,
+            });
             group.count += 1;
             group.to_bar = group.to_bar.max(intent.place.bar);
         }
@@ -205,7 +209,14 @@ fn describe(name: &str, colour: Option<&str>) -> String {
     colour.map_or(name.to_string(), |c| format!("{name} {c}"))
 }
 
-fn explain(rule: &str, asked: &str, used: &str, count: usize, patch: &str, first: &Intent) -> (String, String) {
+fn explain(
+    rule: &str,
+    asked: &str,
+    used: &str,
+    count: usize,
+    patch: &str,
+    first: &Intent,
+) -> (String, String) {
     let notes = if count == 1 { "1 note".to_string() } else { format!("{count} notes") };
     match rule {
         select::FALL_BACK => (
@@ -213,15 +224,22 @@ fn explain(rule: &str, asked: &str, used: &str, count: usize, patch: &str, first
             format!("add an articulation {asked} to the card, or name one in `instead`"),
         ),
         select::KEY => (
-            format!("{notes} of key {} and others lie outside what the patch \"{patch}\" sounds; not sent", first.key),
+            format!(
+                "{notes} of key {} and others lie outside what the patch \"{patch}\" sounds; not sent",
+                first.key
+            ),
             "widen `sounding` in the card, or change the octave in the cell".into(),
         ),
         select::TWO => (
-            format!("{notes} ask for {asked} where the patch can do one thing at a time; {used} is played, or the top note alone"),
+            format!(
+                "{notes} ask for {asked} where the patch can do one thing at a time; {used} is played, or the top note alone"
+            ),
             "give the chair a second card, or call this articulation by channel or velocity".into(),
         ),
         select::NO_RETURN => (
-            format!("{notes} ask for the articulation without call after another was latched; {used} is played"),
+            format!(
+                "{notes} ask for the articulation without call after another was latched; {used} is played"
+            ),
             "give that articulation a call of its own in the card".into(),
         ),
         select::LATE => (
@@ -274,5 +292,9 @@ fn conductor(performance: &Performance, lead_metre: Metre, shift: i64) -> MidiTr
         events.push((tick, 4, MidiEvent::Marker(name.clone())));
     }
     events.sort_by_key(|e| (e.0, e.1));
-    MidiTrack { name: "conductor".into(), port: None, events: events.into_iter().map(|e| (e.0, e.2)).collect() }
+    MidiTrack {
+        name: "conductor".into(),
+        port: None,
+        events: events.into_iter().map(|e| (e.0, e.2)).collect(),
+    }
 }

@@ -9,10 +9,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// How long before its note a controller is set.
 const AHEAD: f64 = 0.015;
-/// Curves are looked at so often.
+/// How far a controller may be from its curve, in steps.
+const BAND: f64 = 0.95;
+/// A curve that is not straight is followed in pieces of this length, in seconds.
 const GRID: f64 = 0.005;
 /// Events of one curve are at least so far apart: at most 50 a second.
-const APART: f64 = 0.020;
+const APART: f64 = 0.0205;
 
 /// A controller's curve over one stretch of sounding notes.
 struct Stretch<'a> {
@@ -41,7 +43,11 @@ pub fn events(chair: &ChairPerformance, card: &PatchCard, items: &[Item], clock:
     }
     let on_all = |tick: i64, number: u8, value: u8, out: &mut Vec<Timed>| {
         for channel in &channels {
-            out.push(Timed { tick, order: 1, event: MidiEvent::Controller { channel: *channel, number, value } });
+            out.push(Timed {
+                tick,
+                order: 1,
+                event: MidiEvent::Controller { channel: *channel, number, value },
+            });
         }
     };
     let mut by_number: BTreeMap<u8, Vec<Stretch<'_>>> = BTreeMap::new();
@@ -51,35 +57,22 @@ pub fn events(chair: &ChairPerformance, card: &PatchCard, items: &[Item], clock:
     for (number, mut list) in by_number {
         list.sort_by(|a, b| a.from.total_cmp(&b.from));
         let mut current: Option<u8> = None;
-        let mut last_event = f64::MIN;
         let mut busy_until = f64::MIN;
         for stretch in list {
             let from = stretch.from.max(busy_until);
             busy_until = busy_until.max(stretch.to);
-            let value = |t: f64| target_value(&stretch.target, &chair.level, t);
-            let mut t = from;
-            let mut first = true;
-            while t <= stretch.to {
-                let now = value(if first { t + AHEAD } else { t });
-                let far = current.is_none_or(|c| (f64::from(c) - now).abs() > if first { 0.6 } else { 0.8 });
-                if far && (first || t - last_event >= APART - 1e-9) {
-                    let rising = value(t + AHEAD + GRID) - now;
-                    let next = if rising > 1e-6 && !first {
-                        now.floor() + 1.0
-                    } else if rising < -1e-6 && !first {
-                        now.ceil() - 1.0
-                    } else {
-                        now.round()
-                    };
-                    let next = next.clamp(0.0, 127.0) as u8;
-                    if current != Some(next) {
-                        on_all(schedule::tick(clock, t), number, next, &mut out);
-                        current = Some(next);
-                        last_event = t;
-                    }
+            if from >= stretch.to {
+                continue;
+            }
+            // What is told before the note is what holds at the note.
+            let knots = knots(&stretch.target, &chair.level, from + AHEAD, stretch.to.max(from + AHEAD));
+            for (i, (at, value)) in steps(&knots).into_iter().enumerate() {
+                let at = if i == 0 { from } else { at };
+                if current == Some(value) {
+                    continue;
                 }
-                first = false;
-                t += GRID;
+                on_all(schedule::tick(clock, at), number, value, &mut out);
+                current = Some(value);
             }
         }
     }
@@ -93,16 +86,112 @@ pub fn events(chair: &ChairPerformance, card: &PatchCard, items: &[Item], clock:
     out
 }
 
-fn target_value(target: &Target<'_>, level: &Curve, t: f64) -> f64 {
+/// The controller's value as a polyline over `from..=to`: exact where level and response are straight.
+fn knots(target: &Target<'_>, level: &Curve, from: f64, to: f64) -> Vec<(f64, f64)> {
+    let source = match target {
+        Target::Kept(curve) => curve,
+        _ => level,
+    };
+    let points = &source.points;
+    let first = points.partition_point(|p| p.0 <= from);
+    let last = points.partition_point(|p| p.0 < to);
+    let mut line = vec![(from, source.at(Seconds(from)))];
+    line.extend(points[first..last.max(first)].iter().copied());
+    line.push((to, source.at(Seconds(to))));
     match target {
-        Target::Dynamic(response) => value_of(response, level.at(Seconds(t))),
+        Target::Kept(_) => line,
+        Target::Dynamic(response) => {
+            let value = |db: f64| value_of(response, db);
+            let mut out = vec![(from, value(line[0].1))];
+            for pair in line.windows(2) {
+                let ((t0, a), (t1, b)) = (pair[0], pair[1]);
+                // Corners of the response that the level passes on its way.
+                let mut corners: Vec<f64> = response
+                    .iter()
+                    .map(|r| r.1)
+                    .filter(|c| (a.min(b) < *c) && (*c < a.max(b)))
+                    .map(|c| t0 + (t1 - t0) * (c - a) / (b - a))
+                    .collect();
+                corners.sort_by(f64::total_cmp);
+                for t in corners {
+                    out.push((t, value(math::lerp(a, b, (t - t0) / (t1 - t0).max(1e-12)))));
+                }
+                out.push((t1, value(b)));
+            }
+            out
+        }
         // Concave law of DLS and General MIDI: dB = 40 lg(value/127).
         Target::Below(lowest) => {
-            let under = (level.at(Seconds(t)) - lowest).min(0.0);
-            127.0 * math::pow(10.0, under / 40.0)
+            let value = |db: f64| 127.0 * math::pow(10.0, (db - lowest).min(0.0) / 40.0);
+            let mut out = vec![(from, value(line[0].1))];
+            for pair in line.windows(2) {
+                let ((t0, a), (t1, b)) = (pair[0], pair[1]);
+                if a.min(b) < *lowest && a != b {
+                    let pieces = ((t1 - t0) / GRID).ceil().clamp(1.0, 4000.0) as usize;
+                    for k in 1..pieces {
+                        let x = k as f64 / pieces as f64;
+                        out.push((t0 + (t1 - t0) * x, value(math::lerp(a, b, x))));
+                    }
+                }
+                out.push((t1, value(b)));
+            }
+            out
         }
-        Target::Kept(curve) => curve.at(Seconds(t)),
     }
+}
+
+/// The fewest whole values that stay within one step of a polyline, each with the time from which it holds, at least
+/// [`APART`] after the one before.
+fn steps(knots: &[(f64, f64)]) -> Vec<(f64, u8)> {
+    let mut out: Vec<(f64, u8)> = Vec::new();
+    let Some(first) = knots.first().copied() else { return out };
+    // The piece that is open: since when, and the span of the curve since then.
+    let (mut start, mut low, mut high) = (first.0, first.1, first.1);
+    // A whole number within one step of all of a span; a little less, so that rounding to ticks stays within one too.
+    let least = |high: f64| (high - BAND).ceil();
+    let most = |low: f64| (low + BAND).floor();
+    let value = |low: f64, high: f64| {
+        let (from, to) = (least(high), most(low));
+        (0.5 * (low + high)).round().max(from).min(to.max(from)).clamp(0.0, 127.0) as u8
+    };
+    for pair in knots.windows(2) {
+        let ((t0, a), (t1, b)) = (pair[0], pair[1]);
+        // Still waiting for the next event: what holds when its time comes is what counts.
+        if start >= t1 && t1 > t0 {
+            (low, high) = (b, b);
+            continue;
+        }
+        let mut at = t0.max(start);
+        let mut from = if t1 > t0 { math::lerp(a, b, (at - t0) / (t1 - t0)) } else { a };
+        if start > t0 {
+            (low, high) = (from, from);
+        }
+        loop {
+            let (l, h) = (low.min(from).min(b), high.max(from).max(b));
+            if least(h) <= most(l) {
+                (low, high) = (l, h);
+                break;
+            }
+            // How far on this segment one value still serves.
+            let (l, h) = (low.min(from), high.max(from));
+            let limit = if b > from { most(l) + BAND } else { least(h) - BAND };
+            let limit = if b > from { limit.clamp(from, b) } else { limit.clamp(b, from) };
+            let reach = if t1 > at { at + (t1 - at) * (limit - from) / (b - from) } else { t1 };
+            out.push((start, value(l.min(limit + 1e-9), h.max(limit - 1e-9))));
+            let next = reach.max(start + APART);
+            start = next;
+            if next >= t1 {
+                (low, high) = (b, b);
+                break;
+            }
+            from = math::lerp(a, b, (next - t0) / (t1 - t0));
+            (at, low, high) = (next, from, from);
+        }
+    }
+    if start <= knots.last().map_or(start, |k| k.0) || out.is_empty() {
+        out.push((start, value(low, high)));
+    }
+    out
 }
 
 /// Where each controller is told what: while notes sound that follow it.
@@ -145,7 +234,12 @@ fn stretches<'a>(
     }
     for (number, curve) in &chair.kept {
         if let (Some(first), Some(last)) = (curve.points.first(), curve.points.last()) {
-            list.push(Stretch { number: *number, from: first.0, to: last.0 + GRID, target: Target::Kept(curve) });
+            list.push(Stretch {
+                number: *number,
+                from: first.0,
+                to: last.0 + GRID,
+                target: Target::Kept(curve),
+            });
         }
     }
     list
@@ -181,16 +275,23 @@ fn bends(chair: &ChairPerformance, card: &PatchCard, items: &[Item], clock: &Clo
         }
         // Small deviations are the patch's own; a quarter tone or a written slide is ours.
         let steady = if gesture.cents.abs() >= 20.0 { gesture.cents } else { 0.0 };
-        let bend = if item.leads && gesture.realisation.is_none() | (gesture.articulation == item.articulation) {
-            gesture.bend.as_slice()
-        } else {
-            &[]
-        };
-        let whole = gesture.realisation.is_none() || card.articulations[item.used].name == gesture.articulation;
+        let bend =
+            if item.leads && gesture.realisation.is_none() | (gesture.articulation == item.articulation) {
+                gesture.bend.as_slice()
+            } else {
+                &[]
+            };
+        let whole =
+            gesture.realisation.is_none() || card.articulations[item.used].name == gesture.articulation;
         let bend = if whole { bend } else { &[] };
         let at = |t: f64| math::polyline(&bend.iter().map(|p| (p.0.0, p.1)).collect::<Vec<_>>(), t) + steady;
         let next_on = order.get(k + 1).map_or(i64::MAX, |n| n.on);
-        send((item.on - 1).max(order.get(k.wrapping_sub(1)).map_or(i64::MIN, |p| p.on)), item.channel, at(0.0), &mut out);
+        send(
+            (item.on - 1).max(order.get(k.wrapping_sub(1)).map_or(i64::MIN, |p| p.on)),
+            item.channel,
+            at(0.0),
+            &mut out,
+        );
         if bend.len() > 1 {
             let last = bend.last().map_or(0.0, |p| p.0.0);
             let mut t = 0.010;

@@ -51,9 +51,9 @@ pub fn articulations(card: &PatchCard, events: &[(u64, MidiEvent)]) -> Vec<Optio
             }
             MidiEvent::Program { channel, program } => {
                 let now = bank[usize::from(channel & 15)];
-                let call = find(&|c| {
-                    matches!(c, CallKind::Program { program: p, bank } if *p == program && bank.is_none_or(|b| b == now))
-                });
+                let call = find(
+                    &|c| matches!(c, CallKind::Program { program: p, bank } if *p == program && bank.is_none_or(|b| b == now)),
+                );
                 latched = call.or(latched);
             }
             _ => {}

@@ -99,7 +99,13 @@ pub fn items(chair: &ChairPerformance, card: &PatchCard, plays: &dyn Fn(usize) -
             let own = card.strokes.iter().find(|(name, _)| name == s).map(|(_, key)| *key);
             if card.strokes.is_empty() { Some(gesture.key) } else { own }
         });
-        let mut push = |onset: Seconds, end: Seconds, key: u8, attack: f64, joined: bool, joins_on: bool, leads: bool| {
+        let mut push = |onset: Seconds,
+                        end: Seconds,
+                        key: u8,
+                        attack: f64,
+                        joined: bool,
+                        joins_on: bool,
+                        leads: bool| {
             let name = match &gesture.realisation {
                 Some(r) if !whole => r.articulation.as_str(),
                 _ => gesture.articulation.as_str(),
@@ -185,9 +191,8 @@ pub fn settle(items: &mut [Item], card: &PatchCard) {
         for item in group.iter_mut() {
             if latched && card.articulations[item.used].calls.is_empty() {
                 let able = |n: &usize| !card.articulations[*n].calls.is_empty();
-                let instead = card.instead.iter().filter_map(|n| {
-                    card.articulations.iter().position(|a| a.name == *n)
-                });
+                let instead =
+                    card.instead.iter().filter_map(|n| card.articulations.iter().position(|a| a.name == *n));
                 if let Some(other) = instead.chain(0..card.articulations.len()).find(able) {
                     item.used = other;
                     item.findings.push(select::NO_RETURN);
@@ -205,8 +210,9 @@ pub fn settle(items: &mut [Item], card: &PatchCard) {
             let mut others: Vec<usize> = group.iter().filter(|it| it.sent).map(|it| it.used).collect();
             others.sort_unstable();
             others.dedup();
-            let velocity_called =
-                others.iter().any(|u| select::called_channel(&card.articulations[*u]).is_none() && by_note(*u));
+            let velocity_called = others
+                .iter()
+                .any(|u| select::called_channel(&card.articulations[*u]).is_none() && by_note(*u));
             let by_state: Vec<usize> = others.iter().copied().filter(|u| !by_note(*u)).collect();
             let held = by_state.iter().any(|u| select::is_held(&card.articulations[*u]));
             if by_state.len() > 1 || (held && velocity_called) {
@@ -303,7 +309,8 @@ pub fn place(items: &mut [Item], card: &PatchCard, clock: &Clock, placement: Pla
         let alone = one_voice(items[i].used);
         let before = if alone { last_alone } else { last_of_voice.get(&items[i].voice).copied() };
         if let Some(b) = before {
-            if (alone || items[i].joined) && items[i].on < items[b].on + 4 && items[b].onset < items[i].onset {
+            if (alone || items[i].joined) && items[i].on < items[b].on + 4 && items[b].onset < items[i].onset
+            {
                 items[i].on = items[b].on + 4;
                 items[i].off = items[i].off.max(items[i].on + 1);
             }
@@ -371,7 +378,11 @@ pub fn sequence(items: &mut [Item], card: &PatchCard, clock: &Clock, passages: &
         let (channel, key) = (item.channel, item.key);
         let note = MidiEvent::NoteOn { channel, key, velocity: item.velocity };
         out.push(Timed { tick: item.on, order: 4, event: note });
-        out.push(Timed { tick: item.off, order: 0, event: MidiEvent::NoteOff { channel, key, velocity: 64 } });
+        out.push(Timed {
+            tick: item.off,
+            order: 0,
+            event: MidiEvent::NoteOff { channel, key, velocity: 64 },
+        });
         if let Some(syllable) = &item.syllable {
             out.push(Timed { tick: item.on, order: 3, event: MidiEvent::Lyric(lyric(syllable)) });
         }
@@ -453,7 +464,11 @@ impl Calls<'_> {
         {
             self.release(&held, held.until.min(at));
         }
-        let channel = if select::called_channel(articulation).is_some() { channel } else { card.channel.clamp(1, 16) - 1 };
+        let channel = if select::called_channel(articulation).is_some() {
+            channel
+        } else {
+            card.channel.clamp(1, 16) - 1
+        };
         let latch = select::latches(articulation) && (self.latched != Some(used) || restate);
         let hold = select::is_held(articulation) && self.held.is_none();
         let mut keys = Vec::new();

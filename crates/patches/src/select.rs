@@ -33,7 +33,8 @@ pub fn articulation(card: &PatchCard, name: &str, colour: Option<Colour>) -> Cho
         return Choice { index, fall_back: false };
     }
     let bare = exact(card, name, None).filter(|_| colour.is_some());
-    let instead = || card.instead.iter().find_map(|n| exact(card, n, colour).or_else(|| exact(card, n, None)));
+    let instead =
+        || card.instead.iter().find_map(|n| exact(card, n, colour).or_else(|| exact(card, n, None)));
     Choice { index: bare.or_else(instead).unwrap_or(0), fall_back: true }
 }
 
@@ -75,7 +76,10 @@ pub fn latches(articulation: &ArticulationCard) -> bool {
 
 /// Its held key, if it has one.
 pub fn is_held(articulation: &ArticulationCard) -> bool {
-    articulation.calls.iter().any(|c| matches!(c.kind, CallKind::Key { mode: ripieno_plan::KeyMode::Held, .. }))
+    articulation
+        .calls
+        .iter()
+        .any(|c| matches!(c.kind, CallKind::Key { mode: ripieno_plan::KeyMode::Held, .. }))
 }
 
 /// The channel that calls it.

@@ -123,15 +123,12 @@ fn performance(chance: &mut Chance) -> Performance {
     }
     let onsets: Vec<(f64, bool, u16)> = gestures.iter().map(|g| (g.onset.0, g.joined, g.voice)).collect();
     for gesture in &mut gestures {
-        gesture.joins_on = onsets
-            .iter()
-            .find(|o| o.0 > gesture.onset.0 && o.2 == gesture.voice)
-            .is_some_and(|o| o.1);
+        gesture.joins_on =
+            onsets.iter().find(|o| o.0 > gesture.onset.0 && o.2 == gesture.voice).is_some_and(|o| o.1);
     }
     gestures.sort_by(|a, b| a.onset.total_cmp(&b.onset).then(a.key.cmp(&b.key)));
-    let level = Curve {
-        points: (0..20).map(|i| (f64::from(i) * 1.3, chance.between(-20.0, 14.0))).collect(),
-    };
+    let level =
+        Curve { points: (0..20).map(|i| (f64::from(i) * 1.3, chance.between(-20.0, 14.0))).collect() };
     Performance {
         timeline,
         passages: vec![
@@ -169,7 +166,9 @@ fn valid(output: &PatchOutput) -> Result<(), String> {
                 }
                 MidiEvent::NoteOff { channel, key, .. } => match down.remove(&(channel, key)) {
                     Some(on) if on < *tick => {}
-                    other => return Err(format!("{}: key {key} released at {tick}, down {other:?}", track.name)),
+                    other => {
+                        return Err(format!("{}: key {key} released at {tick}, down {other:?}", track.name));
+                    }
                 },
                 MidiEvent::Controller { channel, number: n @ (1 | 11), value } => {
                     if controllers.insert((channel, n), value) == Some(value) {
@@ -220,9 +219,11 @@ fn files_are_valid_and_say_what_they_mean() {
             if let Some(named) = named {
                 assert_eq!(*named, intent.used, "case {case} at {:?}", intent.onset);
             }
-            let used = card.articulations.iter().find(|a| a.name == intent.used && a.colour == intent.used_colour);
+            let used =
+                card.articulations.iter().find(|a| a.name == intent.used && a.colour == intent.used_colour);
             let delays = &used.unwrap().delays;
-            let delay = if intent.joined { &delays.joined } else { &delays.first }.at(intent.velocity) / 1000.0;
+            let delay =
+                if intent.joined { &delays.joined } else { &delays.first }.at(intent.velocity) / 1000.0;
             let heard = intent.note_on.unwrap().0 + delay;
             if !intent.findings.contains(&"patch-late") && !intent.findings.contains(&"patch-other") {
                 assert!((heard - intent.onset.0).abs() < 0.001 + quarter, "case {case}: {heard} {intent:?}");

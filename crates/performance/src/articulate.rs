@@ -162,7 +162,8 @@ pub fn infer(line: &[Timed], nature: Nature) -> Inference {
     let filled = ratios.iter().filter(|d| (**d - 1.0).abs() <= 0.02).count();
     let no_evidence = !ratios.is_empty() && filled * 10 > ratios.len() * 9;
     let mean = line.iter().map(|n| n.velocity).sum::<f64>() / line.len() as f64;
-    let variance = line.iter().map(|n| (n.velocity - mean) * (n.velocity - mean)).sum::<f64>() / line.len() as f64;
+    let variance =
+        line.iter().map(|n| (n.velocity - mean) * (n.velocity - mean)).sum::<f64>() / line.len() as f64;
     let deviation = ripieno_units::math::sqrt(variance).max(1.0);
     let mut names: Vec<Option<&'static str>> = (0..line.len())
         .map(|i| {
@@ -241,12 +242,9 @@ mod tests {
 
     #[test]
     fn the_published_anchors() {
-        for (d, name) in [
-            (0.40, named::STACCATO),
-            (0.70, named::PORTATO),
-            (0.93, named::DETACHE),
-            (1.04, named::LEGATO),
-        ] {
+        for (d, name) in
+            [(0.40, named::STACCATO), (0.70, named::PORTATO), (0.93, named::DETACHE), (1.04, named::LEGATO)]
+        {
             let inference = infer(&scale(d), Nature::Bowed);
             assert!(inference.names.iter().all(|n| *n == Some(name)), "{d}: {:?}", inference.names);
         }

@@ -49,7 +49,8 @@ pub fn marked_level(directions: &[Direction], swells: &[SwellSpan], clock: &Cloc
                 match dynamic {
                     Dynamic::Fp | Dynamic::Sfp | Dynamic::Sfpp => {
                         // Loud at once, then soft within 120 ms.
-                        let loud = if *dynamic == Dynamic::Fp { STEP } else { (level + 6.0).max(target + 9.0) };
+                        let loud =
+                            if *dynamic == Dynamic::Fp { STEP } else { (level + 6.0).max(target + 9.0) };
                         jump(&mut points, seconds(at), level, loud);
                         push(&mut points, seconds(at) + 0.120, target);
                     }
@@ -120,7 +121,11 @@ impl Hairpin {
     }
 
     fn level_at(&self, at: Beats) -> f64 {
-        if self.to <= self.from { self.target } else { self.shape((at - self.from).ratio(self.to - self.from)) }
+        if self.to <= self.from {
+            self.target
+        } else {
+            self.shape((at - self.from).ratio(self.to - self.from))
+        }
     }
 
     /// Cut short by a mark.

@@ -12,12 +12,15 @@ mod articulate;
 mod chair;
 mod curve;
 mod expression;
+mod gesture;
+mod level;
 mod nature;
 mod ornament;
 mod realise;
 mod state;
 mod sung;
 mod timing;
+mod voice;
 
 pub use chair::Performer;
 pub use nature::Nature;

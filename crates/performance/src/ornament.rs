@@ -140,7 +140,9 @@ pub fn small(note: &Note, onset: f64, end: f64) -> Option<Vec<Small>> {
             place(&[(main, 0.0), (down, turn), (main, turn), (up, turn), (main, turn)], -1.0)
         }
         OrnamentKind::Schleifer => place(&[(main - 4, quick), (main - 2, quick), (main, 0.0)], -1.0),
-        OrnamentKind::Haydn => place(&[(main, quick), (up, quick), (main, quick), (down, quick), (main, 0.0)], -1.0),
+        OrnamentKind::Haydn => {
+            place(&[(main, quick), (up, quick), (main, quick), (down, quick), (main, 0.0)], -1.0)
+        }
         OrnamentKind::Cut if length >= 0.09 => place(&[(main + 3, tick), (main, 0.0)], -5.0),
         OrnamentKind::Strike if length >= 0.09 => place(&[(down, tick), (main, 0.0)], -5.0),
         OrnamentKind::ShortRoll if length >= 0.24 => {
@@ -149,10 +151,7 @@ pub fn small(note: &Note, onset: f64, end: f64) -> Option<Vec<Small>> {
         }
         OrnamentKind::LongRoll if length >= 0.36 => {
             let third = length / 3.0;
-            place(
-                &[(main, third), (main + 3, tick), (main, third - tick), (down, tick), (main, 0.0)],
-                -5.0,
-            )
+            place(&[(main, third), (main + 3, tick), (main, third - tick), (down, tick), (main, 0.0)], -5.0)
         }
         OrnamentKind::Cran if length >= 0.30 => {
             let third = length / 3.0;
@@ -209,7 +208,8 @@ mod tests {
     #[test]
     fn a_second_of_trill() {
         let mut note = Note::plain(Beats::ZERO, Beats::whole(1), 72);
-        note.ornament = Some(Ornament { kind: OrnamentKind::Trill, above: Some(Pitch::of_key(73)), below: None });
+        note.ornament =
+            Some(Ornament { kind: OrnamentKind::Trill, above: Some(Pitch::of_key(73)), below: None });
         let tempo = (6.5 - 5.2) / 0.8 * 100.0;
         let notes = trill(&note, 0.0, 1.0, tempo, &mut Chance::named(1, &["t"]));
         assert_eq!(notes.len(), 13);
@@ -221,7 +221,8 @@ mod tests {
     #[test]
     fn a_long_roll_falls_in_thirds() {
         let mut note = Note::plain(Beats::ZERO, Beats::whole(1), 67);
-        note.ornament = Some(Ornament { kind: OrnamentKind::LongRoll, above: None, below: Some(Pitch::of_key(66)) });
+        note.ornament =
+            Some(Ornament { kind: OrnamentKind::LongRoll, above: None, below: Some(Pitch::of_key(66)) });
         let notes = small(&note, 0.0, 0.6).unwrap();
         let onsets: Vec<f64> = notes.iter().filter(|n| n.key != 67).map(|n| n.onset).collect();
         assert!((onsets[0] - 0.2).abs() < 1e-9 && (onsets[1] - 0.4).abs() < 1e-9);

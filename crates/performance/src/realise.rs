@@ -35,7 +35,13 @@ pub fn rate(nature: Nature, instrument: &str, key: u8) -> f64 {
 }
 
 /// Even strokes with small unevenness; the stroke after the last would fall on the end: a roll ends on its downbeat.
-pub fn strokes(frame: Frame, other: Option<u8>, rate: f64, articulation: &str, chance: &mut Chance) -> Realisation {
+pub fn strokes(
+    frame: Frame,
+    other: Option<u8>,
+    rate: f64,
+    articulation: &str,
+    chance: &mut Chance,
+) -> Realisation {
     let length = frame.end - frame.onset;
     let count = ((length * rate).round() as usize).clamp(2, 4000);
     let interval = length / count as f64;
@@ -54,7 +60,9 @@ pub fn strokes(frame: Frame, other: Option<u8>, rate: f64, articulation: &str, c
             onset: Seconds(pair[0]),
             end: Seconds(pair[0] + 0.92 * (pair[1] - pair[0])),
             key: other.filter(|_| i % 2 == 1).unwrap_or(frame.key),
-            attack: Decibels(frame.attack + chance.normal(1.0).clamp(-2.5, 2.5) - if i == 0 { 0.0 } else { 1.0 }),
+            attack: Decibels(
+                frame.attack + chance.normal(1.0).clamp(-2.5, 2.5) - if i == 0 { 0.0 } else { 1.0 },
+            ),
             joined: false,
         })
         .collect();
@@ -117,7 +125,8 @@ mod tests {
     #[test]
     fn a_roll_fills_its_time_and_ends_on_its_downbeat() {
         let frame = Frame { onset: 1.0, end: 3.0, key: 45, attack: 0.0 };
-        let roll = strokes(frame, None, rate(Nature::Drum, "timpani", 45), "roll", &mut Chance::named(1, &["r"]));
+        let roll =
+            strokes(frame, None, rate(Nature::Drum, "timpani", 45), "roll", &mut Chance::named(1, &["r"]));
         let onsets: Vec<f64> = roll.strokes.iter().map(|s| s.onset.0).collect();
         assert!(onsets.windows(2).all(|w| w[1] > w[0]));
         let mean = 2.0 / onsets.len() as f64;

@@ -8,6 +8,7 @@ pub(super) struct Raw<'a> {
     pub format: u16,
     pub division: Division,
     pub tracks: Vec<RawTrack<'a>>,
+    pub charset: Charset,
     pub warnings: Vec<Warning>,
 }
 
@@ -175,7 +176,7 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Raw<'_>, FormatError> {
         [_, 0] => return Err(damaged(from + 12, format!("a frame has 0 ticks. {again}"))),
         [high, low] => Division::PerFrame(high.wrapping_neg(), low),
     };
-    let mut raw = Raw { format, division, tracks: Vec::new(), warnings: Vec::new() };
+    let mut raw = Raw { format, division, tracks: Vec::new(), charset: Charset::Utf8, warnings: Vec::new() };
     let header = |message: String| Warning { place: "header".into(), message };
     if format > 2 {
         raw.warnings.push(header(format!("format {format} is unknown; read as format 1")));
@@ -244,6 +245,7 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Raw<'_>, FormatError> {
     if raw.tracks.len() != usize::from(claimed) {
         raw.warnings.push(header(format!("{claimed} tracks are announced, {} were found", raw.tracks.len())));
     }
+    raw.charset = Charset::of(&raw.tracks);
     Ok(raw)
 }
 
@@ -393,11 +395,30 @@ fn meta(kind: u8, body: &[u8]) -> Option<Event<'_>> {
     })
 }
 
-/// Text as UTF-8 where it is that, else as Latin-1; without the zero bytes that some writers leave at its end.
-pub(super) fn text(bytes: &[u8]) -> String {
-    let text = match std::str::from_utf8(bytes) {
-        Ok(text) => text.to_string(),
-        Err(_) => bytes.iter().map(|b| char::from(*b)).collect(),
-    };
-    text.trim_start_matches('\u{feff}').trim_end_matches('\0').to_string()
+/// How the texts of a file are written; the format does not say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Charset {
+    Utf8,
+    Latin1,
+}
+
+impl Charset {
+    /// UTF-8 where all texts of the file are that: one alone may be by chance.
+    fn of(tracks: &[RawTrack<'_>]) -> Self {
+        let mut texts = tracks.iter().flat_map(|t| &t.events).filter_map(|(_, event)| match event {
+            Event::Name(b) | Event::Instrument(b) | Event::Lyric(b) => Some(b),
+            Event::Marker(b) | Event::Cue(b) | Event::Text(b) => Some(b),
+            _ => None,
+        });
+        if texts.all(|b| std::str::from_utf8(b).is_ok()) { Self::Utf8 } else { Self::Latin1 }
+    }
+
+    /// A text, without the zero bytes that some writers leave at its end.
+    pub fn text(self, bytes: &[u8]) -> String {
+        let text = match self {
+            Self::Utf8 => String::from_utf8_lossy(bytes).into_owned(),
+            Self::Latin1 => bytes.iter().map(|b| char::from(*b)).collect(),
+        };
+        text.trim_start_matches('\u{feff}').trim_end_matches('\0').to_string()
+    }
 }

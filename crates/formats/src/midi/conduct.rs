@@ -1,6 +1,6 @@
 //! Tempo, metre, keys and marks of all tracks made into one time axis.
 
-use super::bytes::{Division, Event, Raw, text};
+use super::bytes::{Division, Event, Raw};
 use crate::FormatError;
 use ripieno_music::{Bar, Key, Metre, Tempo, TimeMark, TimeMarkKind, Timeline};
 use ripieno_units::Beats;
@@ -107,11 +107,11 @@ impl Conduct {
                         None
                     }
                     Event::Marker(bytes) => {
-                        all.mark(at, TimeMarkKind::Marker, bytes);
+                        all.mark(at, TimeMarkKind::Marker, raw.charset.text(bytes));
                         None
                     }
                     Event::Cue(bytes) => {
-                        all.mark(at, TimeMarkKind::Cue, bytes);
+                        all.mark(at, TimeMarkKind::Cue, raw.charset.text(bytes));
                         None
                     }
                     Event::Short => Some("a tempo, metre or key event that is cut short was passed over"),
@@ -137,8 +137,8 @@ impl Conduct {
         all
     }
 
-    fn mark(&mut self, at: Beats, kind: TimeMarkKind, bytes: &[u8]) {
-        let text = text(bytes).trim().to_string();
+    fn mark(&mut self, at: Beats, kind: TimeMarkKind, text: String) {
+        let text = text.trim().to_string();
         if !text.is_empty() {
             self.marks.push(TimeMark { at, kind, text });
         }
@@ -154,7 +154,7 @@ impl Conduct {
 /// Where each sequence of a format 2 file begins: at the barline after the one before.
 pub(super) fn offsets(raw: &Raw<'_>, ticks: Ticks) -> Result<Vec<Beats>, FormatError> {
     let mut offsets = Vec::with_capacity(raw.tracks.len());
-    let mut total = Beats::ZERO;
+    let (mut total, mut count) = (Beats::ZERO, 0);
     for track in &raw.tracks {
         offsets.push(total);
         if raw.format != 2 {
@@ -173,10 +173,12 @@ pub(super) fn offsets(raw: &Raw<'_>, ticks: Ticks) -> Result<Vec<Beats>, FormatE
         metres.dedup_by_key(|(_, metre)| *metre);
         let end = ticks.at(track.end);
         if end.is_positive() {
-            total += bars(&metres, end)?.0.last().map_or(Beats::ZERO, |b| b.at + b.length);
+            let bars = bars(&metres, end)?.0;
+            total += bars.last().map_or(Beats::ZERO, |b| b.at + b.length);
+            count += bars.len() as u64;
         }
-        if total >= Beats::whole(1 << 30) {
-            return Err(too_large(MOST_BARS + 1));
+        if count > MOST_BARS {
+            return Err(too_large(count));
         }
     }
     Ok(offsets)

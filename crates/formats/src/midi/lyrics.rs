@@ -86,7 +86,9 @@ pub(super) fn attach(
     let mut lost = Vec::new();
     // Exact places first, so that a stray one cannot take a note from its owner.
     for ((at, _), syllable) in lyrics.iter().zip(&mut syllables) {
-        if let Some(first) = exact(notes, *at)
+        // Two syllables can be elided; a whole text at one place is not sung on one note.
+        let elided = |n: &Note| n.syllable.as_ref().is_some_and(|s| s.text.contains('‿'));
+        if let Some(first) = exact(notes, *at).filter(|i| !elided(&notes[*i]))
             && let Some(syllable) = syllable.take()
         {
             give(notes, first, syllable);

@@ -2,7 +2,7 @@
 
 use super::bytes::{Event, RawTrack};
 use ripieno_music::ControlKind;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 /// A note in ticks; `off` is after `on`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,11 +28,34 @@ pub(super) struct Settled {
 #[derive(Default)]
 struct Key {
     /// Notes that sound, all begun at one tick.
-    sounding: Vec<usize>,
+    sounding: VecDeque<usize>,
     /// Where the last note that began with those was ended.
     twin_off: Option<u64>,
-    /// Notes ended by a new note-on at this tick, whose own note-off may still follow at the same tick.
-    cut: (u64, usize),
+    /// Where notes were last ended by a new note-on.
+    cut_at: u64,
+    /// How many notes were, whose own note-offs may still follow.
+    cut: usize,
+    /// A note-off without a note. Writers that sort note-offs first put that of a note without length ahead of its note-on:
+    /// where the key is struck at the same tick and has no other end, this is its end.
+    early: Option<u64>,
+}
+
+/// For each event that is a note-off: is the next event of its key a note-off too?
+fn offs_before_offs(track: &RawTrack<'_>) -> Vec<bool> {
+    let mut next_is_off: BTreeMap<(u8, u8), bool> = BTreeMap::new();
+    let mut out = vec![false; track.events.len()];
+    for (i, (_, event)) in track.events.iter().enumerate().rev() {
+        match *event {
+            Event::On { channel, key, .. } => {
+                next_is_off.insert((channel, key), false);
+            }
+            Event::Off { channel, key } => {
+                out[i] = next_is_off.insert((channel, key), true).unwrap_or(false);
+            }
+            _ => {}
+        }
+    }
+    out
 }
 
 /// The notes of one track in order of their note-ons.
@@ -42,22 +65,28 @@ pub(super) fn pair(track: &RawTrack<'_>) -> (Vec<Struck>, Settled) {
     let mut settled = Settled::default();
     let mut keys: BTreeMap<(u8, u8), Key> = BTreeMap::new();
     let mut all_off: BTreeMap<u8, Vec<u64>> = BTreeMap::new();
-    for (tick, event) in &track.events {
+    let more_offs = offs_before_offs(track);
+    for ((tick, event), more) in track.events.iter().zip(more_offs) {
         let tick = *tick;
         match *event {
             Event::On { channel, key, velocity } => {
                 let state = keys.entry((channel, key)).or_default();
-                if state.sounding.last().is_some_and(|i| notes[*i].on < tick) {
+                if state.sounding.back().is_some_and(|i| notes[*i].on < tick) {
                     for i in std::mem::take(&mut state.sounding) {
-                        let list = match state.twin_off {
-                            Some(off) => {
+                        let list = match (state.twin_off, state.early) {
+                            (Some(off), _) => {
                                 notes[i].off = off;
                                 &mut settled.one_off_for_two
                             }
-                            None => {
+                            (None, Some(early)) if early == notes[i].on => {
+                                notes[i].off += 1;
+                                state.early = None;
+                                &mut settled.without_length
+                            }
+                            _ => {
                                 notes[i].off = tick;
-                                state.cut =
-                                    if state.cut.0 == tick { (tick, state.cut.1 + 1) } else { (tick, 1) };
+                                state.cut += 1;
+                                state.cut_at = tick;
                                 &mut settled.struck_again
                             }
                         };
@@ -67,23 +96,26 @@ pub(super) fn pair(track: &RawTrack<'_>) -> (Vec<Struck>, Settled) {
                 if state.sounding.is_empty() {
                     state.twin_off = None;
                 }
-                state.sounding.push(notes.len());
+                settled.stray_off.extend(state.early.take_if(|early| *early != tick));
+                state.sounding.push_back(notes.len());
                 notes.push(Struck { channel, key, velocity, on: tick, off: tick });
             }
             Event::Off { channel, key } => {
                 let state = keys.entry((channel, key)).or_default();
-                if state.cut.0 == tick && state.cut.1 > 0 {
-                    state.cut.1 -= 1;
-                } else if state.sounding.is_empty() {
-                    settled.stray_off.push(tick);
-                } else {
-                    let note = &mut notes[state.sounding.remove(0)];
+                // Where enough note-offs come before the key is struck again, the first are those of the notes cut short.
+                if state.cut > 0 && (state.cut_at == tick || more) {
+                    state.cut -= 1;
+                } else if let Some(i) = state.sounding.pop_front() {
+                    let note = &mut notes[i];
                     note.off = tick;
                     if note.on == tick {
                         note.off += 1;
                         settled.without_length.push(tick);
                     }
                     state.twin_off = Some(note.off);
+                    state.cut = 0;
+                } else {
+                    settled.stray_off.extend(state.early.replace(tick));
                 }
             }
             // All sound off, all notes off.
@@ -93,12 +125,18 @@ pub(super) fn pair(track: &RawTrack<'_>) -> (Vec<Struck>, Settled) {
             _ => {}
         }
     }
-    for ((channel, _), state) in keys {
-        for i in state.sounding {
+    for ((channel, _), mut state) in keys {
+        for i in std::mem::take(&mut state.sounding) {
             let note = &mut notes[i];
             if let Some(off) = state.twin_off {
                 note.off = off;
                 settled.one_off_for_two.push(note.on);
+                continue;
+            }
+            if state.early == Some(note.on) {
+                note.off += 1;
+                state.early = None;
+                settled.without_length.push(note.on);
                 continue;
             }
             let silence = all_off.get(&channel).map_or(&[][..], Vec::as_slice);
@@ -106,6 +144,7 @@ pub(super) fn pair(track: &RawTrack<'_>) -> (Vec<Struck>, Settled) {
             note.off = silence.copied().unwrap_or(track.end).max(note.on + 1);
             settled.hanging.push(note.on);
         }
+        settled.stray_off.extend(state.early);
     }
     (notes, settled)
 }

@@ -1,6 +1,6 @@
 //! MIDI files in.
 
-use super::bytes::{Division, Event, Raw, parse, text};
+use super::bytes::{Charset, Division, Event, Raw, parse};
 use super::conduct::{Conduct, Ticks, offsets};
 use super::{lyrics, notes, percussion};
 use crate::FormatError;
@@ -111,7 +111,7 @@ fn title(raw: &Raw<'_>, built: &[Built]) -> Option<String> {
         return None;
     }
     raw.tracks.first()?.events.iter().find_map(|(_, e)| match e {
-        Event::Name(bytes) => Some(text(bytes).trim().to_string()).filter(|t| !t.is_empty()),
+        Event::Name(bytes) => Some(raw.charset.text(bytes).trim().to_string()).filter(|t| !t.is_empty()),
         _ => None,
     })
 }
@@ -161,7 +161,7 @@ fn tracks(raw: &Raw<'_>, ticks: Ticks, offsets: &[Beats], tally: &mut Tally) -> 
                 ..Note::plain(at(note.on), at(note.off) - at(note.on), note.key.into())
             });
         }
-        let (name, instrument) = names(&track.events);
+        let (name, instrument) = names(raw.charset, &track.events);
         let mut words = Vec::new();
         let mut homeless: BTreeMap<u8, Vec<Control>> = BTreeMap::new();
         for (tick, event) in &track.events {
@@ -175,7 +175,7 @@ fn tracks(raw: &Raw<'_>, ticks: Ticks, offsets: &[Beats], tally: &mut Tally) -> 
                 }
                 Event::KeyPressure => tally.add(source, at(*tick), "pressure of single keys is not kept"),
                 Event::Text(bytes) => {
-                    let text = text(bytes).trim().to_string();
+                    let text = raw.charset.text(bytes).trim().to_string();
                     if !text.is_empty() {
                         let kind = DirectionKind::Words(text);
                         words.push(Direction { at: at(*tick), staff: None, voice: None, kind });
@@ -208,8 +208,8 @@ fn tracks(raw: &Raw<'_>, ticks: Ticks, offsets: &[Beats], tally: &mut Tally) -> 
 }
 
 /// Track name and instrument name; where only the instrument is named, it names the track too.
-fn names(events: &[(u64, Event<'_>)]) -> (String, Option<String>) {
-    let clean = |bytes: &[u8]| Some(text(bytes).trim().to_string()).filter(|t| !t.is_empty());
+fn names(charset: Charset, events: &[(u64, Event<'_>)]) -> (String, Option<String>) {
+    let clean = |bytes: &[u8]| Some(charset.text(bytes).trim().to_string()).filter(|t| !t.is_empty());
     let name = events.iter().find_map(|(_, e)| if let Event::Name(b) = e { clean(b) } else { None });
     let instrument =
         events.iter().find_map(|(_, e)| if let Event::Instrument(b) = e { clean(b) } else { None });
@@ -251,7 +251,7 @@ fn sing(raw: &Raw<'_>, ticks: Ticks, offsets: &[Beats], built: &mut [Built], tal
             .events
             .iter()
             .filter_map(|(tick, e)| match e {
-                Event::Lyric(bytes) => Some((*offset + ticks.at(*tick), text(bytes))),
+                Event::Lyric(bytes) => Some((*offset + ticks.at(*tick), raw.charset.text(bytes))),
                 _ => None,
             })
             .collect();
