@@ -14,7 +14,7 @@ const BAND: f64 = 0.95;
 /// A curve that is not straight is followed in pieces of this length, in seconds.
 const GRID: f64 = 0.005;
 /// Events of one curve are at least so far apart: at most 50 a second.
-const APART: f64 = 0.0205;
+const APART: f64 = 0.0201;
 
 /// A controller's curve over one stretch of sounding notes.
 struct Stretch<'a> {

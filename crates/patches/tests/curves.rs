@@ -105,10 +105,9 @@ fn controllers_follow_their_curves() {
                 moved = moved.max((wanted(&level, t + 0.001 * f64::from(k)) - now).abs());
             }
             let off = (f64::from(events[i].1) - now).abs();
-            assert!(
-                off <= 1.05 + (moved - 1.0).max(0.0) + 0.05 * moved,
-                "case {case}: {off:.2} at {t:.3}, moved {moved:.2}"
-            );
+            // Looked at every millisecond: a steep curve moves a little in between.
+            let allowed = moved.max(1.0) * 1.06;
+            assert!(off <= allowed, "case {case}: {off:.2} at {t:.3}, moved {moved:.2}");
             t += 0.001;
         }
         for from in 0..events.len() {
