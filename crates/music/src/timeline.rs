@@ -213,7 +213,11 @@ impl Timeline {
     pub fn clock(&self) -> Clock {
         let mut knots: Vec<(Beats, f64, u32)> = Vec::with_capacity(self.tempi.len() + 1);
         for tempo in &self.tempi {
-            knots.push((tempo.at, self.seconds(tempo.at).0, tempo.micros));
+            let seconds = match knots.last() {
+                Some((at, seconds, micros)) => seconds + (tempo.at - *at).quarters() * f64::from(*micros) / 1e6,
+                None => self.seconds(tempo.at).0,
+            };
+            knots.push((tempo.at, seconds, tempo.micros));
         }
         if knots.is_empty() {
             knots.push((Beats::ZERO, 0.0, 500_000));
