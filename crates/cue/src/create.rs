@@ -19,9 +19,6 @@ pub struct Created {
     pub passages: usize,
 }
 
-/// How the first plan is drawn up.
-pub type PickDraft = DraftOptions;
-
 /// Makes a cue in `folder` from a music file: the music is copied into it, a plan and a template are written.
 ///
 /// A folder that holds a cue already, or a file of that name, is an error: nothing of the user's is written over.
@@ -37,8 +34,7 @@ pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
     let score = read_music(music)?;
     let bytes = folder::read(music, "")?;
     let name = music.file_name().map_or_else(|| "music.mid".into(), |n| n.to_string_lossy().into_owned());
-    let title = music.file_stem().map_or_else(|| "Untitled".into(), |n| n.to_string_lossy().into_owned());
-    let options = DraftOptions { music: name.clone(), title };
+    let options = DraftOptions { title: None, music: name.clone(), template: "template.toml".into() };
     let Draft { cue, template, doubts } = draft(&score, &options);
     let copy = into.join(&name);
     let same = copy.canonicalize().ok().zip(music.canonicalize().ok()).is_some_and(|(a, b)| a == b);

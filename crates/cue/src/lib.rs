@@ -14,7 +14,7 @@ mod render;
 mod report;
 mod stages;
 
-pub use create::{Created, PickDraft, create, demo_files, write_demo};
+pub use create::{Created, create, demo_files, write_demo};
 pub use error::CueError;
 pub use folder::write_file;
 pub use open::{Cue, read_card, read_list, read_music};

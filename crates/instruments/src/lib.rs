@@ -1,1 +1,23 @@
-//! To be written.
+//! Facts about instruments, and which instrument a name means.
+//!
+//! Takes names as scores and track lists print them; gives the table of instruments (`data/*.toml`, with the source of
+//! every group of values) and guesses. It must not know scores, plans or files: whoever reads those asks here.
+//!
+//! * [`table`], [`by_id`], [`ids`]: the facts, in score order.
+//! * [`recognise`]: one name to an instrument, its chair and its players; a doubt always says why.
+//! * [`recognise_all`]: the names of a whole score, where each helps to understand the others.
+
+mod facts;
+mod guess;
+mod hints;
+mod load;
+mod matching;
+mod numbers;
+mod words;
+
+pub use facts::{
+    Attack, Bow, Breath, Citation, Clef, DecayPoint, Family, Instrument, Level, Names, Polyphony, Range,
+    Repetition, Seat, VoiceType,
+};
+pub use guess::{Certainty, Guess, Query, recognise, recognise_all};
+pub use load::{by_id, ids, table};

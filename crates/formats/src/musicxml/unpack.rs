@@ -1,0 +1,126 @@
+//! Bytes to text: unpacking `.mxl`, decoding UTF-8, UTF-16 and Latin-1.
+
+use super::warn::Doubts;
+use crate::FormatError;
+use std::io::{Cursor, Read};
+
+/// A score packs to a tenth or a thirtieth of its length; what swells further than this is made to harm.
+const LEAST_LIMIT: u64 = 16 << 20;
+const LIMIT_PER_BYTE: u64 = 40;
+
+/// The XML text of a file.
+pub(super) fn text(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
+    if bytes.starts_with(b"PK") { unzip(bytes, doubts) } else { decode(bytes, doubts) }
+}
+
+fn damaged(place: impl Into<String>, message: impl Into<String>) -> FormatError {
+    FormatError::Damaged { format: "compressed MusicXML", place: place.into(), message: message.into() }
+}
+
+fn unzip(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
+    let limit = LEAST_LIMIT.saturating_add(LIMIT_PER_BYTE.saturating_mul(bytes.len() as u64));
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes))
+        .map_err(|e| damaged("its table of files", format!("{e}. Export it again from where it was written")))?;
+    let named = entry(&mut archive, "META-INF/container.xml", limit)?
+        .and_then(|container| root_file(&decode(&container, doubts).ok()?));
+    if let Some(name) = &named {
+        if let Some(found) = entry(&mut archive, name, limit)? {
+            return decode(&found, doubts);
+        }
+        doubts.add("the archive", format!("names {name}, which it does not hold; its first score is read"));
+    }
+    let first = archive
+        .file_names()
+        .find(|n| {
+            let lower = n.to_ascii_lowercase();
+            !lower.starts_with("meta-inf") && (lower.ends_with(".xml") || lower.ends_with(".musicxml"))
+        })
+        .map(str::to_owned);
+    match first {
+        Some(name) => match entry(&mut archive, &name, limit)? {
+            Some(found) => decode(&found, doubts),
+            None => Err(damaged(name, "cannot be unpacked")),
+        },
+        None => Err(FormatError::Unknown { found: "it is an archive without a score in it".into() }),
+    }
+}
+
+/// One file of the archive; `None` if it has no such file.
+fn entry(archive: &mut zip::ZipArchive<Cursor<&[u8]>>, name: &str, limit: u64) -> Result<Option<Vec<u8>>, FormatError> {
+    let file = match archive.by_name(name) {
+        Ok(file) => file,
+        Err(zip::result::ZipError::FileNotFound) => return Ok(None),
+        Err(e) => return Err(damaged(name, format!("{e}. Export it again from where it was written"))),
+    };
+    let mut out = Vec::new();
+    // The size that the archive claims is not trusted: what comes out is counted.
+    file.take(limit + 1)
+        .read_to_end(&mut out)
+        .map_err(|e| damaged(name, format!("{e}. Export it again from where it was written")))?;
+    if out.len() as u64 > limit {
+        return Err(FormatError::TooLarge {
+            what: "the unpacked score",
+            found: out.len() as u64,
+            limit,
+            remedy: "Export it uncompressed (.musicxml) if it is a real score",
+        });
+    }
+    Ok(Some(out))
+}
+
+fn root_file(container: &str) -> Option<String> {
+    let options = roxmltree::ParsingOptions { allow_dtd: true, ..roxmltree::ParsingOptions::default() };
+    let document = roxmltree::Document::parse_with_options(container, options).ok()?;
+    document
+        .descendants()
+        .filter(|n| n.tag_name().name() == "rootfile")
+        // Further root files are other renderings (PDF, audio) of the same score.
+        .find(|n| n.attribute("media-type").is_none_or(|m| m.contains("xml")))
+        .and_then(|n| n.attribute("full-path"))
+        .map(str::to_owned)
+}
+
+fn decode(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
+    let wide = |bytes: &[u8], little: bool| {
+        let units = bytes.chunks_exact(2).map(|p| {
+            let pair = [p[0], p[1]];
+            if little { u16::from_le_bytes(pair) } else { u16::from_be_bytes(pair) }
+        });
+        char::decode_utf16(units).map(|c| c.unwrap_or(char::REPLACEMENT_CHARACTER)).collect::<String>()
+    };
+    let text = match bytes {
+        [0xff, 0xfe, rest @ ..] => wide(rest, true),
+        [0xfe, 0xff, rest @ ..] => wide(rest, false),
+        [b'<', 0, ..] => wide(bytes, true),
+        [0, b'<', ..] => wide(bytes, false),
+        _ => {
+            let bytes = bytes.strip_prefix(&[0xef, 0xbb, 0xbf]).unwrap_or(bytes);
+            match std::str::from_utf8(bytes) {
+                Ok(text) => text.to_owned(),
+                Err(_) if says_latin(bytes) => bytes.iter().map(|b| char::from(*b)).collect(),
+                Err(e) => {
+                    doubts.add(
+                        format!("byte {}", e.valid_up_to()),
+                        "is not in the encoding that the file declares; such letters are replaced",
+                    );
+                    String::from_utf8_lossy(bytes).into_owned()
+                }
+            }
+        }
+    };
+    let lead = text.trim_start();
+    if !lead.starts_with('<') {
+        let found: String = lead.chars().take(12).collect();
+        return Err(FormatError::Unknown { found: format!("it begins with {found:?}") });
+    }
+    // Some writers put a blank line before the declaration, which XML forbids.
+    Ok(if lead.len() == text.len() { text } else { lead.to_owned() })
+}
+
+/// Does the XML declaration name a Latin encoding?
+fn says_latin(bytes: &[u8]) -> bool {
+    let declaration: Vec<u8> = bytes.iter().take(200).take_while(|b| **b != b'>').map(u8::to_ascii_lowercase).collect();
+    [&b"8859-1"[..], b"8859-15", b"windows-1252", b"latin"]
+        .iter()
+        .any(|name| declaration.windows(name.len()).any(|w| w == *name))
+}
