@@ -40,8 +40,8 @@ KEYS = {1: (2, "dorian"), 33: (0, "minor"), 45: (1, "major"), 53: (4, "major"), 
 CHORDS = """
 Em Em | Em A | Em Em | D A | Em Em | Cmaj7 Cmaj7 | A A | Bm Bm
 Em A | G D | Em G | Bm D | C G | A G | F#m Bm7 | Em A
-D Bm | G D | G Em | A A | G C | D G | A Bm7 | Em Em
-Em A | Cmaj7 Bm | A7 G | D Bm | Am G | C Bm | A Bm7 | C Am7
+D Bm | G D | G Em | A A | G C | D G | A Bm7 | Em A
+Em A | Cmaj7 Bm | A7 G | D Bm | C G | Am Bm | A Bm7 | C Am7
 Am Am | Am Am | Fm Fm | Fm Fm | C#m C#m | C#m C#m | Am7 Am7 | Am7 Am7 | F#m7b5 F#m7b5 | Fmaj7 Fmaj7 | Em7 Em7 | D7sus D7
 G C | G D | G G | D D7 | G Bm | Em G | C D7 | Em B7
 E A | E B | C#m E | F#m B7 | C C | E C#m | F#m7 B7 | E A
@@ -51,7 +51,7 @@ BASS = """
 E2 E2 | E2 E2 | E2 E2 | E2 E2 | E2 E2 | C3 C3 | A2 A2 | B2 B2
 E2 E2 | G2 D3 | E3 G2 | B2 D3 | C3 B2 | A2 G2 | F#2 B2 | E2 E2
 D3 B2 | G2 F#2 | G2 E2 | A2 C#3 | B2 C3 | D3 G2 | A2 B2 | E2 E2
-E3 C#3 | C3 B2 | A2 G2 | D3 B2 | A2 B2 | C3 D3 | E3 B2 | C3 A2
+E3 C#3 | C3 B2 | A2 G2 | D3 B2 | C3 B2 | A2 D3 | E3 B2 | C3 A2
 A2 A2 | A2 A2 | Ab2 Ab2 | Ab2 Ab2 | G#2 G#2 | G#2 G#2 | G2 G2 | G2 G2 | F#2 F#2 | F2 F2 | E2 E2 | D2 D2
 G2 C3 | D3 F#2 | G2 B2 | D3 C3 | B2 B2 | E3 D3 | C3 D3 | E3 B2
 E2 A2 | G#2 D#3 | C#3 G#2 | A2 B2 | C3 C3 | B2 C#3 | F#2 B2 | E2 E2
@@ -80,7 +80,7 @@ rh. | !pp (E4q B4e C#5q. | B4h.) | rh. | rh. | (E4q B4e D5q. | C#5q A4e B4q. | F
 rh. | rh. | rh. | rh. | rh. | rh. | rh. | rh.
 rh. | rh. | rh. | rh. | rh. | rh. | rh. | rh.
 rh. | !pp rq. (A5q E6e | F6h.) | rq. (F5q C6e | C#6h.) | rq. (C#6q G#5e | A5h.~ | A5q.) rq.
-!p < (A4q E5e F#5q.) | (C5q G5e A5q.) | (D5q A5e B5q.) | (A5q. C6q.) =
+!p < (A4q E5e F#5q.) | (C5q G5e A5q.) | (D5q A5e B5q.) | (G5q. F#5q.) =
 !mf (G4q D5e E5q. | D5q C5e A4q.) | (B4q C5e D5q B4e | A4q.~ A4q) (F#4e | G4q D5e F#5q.) | < (G5q F#5e D5q.)
 (E5q D5e C5q A4e | G4q.) = rq.
 !ff E4q^ (B4e C#5q.^) | B4q (A4e F#4q.) | (G#4q A4e) (B4q G#4e) | F#4q.~ F#4q D#4e- | E4q^ B4e E5q.^ | G#5q^ F#5e E5q.-
@@ -103,11 +103,11 @@ VOICES = "| rh. " * 24 + """
 VOICES = VOICES.strip().lstrip("|")
 LYRICS = {25: "A- bit nox, ve- nit lux de ma- ri;", 53: "A- bit nox, ve- nit lux de ma- ri; et li- tus nos vo- cat nunc ad su- os."}
 COUNTER = "| rh. " * 16 + """
-| !p (A4q. B4q. | D4h.) | (D4q. G4q. | A4q E4e A4q B4e | D5q. G4q.) | (F#4q. G4q. | E4q. D4q. | B3q. C#4q.)
-| !mp (B3q. E4q. | G4q. D4q. | C#4q. D4q.) | (D4q A4e B4q. | C5q. G4q.) | (G4q. F#4q. | E4q. D4q. | G4h.)
+| !p (A4q. B4q. | D4h.) | (G4q. B4q. | C#5q A4e E4q A4e | D5q. G4q.) | (F#4q. G4q. | E4q. B3q. | B3q. C#4q.)
+| !mp (B3q. E4q. | G4q. D4q. | C#4q. D4q.) | (D4q A4e B4q. | G4h.) | (E4q. F#4q. | E4q. F#4q. | E4q. G4q.)
 """ + "| rh. " * 12 + """
-| !mf (B3q. G4q. | G4q. D4q F#4e | D4q. G4q.) | < (F#4q A4e D5q.~ | D5h.) = | (B4q. G4q. | G4q. F#4q. | E4q. F#4q.)
-| !f G#4q. (E4q A4e | E4q G#4e B4q.) | E5h.- | (A4q C#5e A4q. | G4h.) | (G#4h. | A4h. | > G#4q.~ G#4q) = re
+| !mf (B3q. G4q. | B4q. D4q F#4e | D4q. G4q.) | < (F#4q A4e D5q.~ | D5h.) = | (B4h. | G4q. F#4q. | E4q. F#4q.)
+| !f G#4q. (E4q A4e | E4q G#4e B4q.) | E5h.- | (A4q C#5e A4q. | G4h.) | (G#4h. | A4h. | > G#4q. A4q.) =
 | rh. | rh. | rh. | rh. | !pp (E4q B4e D5q. | C5q B4e G4q.) | rh. | rh. | rh. | rh. | rh. | rh.
 """
 COUNTER = COUNTER.strip().lstrip("|")
@@ -116,7 +116,7 @@ BELLS = """
 """ + "| rh. " * 24 + """
 | !pp E5h. | rh. | rq. C5q. | rh. | rh. | E5h. | rh. | rq. C5q. | rh. | rh. | rh. | rh.
 | !mp G4h. | rh. | rh. | rh. | rh. | rh. | rh. | rh.
-| !f E5h. | rh. | E5h. | rh. | E5h. | B4h. | rh. | E5h.
+| !f E5h. | rh. | E5h. | rh. | E5h. | B4q. rq. | rh. | E5h.
 | rh. | rh. | rh. | rh. | rh. | rh. | !pp B4h. | rh. | rh. | rh. | rh. | B4h.
 """
 DRUMS = "| rh. " * 36 + """
@@ -125,7 +125,7 @@ DRUMS = "| rh. " * 36 + """
 | !ff E3q^ B2e E3q.^ | B2q B2e B2q.^ | E3q^ B2e E3q. | rq. B2q B2e | E3q.^ rq. | B2q^ B2e E3q.^ | rq. B2e^ B2e^ B2e^ | E3q^ B2e E3q.
 | > !p E2h.///~ | E2h./// = """ + "| rh. " * 10
 DRUMS = DRUMS.strip().lstrip("|")
-CYMBAL = "| rh. " * 43 + "| !p xh./// " + "| rh. " * 7 + "| !p xh./// " + "| rh. " * 7 + "| !pp xh./// " + "| rh. " * 12
+CYMBAL = "| rh. " * 43 + "| !p xh./// " + "| rh. " * 7 + "| !p xh./// " + "| rh. " * 20
 CYMBAL = CYMBAL.strip().lstrip("|")
 # xT tam-tam, xB bass drum, xK triangle
 PERCUSSION = "| rh. " * 32 + """
@@ -135,8 +135,8 @@ PERCUSSION = "| rh. " * 32 + """
 """ + "| rh. " * 12
 PERCUSSION = PERCUSSION.strip().lstrip("|")
 RUN = "| rh. " * 43 + """
-| rq. !mp < (A4s B4s C5s D5s E5s F#5s | G5e) = re rq. """ + "| rh. " * 6 + """
-| rq. !mf < (C#5n D#5n E5n F#5n G#5n A5n B5n C#6n D#6n | E6e) = re rq. """ + "| rh. " * 19
+| rq. !mp < (A4s B4s C5s D5s E5s F#5s | G5e) = rq rq. """ + "| rh. " * 6 + """
+| rq. !mf < (C#5n D#5n E5n F#5n G#5n A5n B5n C#6n D#6n | E6e) = rq rq. """ + "| rh. " * 19
 RUN = RUN.strip().lstrip("|")
 
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -396,7 +396,6 @@ def figure_bars(chords):
             for step in steps:
                 notes.append(Note(half * HALF + len(notes[half * len(steps):]) * length, length, kind, 0,
                                   [spelled(ladder[step], chord)]))
-        notes[0].slur_start, notes[-1].slur_stop = True, True
         if bar == 1:
             notes[0].before = ["!p"]
         bars.append(notes)
@@ -636,7 +635,7 @@ def check(lines, pad, bass, chords, tune):
     print(f"  {BARS} bars, {int(length // 60)}:{length % 60:04.1f}")
     if not 140 <= length <= 178:
         faults.append(f"{length:.1f} s is not between 2:20 and 2:58")
-    faults += check_chairs(lines)
+    faults += check_chairs(lines) if (HERE / "cue.toml").exists() else ["no cue.toml"]
     return faults
 
 
@@ -689,7 +688,7 @@ def check_chairs(lines):
                 words = piece.split()
                 while words and words[0] in ("from", "to"):  # `; from 12.3 counter`
                     words = words[2:]
-                name = words[1] if words[0] == "col" else words[0]
+                name = words[1] if words[0] == "col" else chair if words[:2] == ["as", "written"] else words[0]
                 move = octave + sum(OCTAVES.get(w, 0) for w in words)
                 if words[0] == "col":
                     if name not in cells:
@@ -721,7 +720,7 @@ def check_chairs(lines):
                         index = {"": None, "top": 0, "bottom": 3}.get(voice, None if not voice.isdigit() else int(voice) - 1)
                         chosen = note.pitches if index is None else note.pitches[index:index + 1]
                         keys += [key_of(p) + move for p in chosen]
-                        keys += [60] if note.stroke else []
+                        keys += [60] if note.stroke in plan["lines"][line].get("strokes", [note.stroke or 0]) else []
                 if not keys:
                     faults.append(f"{passage['name']}, {chair}: {piece.strip()} has no notes")
                 elif chairs[chair]["instrument"] in RANGES and (min(keys) < low or max(keys) > high):

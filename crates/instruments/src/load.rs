@@ -108,7 +108,7 @@ fn instrument(entry: &dyn TableLike, sources: &dyn TableLike) -> Result<Instrume
             french: words(names, "french")?,
         },
         abbreviations: optional_words(entry, "abbreviations")?,
-        sounds: optional_words(entry, "sounds")?,
+        sounds: optional_words(midi, "sounds")?,
         chair: (one.clone(), several.clone()),
         family,
         order: number(entry, "order")? as u16,
