@@ -104,7 +104,7 @@ VOICES = VOICES.strip().lstrip("|")
 LYRICS = {25: "A- bit nox, ve- nit lux de ma- ri;", 53: "A- bit nox, ve- nit lux de ma- ri; et li- tus nos vo- cat nunc ad su- os."}
 COUNTER = "| rh. " * 16 + """
 | !p (A4q. B4q. | D4h.) | (G4q. B4q. | C#5q A4e E4q A4e | D5q. G4q.) | (F#4q. G4q. | E4q. B3q. | B3q. C#4q.)
-| !mp (B3q. E4q. | G4q. D4q. | C#4q. D4q.) | (D4q A4e B4q. | G4h.) | (E4q. F#4q. | E4q. F#4q. | E4q. G4q.)
+| !mp (B3q. E4q. | G4q. D4q. | C#4q. D4q.) | (D4q A4e B4q. | G4h.) | (E4q. F#4q. | C#4q. D4q. | E4q. G4q.)
 """ + "| rh. " * 12 + """
 | !mf (B3q. G4q. | B4q. D4q F#4e | D4q. G4q.) | < (F#4q A4e D5q.~ | D5h.) = | (B4h. | G4q. F#4q. | E4q. F#4q.)
 | !f G#4q. (E4q A4e | E4q G#4e B4q.) | E5h.- | (A4q C#5e A4q. | G4h.) | (G#4h. | A4h. | > G#4q. A4q.) =

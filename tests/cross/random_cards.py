@@ -60,7 +60,7 @@ def card_text(rng, chair, able):
     lines.append(f"one-voice = {str(bool(one_voice and rng.random() < 0.6)).lower()}\n")
     if not able and rng.random() < 0.5:
         lines.append('instead = ["sustain", "legato", "detache"]\n')
-    free_channels = list(range(3, 16))
+    free_channels = list(range(3, 15))
     velocities = [(1 + 12 * i, 12 + 12 * i) for i in range(4)]
     rng.shuffle(velocities)
     plain = rng.random() < 0.3

@@ -74,7 +74,7 @@ pub fn play(performance: &Performance, patches: &[ChairPatches], placement: Plac
         file.tracks.push(MidiTrack { name: track.name, port: track.port, events });
         drop(track.items);
     }
-    let lead_in = Seconds(-schedule::seconds(&clock, -shift));
+    let lead_in = Seconds((-schedule::seconds(&clock, -shift)).max(0.0));
     PatchOutput { file, lead_in, lead_in_bars: lead_in_bars as u32, intents, findings, tracks }
 }
 

@@ -5,13 +5,20 @@
 //! calls has read the text, and writes it back.
 
 mod card;
+mod cell;
 mod diagnostic;
+mod list;
 mod plan;
+mod read_card;
+mod read_plan;
 mod shorthand;
 mod template;
+mod toml;
 
 pub use card::{ArticulationCard, Call, CallKind, DelayCurve, Delays, DynamicsCard, KeyMode, PatchCard};
+pub use cell::CellFault;
 pub use diagnostic::{Diagnostic, Span, nearest};
+pub use list::card_from_list;
 pub use plan::{Keep, LineDef, PassagePlan, PlacedCell, Plan, Settings};
 pub use shorthand::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Turn};
 pub use template::{ChairPlan, MixPlan, SeatPlan, Template};

@@ -1,1 +1,22 @@
-//! To be written.
+//! Sampled signals: buffers, filters, a noise source, a place to sit, and measuring.
+//!
+//! Takes samples and figures in seconds, hertz, decibels and metres; gives samples and measurements. It must not know music:
+//! no keys, chairs or instruments. No coefficient is stored that depends on the sample rate: filters are made from hertz.
+//!
+//! * [`Stereo`]: two channels of one length.
+//! * [`Biquad`], [`OnePole`], [`Noise`]: filters and white noise with the same bits everywhere.
+//! * [`Position`]: where a source is, and how the main microphones hear it.
+//! * [`measure`]: spectra, pitch, levels, decay.
+
+mod filter;
+pub mod measure;
+mod noise;
+mod position;
+mod spectrum;
+mod stereo;
+
+pub use filter::{Biquad, OnePole};
+pub use noise::Noise;
+pub use position::{MICROPHONES, Position, SPEED_OF_SOUND, pan};
+pub use spectrum::{periodic, spectrum};
+pub use stereo::Stereo;

@@ -20,6 +20,7 @@ pub(super) fn read(note: Node<'_, '_>) -> Vec<Syllable> {
 }
 
 fn syllable(lyric: Node<'_, '_>) -> Option<Syllable> {
+    use SyllablePlace::{Begin, End, Middle, Single};
     let mut out = String::new();
     let (mut first, mut last) = (None, None);
     let mut elided = false;
@@ -27,10 +28,10 @@ fn syllable(lyric: Node<'_, '_>) -> Option<Syllable> {
         match item.tag_name().name() {
             "syllabic" => {
                 let place = match text(item) {
-                    "begin" => SyllablePlace::Begin,
-                    "middle" => SyllablePlace::Middle,
-                    "end" => SyllablePlace::End,
-                    _ => SyllablePlace::Single,
+                    "begin" => Begin,
+                    "middle" => Middle,
+                    "end" => End,
+                    _ => Single,
                 };
                 first = first.or(Some(place));
                 last = Some(place);
@@ -51,7 +52,6 @@ fn syllable(lyric: Node<'_, '_>) -> Option<Syllable> {
         return None;
     }
     // Two syllables on one note: it begins as the first begins and ends as the last ends.
-    use SyllablePlace::{Begin, End, Middle, Single};
     let opens = matches!(first, Some(Begin | Single) | None);
     let closes = matches!(last, Some(End | Single) | None);
     let place = match (opens, closes) {

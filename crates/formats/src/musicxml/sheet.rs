@@ -45,8 +45,7 @@ pub(super) struct PartBar {
     /// In force at its start, and changes within it.
     pub transposition: Transposition,
     pub transpositions: Vec<(Beats, Transposition)>,
-    /// Sounding key at its start, and changes within it.
-    pub key: Option<Key>,
+    /// Sounding keys that begin in it.
     pub keys: Vec<(Beats, Key)>,
 }
 

@@ -29,13 +29,10 @@ fn unzip(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
         }
         doubts.add("the archive", format!("names {name}, which it does not hold; its first score is read"));
     }
-    let first = archive
-        .file_names()
-        .find(|n| {
-            let lower = n.to_ascii_lowercase();
-            !lower.starts_with("meta-inf") && (lower.ends_with(".xml") || lower.ends_with(".musicxml"))
-        })
-        .map(str::to_owned);
+    let first = archive.file_names().filter_map(Result::ok).map(|n| n.into_owned()).find(|n| {
+        let lower = n.to_ascii_lowercase();
+        !lower.starts_with("meta-inf") && (lower.ends_with(".xml") || lower.ends_with(".musicxml"))
+    });
     match first {
         Some(name) => match entry(&mut archive, &name, limit)? {
             Some(found) => decode(&found, doubts),

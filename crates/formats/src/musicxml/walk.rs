@@ -95,7 +95,7 @@ impl Walker {
         self.chord = None;
         self.layer = 1;
         self.accidentals.clear();
-        self.bar = PartBar { transposition: self.transposition_of(1), key: self.sounding_key(), ..PartBar::default() };
+        self.bar = PartBar { transposition: self.transposition_of(1), ..PartBar::default() };
         for item in measure.children().filter(Node::is_element) {
             match item.tag_name().name() {
                 "note" => self.note(item, doubts),

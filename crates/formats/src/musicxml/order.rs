@@ -1,0 +1,403 @@
+//! The order in which bars are played: repeats, endings, da capo, dal segno, coda.
+//!
+//! Common practice, no source: after a jump back repeats are not taken again (unless the file says so) and the last ending is
+//! played; a section without an opening sign begins where the one before it ended; a repeat inside a repeat belongs to the
+//! nearest opening sign.
+
+use super::barline::{Jump, Signs};
+use super::sheet::Sheet;
+use super::warn::Doubts;
+use crate::FormatError;
+
+/// More bars than this are no piece of music.
+const MOST_BARS: usize = 100_000;
+
+/// A bar as played.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Played {
+    /// Index of the printed bar.
+    pub bar: usize,
+    /// On which pass of its section, from 1.
+    pub pass: u32,
+}
+
+/// An ending: its bars, its passes, the row of endings that it belongs to.
+#[derive(Debug)]
+struct Ending {
+    first: usize,
+    last: usize,
+    passes: Vec<u32>,
+    row: usize,
+    ends_row: bool,
+}
+
+/// A section that may be repeated.
+#[derive(Clone, Copy, Debug)]
+struct Section {
+    start: usize,
+    pass: u32,
+    /// It began with an opening sign.
+    signed: bool,
+}
+
+/// The bars in the order in which they are played.
+///
+/// Errors: more than 100,000 bars.
+pub(super) fn unfold(sheet: &Sheet, doubts: &mut Doubts) -> Result<Vec<Played>, FormatError> {
+    let mut signs: Vec<Signs> = sheet.bars.iter().map(|b| b.signs.clone()).collect();
+    if signs.len() > MOST_BARS {
+        return Err(too_long(signs.len()));
+    }
+    settle(&mut signs);
+    let endings = endings(&signs);
+    let starts = movements(sheet);
+    Player {
+        signs: &signs,
+        at: vec_of_endings(&endings, signs.len()),
+        endings: &endings,
+        starts: &starts,
+        sections: vec![Section { start: 0, pass: 1, signed: false }],
+        after_jump: None,
+        jumped: vec![false; signs.len()],
+        played: Vec::new(),
+    }
+    .play(doubts)
+}
+
+fn too_long(bars: usize) -> FormatError {
+    FormatError::TooLarge {
+        what: "the bars of the unfolded piece",
+        found: bars as u64,
+        limit: MOST_BARS as u64,
+        remedy: "Look for a repeat sign with too high a number of times",
+    }
+}
+
+/// Moves signs to the bars that they belong to.
+fn settle(signs: &mut [Signs]) {
+    for i in 0..signs.len() {
+        if let Some(back) = signs[i].backward_before
+            && i > 0
+        {
+            signs[i - 1].backward = signs[i - 1].backward.or(Some(back));
+        }
+        if i + 1 < signs.len() {
+            let (forward, segno, coda) = (signs[i].forward_next, signs[i].segno_next, signs[i].coda_next);
+            let next = &mut signs[i + 1];
+            next.forward |= forward;
+            next.segno |= segno;
+            next.coda |= coda;
+        }
+    }
+    // A coda sign beside the words `To Coda` is that instruction, and so is the first of two signs without such words.
+    for sign in signs.iter_mut() {
+        sign.coda &= !sign.to_coda;
+    }
+    let codas: Vec<usize> = (0..signs.len()).filter(|i| signs[*i].coda).collect();
+    if let [first, _] = codas[..]
+        && !signs.iter().any(|s| s.to_coda)
+        && signs.iter().any(|s| s.jump.is_some())
+    {
+        (signs[first].coda, signs[first].to_coda) = (false, true);
+    }
+}
+
+/// First bars of movements: where the bar numbers of the file begin again after a final barline.
+fn movements(sheet: &Sheet) -> Vec<bool> {
+    let mut starts = vec![false; sheet.bars.len()];
+    let number = |i: usize| sheet.bars.get(i).and_then(|b| b.printed.parse::<i64>().ok());
+    for i in 1..starts.len() {
+        let again = matches!((number(i), number(i - 1)), (Some(0 | 1), Some(before)) if before > 1);
+        starts[i] = again && sheet.bars[i - 1].signs.closes;
+    }
+    starts
+}
+
+fn endings(signs: &[Signs]) -> Vec<Ending> {
+    let mut found: Vec<Ending> = Vec::new();
+    let mut i = 0;
+    while i < signs.len() {
+        let Some(passes) = &signs[i].ending else {
+            i += 1;
+            continue;
+        };
+        // It reaches to its own end, to a repeat sign, or to the next ending; else it is one bar.
+        let mut last = i;
+        for (j, sign) in signs.iter().enumerate().skip(i) {
+            if j > i && (sign.ending.is_some() || sign.forward) {
+                last = j - 1;
+                break;
+            }
+            if sign.ending_stops || sign.backward.is_some() {
+                last = j;
+                break;
+            }
+        }
+        let mut passes = passes.clone();
+        let follows = found.last().is_some_and(|before| {
+            before.last + 1 == i && !before.passes.iter().any(|p| passes.contains(p)) && passes.first() != Some(&1)
+        });
+        let row = match found.last_mut() {
+            Some(before) if follows => {
+                before.ends_row = false;
+                before.row
+            }
+            Some(before) => before.row + 1,
+            None => 0,
+        };
+        if passes.is_empty() {
+            // An ending without number is the next in its row.
+            let next = found.iter().filter(|e| e.row == row).flat_map(|e| &e.passes).max().map_or(1, |p| p + 1);
+            passes.push(next);
+        }
+        found.push(Ending { first: i, last, passes, row, ends_row: true });
+        i = last + 1;
+    }
+    found
+}
+
+/// Index of the ending that holds each bar.
+fn vec_of_endings(endings: &[Ending], bars: usize) -> Vec<Option<usize>> {
+    let mut at = vec![None; bars];
+    for (i, ending) in endings.iter().enumerate() {
+        at[ending.first..=ending.last].fill(Some(i));
+    }
+    at
+}
+
+struct Player<'a> {
+    signs: &'a [Signs],
+    endings: &'a [Ending],
+    /// The ending that holds each bar.
+    at: Vec<Option<usize>>,
+    starts: &'a [bool],
+    sections: Vec<Section>,
+    /// Where the jump was made from.
+    after_jump: Option<usize>,
+    jumped: Vec<bool>,
+    played: Vec<Played>,
+}
+
+impl Player<'_> {
+    fn play(mut self, doubts: &mut Doubts) -> Result<Vec<Played>, FormatError> {
+        let mut i = 0;
+        let mut from = None;
+        let mut steps = 0usize;
+        while i < self.signs.len() {
+            steps += 1;
+            if self.played.len() >= MOST_BARS || steps > 4 * MOST_BARS {
+                return Err(too_long(self.played.len() + 1));
+            }
+            if self.starts[i] && from.is_none_or(|f| f < i) {
+                self.begin(i);
+                self.after_jump = None;
+            }
+            from = Some(i);
+            i = self.step(i, doubts);
+        }
+        Ok(self.played)
+    }
+
+    fn top(&self) -> Section {
+        self.sections.last().copied().unwrap_or(Section { start: 0, pass: 1, signed: false })
+    }
+
+    fn begin(&mut self, start: usize) {
+        self.sections = vec![Section { start, pass: 1, signed: false }];
+    }
+
+    /// Plays bar `i` or passes it over; gives the next.
+    fn step(&mut self, i: usize, doubts: &mut Doubts) -> usize {
+        let sign = &self.signs[i];
+        if sign.forward && self.top().start != i {
+            self.sections.push(Section { start: i, pass: 1, signed: true });
+        } else if sign.forward
+            && let Some(top) = self.sections.last_mut()
+        {
+            top.signed = true;
+        }
+        let pass = self.top().pass;
+        let ending = self.at[i].map(|e| &self.endings[e]);
+        if let Some(ending) = ending.filter(|e| e.first == i)
+            && !self.takes(ending, pass)
+        {
+            if ending.ends_row {
+                self.section_done(ending.last + 1);
+            }
+            return ending.last + 1;
+        }
+        self.played.push(Played { bar: i, pass });
+        if let Some(from) = self.after_jump {
+            if sign.fine {
+                // More music after the jump is another piece in the same file.
+                self.after_jump = None;
+                self.begin(from + 1);
+                return from + 1;
+            }
+            if sign.to_coda
+                && let Some(coda) = self.coda(i)
+            {
+                self.after_jump = None;
+                self.begin(coda);
+                return coda;
+            }
+        }
+        let mut done = ending.is_some_and(|e| e.last == i && e.ends_row);
+        if let Some(back) = sign.backward
+            && (self.after_jump.is_none() || back.after_jump)
+        {
+            let more = match ending {
+                Some(e) => self.row_has(e, pass + 1) || (self.alone(e) && e.passes.contains(&pass)),
+                None => pass < back.times,
+            };
+            if more && let Some(top) = self.sections.last_mut() {
+                top.pass += 1;
+                return top.start;
+            }
+            done = true;
+        }
+        if done {
+            self.section_done(i + 1);
+        }
+        if let Some(jump) = sign.jump
+            && !self.jumped[i]
+            && self.after_jump.is_none()
+        {
+            self.jumped[i] = true;
+            self.after_jump = Some(i);
+            let target = self.target(jump, i, doubts);
+            self.begin(target);
+            return target;
+        }
+        if self.after_jump == Some(i) {
+            self.after_jump = None;
+        }
+        i + 1
+    }
+
+    fn row_has(&self, ending: &Ending, pass: u32) -> bool {
+        self.row(ending).any(|e| e.passes.contains(&pass))
+    }
+
+    fn row(&self, ending: &Ending) -> impl Iterator<Item = &Ending> {
+        // Rows are rows of neighbours, in order.
+        let from = self.endings.partition_point(|e| e.row < ending.row);
+        let row = ending.row;
+        self.endings[from..].iter().take_while(move |e| e.row == row)
+    }
+
+    /// Is it a first ending whose second has no bracket?
+    fn alone(&self, ending: &Ending) -> bool {
+        self.row(ending).count() == 1
+    }
+
+    /// Is an ending played on this pass?
+    fn takes(&self, ending: &Ending, pass: u32) -> bool {
+        if self.after_jump.is_some() {
+            return ending.ends_row && !self.only_first(ending);
+        }
+        if ending.passes.contains(&pass) {
+            return true;
+        }
+        // No ending for this pass: the last one, unless it is a lone first ending.
+        !self.row_has(ending, pass) && ending.ends_row && !self.alone(ending)
+    }
+
+    /// A lone ending that is left out in the end: the music after it is the second ending.
+    fn only_first(&self, ending: &Ending) -> bool {
+        self.alone(ending) && self.signs[ending.last].backward.is_some()
+    }
+
+    fn section_done(&mut self, next: usize) {
+        let after = Section { start: next, pass: 1, signed: false };
+        if self.sections.len() > 1 {
+            self.sections.pop();
+            // The section around it goes on if it has an opening sign; else it ended here too.
+            if let Some(top) = self.sections.last_mut().filter(|t| !t.signed) {
+                *top = after;
+            }
+        } else {
+            self.sections = vec![after];
+        }
+    }
+
+    fn target(&self, jump: Jump, from: usize, doubts: &mut Doubts) -> usize {
+        let start = (0..=from).rev().find(|i| self.starts[*i]).unwrap_or(0);
+        match jump {
+            Jump::DaCapo => start,
+            Jump::DalSegno => (0..=from).rev().find(|i| self.signs[*i].segno).unwrap_or_else(|| {
+                doubts.add("the repeats", "dal segno without a segno is read as da capo");
+                start
+            }),
+        }
+    }
+
+    /// The coda that is meant at bar `i`.
+    fn coda(&self, i: usize) -> Option<usize> {
+        (i + 1..self.signs.len()).find(|j| self.signs[*j].coda)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::barline::Backward;
+    use super::super::sheet::BarFacts;
+    use super::*;
+
+    /// Bars in short: `|:` opens, `:|` closes, `[1,2` begins and `]` ends an ending, `S` segno, `C` coda, `T` to coda, `F`
+    /// fine, `D` da capo, `G` dal segno.
+    fn order(bars: &[&str]) -> String {
+        let mut sheet = Sheet::default();
+        for (i, bar) in bars.iter().enumerate() {
+            let mut facts = BarFacts { printed: (i + 1).to_string(), ..BarFacts::default() };
+            for word in bar.split(' ') {
+                let s = &mut facts.signs;
+                match word {
+                    "|:" => s.forward = true,
+                    ":|" => s.backward = Some(Backward { times: 2, after_jump: false }),
+                    ":|3" => s.backward = Some(Backward { times: 3, after_jump: false }),
+                    "]" => s.ending_stops = true,
+                    "S" => s.segno = true,
+                    "C" => s.coda = true,
+                    "T" => s.to_coda = true,
+                    "F" => s.fine = true,
+                    "D" => s.jump = Some(Jump::DaCapo),
+                    "G" => s.jump = Some(Jump::DalSegno),
+                    w if w.starts_with('[') => s.ending = Some(super::super::barline::numbers(&w[1..])),
+                    _ => {}
+                }
+            }
+            sheet.bars.push(facts);
+        }
+        let played = unfold(&sheet, &mut Doubts::default()).unwrap();
+        played.iter().map(|p| (b'a' + p.bar as u8) as char).collect()
+    }
+
+    #[test]
+    fn repeats() {
+        assert_eq!(order(&["", "|:", ":|", ""]), "abcbcd");
+        assert_eq!(order(&["", ":|", "", ":|", ""]), "ababcdcde");
+        assert_eq!(order(&["|:", ":|3", ""]), "abababc");
+        assert_eq!(order(&["|:", "|: :|", ":|", ""]), "abbcabbcd");
+        assert_eq!(order(&["|:", ":|", "", ":|"]), "ababcdcd");
+    }
+
+    #[test]
+    fn endings_by_pass() {
+        assert_eq!(order(&["|:", "[1 ] :|", "[2 ]", ""]), "abacd");
+        assert_eq!(order(&["|:", "[1,2 ] :|", "[3 ]", ""]), "ababacd");
+        assert_eq!(order(&["", "[1 ] :|", "[2 ] :|", "[3 ]", ""]), "abacade");
+        assert_eq!(order(&["|:", "[1 ] :|", "", ""]), "abacd");
+        assert_eq!(order(&["|:", "[1 ] :|", "[2 ]", "|:", "[1 ] :|", "[2 ]"]), "abacdedf");
+        assert_eq!(order(&["|:", "[1", "] :|", "[2 ] :|", ""]), "abcade");
+    }
+
+    #[test]
+    fn jumps() {
+        assert_eq!(order(&["", "F", "D"]), "abcab");
+        assert_eq!(order(&["", "S", "T", "G", "C", ""]), "abcdbcef");
+        assert_eq!(order(&["|:", ":|", "D", ""]), "ababcabcd");
+        assert_eq!(order(&["|:", "[1 ] :|", "[2 ] F", "D"]), "abacdac");
+        assert_eq!(order(&["", "C", "D", "C"]), "abcabd");
+    }
+}

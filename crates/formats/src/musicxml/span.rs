@@ -1,0 +1,219 @@
+//! What reaches over bars, joined in playing order: slurs, hairpins, pedals.
+
+use super::sheet::{RawKind, RawSlur};
+use super::warn::Doubts;
+use ripieno_music::{Direction, DirectionKind, Note, NoteKind};
+use ripieno_units::Beats;
+use std::collections::BTreeMap;
+
+/// How long a `cresc.` in words lasts at most where nothing ends it.
+const LONGEST_GRADUAL: i64 = 64;
+
+/// An end of a slur in playing order.
+pub(super) struct SlurEnd {
+    pub at: Beats,
+    /// Index of the played bar: ranks count within it.
+    pub bar: usize,
+    pub slur: RawSlur,
+}
+
+/// Pairs the ends of slurs and marks the notes under them. `notes` are sorted.
+pub(super) fn slurs(notes: &mut [Note], mut ends: Vec<SlurEnd>, part: &str, doubts: &mut Doubts) {
+    ends.sort_by_key(|e| (e.at, e.bar, !e.slur.grace, e.slur.starts, e.slur.rank));
+    let mut open: BTreeMap<u8, Vec<SlurEnd>> = BTreeMap::new();
+    let mut pairs: BTreeMap<u16, Vec<(Beats, Beats)>> = BTreeMap::new();
+    let mut lone = 0;
+    for end in ends {
+        let number = end.slur.number;
+        if end.slur.starts {
+            open.entry(number).or_default().push(end);
+            continue;
+        }
+        let list = open.entry(number).or_default();
+        let begun = |s: &SlurEnd| s.at < end.at || s.slur.grace;
+        let found = list
+            .iter()
+            .rposition(|s| s.slur.voice == end.slur.voice && begun(s))
+            .or_else(|| list.iter().rposition(begun));
+        match found {
+            Some(i) => {
+                let start = list.remove(i);
+                pairs.entry(start.slur.voice).or_default().push((start.at, end.at));
+                if start.slur.voice != end.slur.voice {
+                    pairs.entry(end.slur.voice).or_default().push((end.at, end.at));
+                }
+            }
+            None => lone += 1,
+        }
+    }
+    lone += open.values().map(Vec::len).sum::<usize>();
+    if lone > 0 {
+        doubts.add(part, format!("{lone} slurs have only one end and are passed over"));
+    }
+    mark(notes, pairs);
+}
+
+fn mark(notes: &mut [Note], mut pairs: BTreeMap<u16, Vec<(Beats, Beats)>>) {
+    let mut voices: BTreeMap<u16, Vec<usize>> = BTreeMap::new();
+    for (i, note) in notes.iter().enumerate() {
+        voices.entry(note.voice).or_default().push(i);
+    }
+    for (voice, members) in voices {
+        let Some(slurs) = pairs.get_mut(&voice) else { continue };
+        slurs.sort_unstable();
+        // For each slur, the latest end of it and all that begin before: a pair of notes is joined when some slur that
+        // begins before the second reaches it and begins before the first has ended.
+        let mut begin = 0;
+        let mut reach: Vec<(Beats, Beats)> = Vec::new();
+        let groups: Vec<&[usize]> = members.chunk_by(|a, b| notes[*a].at == notes[*b].at).collect();
+        let mut joins: Vec<(usize, bool, bool)> = Vec::new();
+        for (g, group) in groups.iter().enumerate() {
+            let at = notes[group[0]].at;
+            while begin < slurs.len() && slurs[begin].0 < at {
+                reach.push(slurs[begin]);
+                begin += 1;
+            }
+            reach.retain(|s| s.1 >= at);
+            let before = g.checked_sub(1).map(|b| groups[b]);
+            let ended = before.and_then(|b| b.iter().map(|i| notes[*i].end()).max());
+            if let (Some(before), Some(ended)) = (before, ended)
+                && reach.iter().any(|s| ended > s.0)
+            {
+                joins.extend(before.iter().map(|i| (*i, false, true)));
+                joins.extend(group.iter().map(|i| (*i, true, false)));
+            }
+            // A slur that came over from another voice ends here.
+            if slurs.iter().skip(begin).take_while(|s| s.0 == at).any(|s| s.1 == at) {
+                joins.extend(group.iter().map(|i| (*i, true, false)));
+            }
+        }
+        for (i, slurred, slurs_on) in joins {
+            notes[i].slurred |= slurred;
+            notes[i].slurs_on |= slurs_on;
+        }
+    }
+}
+
+/// A direction in playing order, before it is joined.
+pub(super) struct Placed {
+    pub at: Beats,
+    pub staff: Option<u8>,
+    pub kind: RawKind,
+}
+
+/// Pairs hairpins and pedals. `placed` are in order of place; `end` is the end of the piece.
+pub(super) fn directions(placed: Vec<Placed>, end: Beats, part: &str, doubts: &mut Doubts) -> Vec<Direction> {
+    let mut out: Vec<Direction> = Vec::new();
+    let mut wedges: Vec<(usize, u8)> = Vec::new();
+    let mut graduals: Vec<(usize, Option<u8>)> = Vec::new();
+    let mut pedal: BTreeMap<Option<u8>, usize> = BTreeMap::new();
+    let mut unclosed = 0;
+    // A span is written when it begins, with the end of the piece, and cut when its end comes.
+    let close = |out: &mut Vec<Direction>, index: usize, at: Beats, nothing: bool| {
+        if let Some(DirectionKind::Hairpin { to, niente, .. }) = out.get_mut(index).map(|d| &mut d.kind) {
+            *to = at;
+            *niente |= nothing;
+        } else if let Some(DirectionKind::Pedal { to }) = out.get_mut(index).map(|d| &mut d.kind) {
+            *to = at;
+        }
+    };
+    let same = |a: Option<u8>, b: Option<u8>| a.is_none() || b.is_none() || a == b;
+    for one in placed {
+        let Placed { at, staff, kind } = one;
+        // A new level or hairpin ends a gradual change in words.
+        let ends_gradual =
+            matches!(kind, RawKind::Dynamic(_) | RawKind::WedgeStart { .. } | RawKind::Gradual { .. });
+        if ends_gradual {
+            graduals.retain(|(i, _)| {
+                let ends = same(out[*i].staff, staff) && out[*i].at < at;
+                if ends {
+                    close(&mut out, *i, at, false);
+                }
+                !ends
+            });
+        }
+        let mut push = |kind: DirectionKind| out.push(Direction { at, staff, voice: None, kind });
+        match kind {
+            RawKind::Dynamic(d) => push(DirectionKind::Dynamic(d)),
+            RawKind::Playing(p) => push(DirectionKind::Playing(p)),
+            RawKind::Words(w) => push(DirectionKind::Words(w)),
+            RawKind::WedgeStart { number, louder, niente } => {
+                push(DirectionKind::Hairpin { louder, to: end, niente });
+                let this = out.len() - 1;
+                // The same number again on the same staff: the one before ended without a sign.
+                wedges.retain(|(i, n)| {
+                    let ends = *n == number && out[*i].staff == staff;
+                    if ends {
+                        unclosed += 1;
+                        close(&mut out, *i, at, false);
+                    }
+                    !ends
+                });
+                wedges.push((this, number));
+            }
+            RawKind::WedgeStop { number, niente } => {
+                let found = wedges
+                    .iter()
+                    .rposition(|(i, n)| *n == number && out[*i].staff == staff)
+                    .or_else(|| wedges.iter().rposition(|(_, n)| *n == number))
+                    .or_else(|| wedges.len().checked_sub(1));
+                match found {
+                    Some(w) => {
+                        let (i, _) = wedges.remove(w);
+                        close(&mut out, i, at, niente);
+                    }
+                    None => unclosed += 1,
+                }
+            }
+            RawKind::Gradual { louder, niente, dashes } => {
+                let limit = at + Beats::whole(LONGEST_GRADUAL);
+                push(DirectionKind::Hairpin { louder, to: end.min(limit), niente });
+                graduals.push((out.len() - 1, dashes));
+            }
+            RawKind::DashesStop(number) => {
+                if let Some(g) = graduals.iter().rposition(|(i, d)| *d == Some(number) && out[*i].at < at) {
+                    let (i, _) = graduals.remove(g);
+                    close(&mut out, i, at, false);
+                }
+            }
+            RawKind::PedalStart | RawKind::PedalChange | RawKind::PedalStop => {
+                let held = pedal.remove(&staff).or_else(|| pedal.pop_first().map(|p| p.1));
+                if let Some(i) = held {
+                    close(&mut out, i, at, false);
+                }
+                if !matches!(kind, RawKind::PedalStop) {
+                    out.push(Direction { at, staff, voice: None, kind: DirectionKind::Pedal { to: end } });
+                    pedal.insert(staff, out.len() - 1);
+                }
+            }
+            RawKind::Ornament(_) => {}
+        }
+    }
+    unclosed += wedges.len();
+    // A hairpin that nothing ends reaches to the next level.
+    for (i, _) in wedges {
+        let (from, staff) = (out[i].at, out[i].staff);
+        let next = out[i..]
+            .iter()
+            .find(|d| d.at > from && matches!(d.kind, DirectionKind::Dynamic(_)) && same(d.staff, staff))
+            .map_or(end.min(from + Beats::whole(LONGEST_GRADUAL)), |d| d.at);
+        close(&mut out, i, next, false);
+    }
+    if unclosed > 0 {
+        doubts.add(part, format!("{unclosed} hairpins have only one end; they reach to the next level"));
+    }
+    out.retain(|d| match d.kind {
+        DirectionKind::Hairpin { to, .. } | DirectionKind::Pedal { to } => to > d.at,
+        _ => true,
+    });
+    out.sort_by_key(|d| d.at);
+    out
+}
+
+/// What ties compare: pitch, or the line on which a stroke is written.
+pub(super) fn tie_key(note: &Note) -> (i16, i16) {
+    match &note.kind {
+        NoteKind::Pitched(p) => (p.key, p.cents),
+        NoteKind::Unpitched { .. } => (i16::MIN, note.written.map_or(0, |w| w.pitch().key)),
+    }
+}
