@@ -4,7 +4,7 @@
     python3 demo/compose.py            writes demo/night-ferry/night-ferry.musicxml
     python3 demo/compose.py --check    checks the music: bars, voice leading, ranges, length; exit code 1 if not right
 
-Standard library only; the same text gives the same bytes.
+Standard library only (Python 3.11 or later); the same text gives the same bytes.
 
 Notation, bar by bar, bars parted by `|`:
     E4q B4e C#5q.   pitch, octave, value: h q e s (half, quarter, eighth, sixteenth), `.` dotted, `n` nine in the time
@@ -187,8 +187,6 @@ def read_line(text, name):
                     notes[-1].after.append(token)
                 else:
                     waiting.append(token)
-                continue
-            if token == "|":
                 continue
             found = TOKEN.fullmatch(token)
             if not found:
@@ -519,8 +517,6 @@ def bar_directions(bar):
 
 def musicxml(lines):
     out = ["<?xml version=\"1.0\" encoding=\"UTF-8\"?>",
-           "<!DOCTYPE score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" "
-           "\"http://www.musicxml.org/dtds/partwise.dtd\">",
            "<score-partwise version=\"4.0\">", "<work><work-title>Night Ferry</work-title></work>",
            "<identification><encoding><encoding-date>2026-11-25</encoding-date></encoding></identification>",
            "<part-list>"]
@@ -618,7 +614,7 @@ def check(lines, pad, bass, chords, tune):
             key = sounding(lines[name], i * HALF)
             classes = {(STEPS[s] + a) % 12 for s, a in tones(chords[i])}
             if key is not None and key % 12 not in classes:
-                print(f"  note: {place(i)}: {name} {spell_key(key)} over {chords[i]}")
+                print(f"  leans on the chord: {place(i)}: {name} {spell_key(key)} over {chords[i]}")
     for name, (low, high) in {"Melody": (62, 93), "Solo": (62, 86), "Voices": (62, 80), "Counter": (48, 77),
                               "Bass": (38, 57), "Drums": (38, 57), "Bells": (60, 79), "Figure": (48, 88),
                               "Pad": (45, 79), "Run": (60, 91)}.items():

@@ -36,11 +36,11 @@ def bar(rng, centre, transposition, number, first):
         out.append("<attributes><divisions>12</divisions><key><fifths>0</fifths></key><time><beats>4</beats>"
                    "<beat-type>4</beat-type></time>")
         if transposition:
-            chromatic, octave = (transposition, 0) if abs(transposition) < 12 else (
-                transposition % 12 - (12 if transposition < 0 and transposition % 12 else 0), transposition // 12 + (
-                    1 if transposition < 0 and transposition % 12 else 0))
+            octave = int(transposition / 12)
+            chromatic = transposition - 12 * octave
+            diatonic = {0: 0, -2: -1, -7: -4}[chromatic]
             change = f"<octave-change>{octave}</octave-change>" if octave else ""
-            out.append(f"<transpose><chromatic>{chromatic}</chromatic>{change}</transpose>")
+            out.append(f"<transpose><diatonic>{diatonic}</diatonic><chromatic>{chromatic}</chromatic>{change}</transpose>")
         out.append("</attributes>")
     if number % 16 == 1:
         out.append(f'<direction><direction-type><rehearsal>{number}</rehearsal></direction-type></direction>')

@@ -2,8 +2,8 @@
 
     marked_notes.py FILE...    at least 300 notes in all; exit 1 if one of them is played otherwise
 
-music21 reads the file, unfolds its repeats and gives the sounding pitch; the program makes a cue of the file and prints
-its intent. A note is picked if it carries one kind of mark alone, so that what is asked is beyond doubt:
+music21 reads the file, up to its first repeat sign, and gives the sounding pitch; the program makes a cue of the file and
+prints its intent. A note is picked if it carries one kind of mark alone, so that what is asked is beyond doubt:
 dots, accents, slurs, trills, tremolo strokes too quick to be counted, and the words pizz., arco, con sord., senza sord.
 """
 
@@ -49,7 +49,10 @@ def picked(part, bars):
     text = words(part)
     slurred = set()
     for slur in part.recurse().getElementsByClass(spanner.Slur):
-        ends = [e.getOffsetInHierarchy(part) for e in slur.getSpannedElements() if e.activeSite is not None]
+        try:
+            ends = [e.getOffsetInHierarchy(part) for e in slur.getSpannedElements()]
+        except music21.sites.SitesException:
+            continue
         if len(ends) >= 2:
             slurred.add((min(ends), max(ends)))
     many_voices = len(list(part.recurse().getElementsByClass(stream.Voice))) > 0
@@ -118,11 +121,7 @@ def main(paths):
     unmatched = 0
     for path in paths:
         score = music21.converter.parse(path, forceSource=True)
-        try:
-            score = score.expandRepeats()
-        except Exception:  # a score without repeats, or one that music21 cannot unfold
-            pass
-        score = score.toSoundingPitch()
+        score.toSoundingPitch(inPlace=True)
         with tempfile.TemporaryDirectory() as scratch:
             cue = Path(scratch) / "cue"
             run("new", cue, "--music", path)
@@ -143,6 +142,10 @@ def main(paths):
             if not measures:
                 continue
             pick_up = measures[0].number == 0 or measures[0].paddingLeft > 0
+            # Bars after a repeat sign have other numbers once it is unfolded.
+            signs = [i for i, m in enumerate(measures) if m.getElementsByClass(music21.bar.Repeat)
+                     or isinstance(m.leftBarline, music21.bar.Repeat) or isinstance(m.rightBarline, music21.bar.Repeat)]
+            measures = measures[: signs[0] + 1] if signs else measures
             bars = [(m, i + (0 if pick_up else 1)) for i, m in enumerate(measures)]
             for bar, beat, element, expected, colour in picked(part, bars):
                 for pitch in element.pitches:

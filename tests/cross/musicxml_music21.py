@@ -7,9 +7,11 @@
 The dump tool is built with `cargo build --release -p ripieno-formats --example notes`.
 
 music21 is asked for sounding pitch; ties are joined here, on the tie objects that it read, note by note (its own stripTies
-leaves chords apart of which only some notes are tied). Both readings are compared as printed, bar by bar, and as played, after
-music21's expandRepeats. Notes are matched as multisets of (onset, duration, MIDI pitch) by part; a thousandth of a quarter
-is the tolerance, since music21 rounds fractions.
+leaves chords apart of which only some notes are tied). Both readings are compared as printed, and as played, after music21's
+expandRepeats. Notes are matched as multisets of (onset, duration, MIDI pitch) by part; two thousandths of a quarter are the
+tolerance, since music21 rounds fractions. music21 lays out each part by itself, so that a bar that is too short or too long
+in one part shifts this part against the others for the rest of the piece: here its bars are laid on one common grid, that of
+Ripieno's bars, and the onset within the bar is what is compared.
 
 The figure of a file is that of its notes as played; where music21's expander gives up, or goes another way than the signs in the
 file say (it is judged by the number of bars against the order that Ripieno found), it is that of the notes as printed, and
@@ -50,12 +52,12 @@ def fixed(x):
     return fractions.Fraction(x).limit_denominator(1 << 16)
 
 
-def notes_of(stream):
-    """The notes of one stream of music21: pieces with their ties, and grace notes."""
+def notes_of(measure, index):
+    """The notes of one bar of music21: pieces with their ties, and grace notes."""
     from music21 import harmony
 
     pieces, graces = [], []
-    for element in stream.flatten().notes:
+    for element in measure.flatten().notes:
         if isinstance(element, harmony.Harmony):
             continue
         members = element.notes if hasattr(element, "notes") else (element,)
@@ -63,16 +65,17 @@ def notes_of(stream):
         for one in members:
             pitch = round(one.pitch.ps, 2) if hasattr(one, "pitch") else None
             if element.duration.isGrace:
-                graces.append((onset, pitch))
+                graces.append((index, onset, pitch))
                 continue
             tie = one.tie or element.tie
             line = pitch if pitch is not None else one.displayName
-            pieces.append((onset, duration, pitch, line, tie.type if tie else None))
+            pieces.append((index, onset, duration, pitch, line, tie.type if tie else None))
     return pieces, graces
 
 
-def joined(pieces):
+def joined(pieces, grid):
     """Ties joined: a piece that a tie leads to goes on with the piece of its pitch that ends where it begins."""
+    pieces = [(grid_at(grid, p[0]) + p[1], *p[2:]) for p in pieces]
     open_ties = collections.defaultdict(list)
     notes = []
     for onset, duration, pitch, line, tie in sorted(pieces, key=lambda p: p[0]):
@@ -91,17 +94,23 @@ def joined(pieces):
     return [tuple(n) for n in notes]
 
 
+def grid_at(grid, bar):
+    return grid[bar] if bar < len(grid) else grid[-1] + 4 * (bar - len(grid) + 1)
+
+
 def by_part(score):
     """Notes by part id; the staves of one part together."""
-    pieces, graces = collections.defaultdict(list), collections.defaultdict(list)
+    parts = collections.defaultdict(lambda: ([], []))
     bars = 0
     for part in score.parts:
         name = re.sub(r"-Staff\d+$", "", str(part.id))
-        p, g = notes_of(part)
-        pieces[name] += p
-        graces[name] += g
-        bars = max(bars, len(part.getElementsByClass("Measure")))
-    return {k: (joined(v), graces[k]) for k, v in pieces.items()}, bars
+        measures = part.getElementsByClass("Measure")
+        bars = max(bars, len(measures))
+        for i, measure in enumerate(measures):
+            pieces, graces = notes_of(measure, i)
+            parts[name][0].extend(pieces)
+            parts[name][1].extend(graces)
+    return dict(parts), bars
 
 
 def read_music21(path):
@@ -151,7 +160,10 @@ def read_ripieno(dump, path, folded):
         ]
         graces = [(fractions.Fraction(on), midi) for on, midi in track["graces"]]
         parts[track["id"]] = (notes, graces)
-    return parts, data["bars"]
+    grid = [fractions.Fraction(0)]
+    for length in data["bars"]:
+        grid.append(grid[-1] + fractions.Fraction(length))
+    return parts, grid
 
 
 def leftovers(ours, theirs):
@@ -203,7 +215,11 @@ def leftovers(ours, theirs):
 
 def compare(ours, theirs):
     """Notes in all, notes that agree, differences by part."""
-    (ours, _), (theirs, _) = ours, theirs
+    (ours, grid), (theirs, _) = ours, theirs
+    theirs = {
+        name: (joined(pieces, grid), [(grid_at(grid, i) + on, pitch) for i, on, pitch in graces])
+        for name, (pieces, graces) in theirs.items()
+    }
     names = list(ours)
     if set(theirs) - set(ours):
         # Parts whose ids music21 changed are taken in order.
@@ -261,7 +277,7 @@ def cue_count(path):
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             data = b"".join(archive.read(n) for n in archive.namelist() if n.endswith(("xml",)))
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        data = data.decode("utf-16").encode()
+        data = data.decode("utf-16", errors="replace").encode()
     return data.count(b"<cue/>") + data.count(b"<cue />")
 
 
@@ -283,7 +299,7 @@ def one(task):
         result["note"] = theirs["fault"]
     else:
         result["played"] = compare(played, theirs["played"])
-        bars = (played[1], theirs["played"][1])
+        bars = (len(played[1]) - 1, theirs["played"][1])
         if bars[0] != bars[1]:
             result["note"] = f"as played: {bars[0]} bars, expandRepeats {bars[1]}"
     result["cues"] = cue_count(path)

@@ -75,8 +75,8 @@ fn main() -> ExitCode {
 fn json(score: &Score) -> String {
     let start = score.timeline.start();
     let mut out = String::new();
-    let bars = score.timeline.bars.len();
-    let _ = write!(out, "{{\"bars\":{bars},\"warnings\":[");
+    let bars: Vec<String> = score.timeline.bars.iter().map(|b| format!("\"{}\"", b.length)).collect();
+    let _ = write!(out, "{{\"bars\":[{}],\"warnings\":[", bars.join(","));
     let warnings: Vec<String> =
         score.warnings.iter().map(|w| quoted(&format!("{}: {}", w.place, w.message))).collect();
     let _ = write!(out, "{}],\"tracks\":[", warnings.join(","));

@@ -2,6 +2,7 @@
 
 use crate::schedule::{self, Item, Timed};
 use crate::{ChairPatches, Intent, PatchOutput, Placement, TICKS, TrackSummary, control, reader, select};
+use rayon::prelude::*;
 use ripieno_formats::midi::{MidiEvent, MidiFile, MidiTrack};
 use ripieno_music::{ChairPerformance, Clock, Finding, Metre, Performance, Place, Severity, Timeline};
 use ripieno_plan::PatchCard;
@@ -15,50 +16,37 @@ struct Built {
     name: String,
     port: Option<String>,
     events: Vec<Timed>,
-    items: Vec<Item>,
+}
+
+/// What comes out of one chair.
+struct Chair {
+    built: Vec<Built>,
+    intents: Vec<Intent>,
+    findings: Vec<Finding>,
+    tracks: Vec<TrackSummary>,
 }
 
 pub fn play(performance: &Performance, patches: &[ChairPatches], placement: Placement) -> PatchOutput {
     let clock = performance.timeline.clock();
     let passages: Vec<i64> = performance.passages.iter().map(|p| schedule::tick(&clock, p.1.0)).collect();
+    // Chairs know nothing of each other: side by side, then in their order.
+    let chairs: Vec<Chair> = performance
+        .chairs
+        .par_iter()
+        .filter_map(|chair| {
+            let set = patches.iter().find(|p| p.chair == chair.chair)?;
+            Some(play_chair(chair, set, &clock, &passages, placement))
+        })
+        .collect();
     let mut built: Vec<Built> = Vec::new();
     let mut intents = Vec::new();
     let mut findings = Vec::new();
     let mut tracks = Vec::new();
-    for chair in &performance.chairs {
-        let Some(set) = patches.iter().find(|p| p.chair == chair.chair) else { continue };
-        let plays: Vec<Vec<usize>> = chair.gestures.iter().map(|g| select::cards(&set.cards, g)).collect();
-        let mut own = Vec::new();
-        for (number, card) in set.cards.iter().enumerate() {
-            let mut items = schedule::items(chair, card, &|g| plays[g].contains(&number));
-            if items.is_empty() {
-                continue;
-            }
-            schedule::settle(&mut items, card);
-            schedule::place(&mut items, card, &clock, placement);
-            let mut events = schedule::sequence(&mut items, card, &clock, &passages);
-            let curves = control::events(chair, card, &items, &clock);
-            let name = if number == 0 { set.track.clone() } else { format!("{}/{}", set.track, number + 1) };
-            let control_events = curves.len();
-            let busiest_second = busiest(&curves, &clock);
-            events.extend(curves);
-            events.sort_by_key(|e| (e.tick, e.order));
-            check(&mut items, card, &events);
-            mark_late(&mut items, &clock);
-            tracks.push(TrackSummary {
-                chair: chair.chair.clone(),
-                track: name.clone(),
-                patch: card.patch.clone(),
-                used: usage(&items, card),
-                control_events,
-                busiest_second,
-            });
-            own.extend(items.iter().map(|item| intent(chair, &name, card, item, &clock)));
-            built.push(Built { name, port: set.port.clone(), events, items });
-        }
-        own.sort_by(|a: &Intent, b: &Intent| a.onset.total_cmp(&b.onset));
-        findings.extend(collect(chair, &own, &set.cards));
-        intents.extend(own);
+    for chair in chairs {
+        built.extend(chair.built);
+        intents.extend(chair.intents);
+        findings.extend(chair.findings);
+        tracks.extend(chair.tracks);
     }
     // Whole bars before bar 1, as many as the earliest event needs.
     let timeline = &performance.timeline;
@@ -72,10 +60,53 @@ pub fn play(performance: &Performance, patches: &[ChairPatches], placement: Plac
     for track in built {
         let events = track.events.into_iter().map(|e| ((e.tick + shift).max(0) as u64, e.event)).collect();
         file.tracks.push(MidiTrack { name: track.name, port: track.port, events });
-        drop(track.items);
     }
     let lead_in = Seconds((-schedule::seconds(&clock, -shift)).max(0.0));
     PatchOutput { file, lead_in, lead_in_bars: lead_in_bars as u32, intents, findings, tracks }
+}
+
+/// One chair on all of its cards.
+fn play_chair(
+    chair: &ChairPerformance,
+    set: &ChairPatches,
+    clock: &Clock,
+    passages: &[i64],
+    placement: Placement,
+) -> Chair {
+    let plays: Vec<Vec<usize>> = chair.gestures.iter().map(|g| select::cards(&set.cards, g)).collect();
+    let mut out = Chair { built: Vec::new(), intents: Vec::new(), findings: Vec::new(), tracks: Vec::new() };
+    for (number, card) in set.cards.iter().enumerate() {
+        let mut items = schedule::items(chair, card, &|g| plays[g].contains(&number));
+        if items.is_empty() {
+            continue;
+        }
+        schedule::settle(&mut items, card);
+        schedule::place(&mut items, card, clock, placement);
+        let mut events = schedule::sequence(&mut items, card, clock, passages);
+        let curves = control::events(chair, card, &items, clock);
+        let name = if number == 0 { set.track.clone() } else { format!("{}/{}", set.track, number + 1) };
+        let control_events = curves.len();
+        let busiest_second = busiest(&curves, clock);
+        events.extend(curves);
+        events.sort_by_key(|e| (e.tick, e.order));
+        check(&mut items, card, &events);
+        if placement == Placement::Compensated {
+            mark_late(&mut items, clock);
+        }
+        out.tracks.push(TrackSummary {
+            chair: chair.chair.clone(),
+            track: name.clone(),
+            patch: card.patch.clone(),
+            used: usage(&items, card),
+            control_events,
+            busiest_second,
+        });
+        out.intents.extend(items.iter().map(|item| intent(chair, &name, card, item, clock)));
+        out.built.push(Built { name, port: set.port.clone(), events });
+    }
+    out.intents.sort_by(|a, b| a.onset.total_cmp(&b.onset));
+    out.findings = collect(chair, &out.intents, &set.cards);
+    out
 }
 
 /// What the finished track will do, against what was meant.

@@ -86,13 +86,23 @@ pub fn dynamics<'a>(card: &'a PatchCard, articulation: &'a ArticulationCard) -> 
 
 /// The controller or velocity value of a level: the inverse of the response, 1 to 127, unrounded.
 pub fn value_of(response: &[(u8, f64)], level: f64) -> f64 {
-    let inverse: Vec<(f64, f64)> = response.iter().map(|(v, db)| (*db, f64::from(*v))).collect();
-    math::polyline(&inverse, level).clamp(1.0, 127.0)
+    let (Some(first), Some(last)) = (response.first(), response.last()) else { return 64.0 };
+    let value = if level <= first.1 {
+        f64::from(first.0)
+    } else if level >= last.1 {
+        f64::from(last.0)
+    } else {
+        let i = response.partition_point(|r| r.1 <= level).clamp(1, response.len() - 1);
+        let (a, b) = (response[i - 1], response[i]);
+        math::lerp(f64::from(a.0), f64::from(b.0), (level - a.1) / (b.1 - a.1).max(1e-12))
+    };
+    value.clamp(1.0, 127.0)
 }
 
 /// Collects the notes that a card plays of its chair.
 pub fn items(chair: &ChairPerformance, card: &PatchCard, plays: &dyn Fn(usize) -> bool) -> Vec<Item> {
     let mut items = Vec::new();
+    let call_keys = select::call_keys(card);
     for (index, gesture) in chair.gestures.iter().enumerate().filter(|(i, _)| plays(*i)) {
         let whole = select::has(card, &gesture.articulation, gesture.colour);
         let stroke_key = gesture.stroke.as_ref().map(|s| {
@@ -122,7 +132,7 @@ pub fn items(chair: &ChairPerformance, card: &PatchCard, plays: &dyn Fn(usize) -
                 None => range.is_none_or(|(low, high)| (low..=high).contains(&key)),
             };
             let valid = sent_key.and_then(|k| u8::try_from(k).ok()).filter(|k| *k <= 127);
-            let is_call = valid.is_some_and(|k| select::call_keys(card).binary_search(&k).is_ok());
+            let is_call = valid.is_some_and(|k| call_keys.binary_search(&k).is_ok());
             let sent = sounds && valid.is_some() && !is_call;
             let mut findings = Vec::new();
             if fall_back {
@@ -288,7 +298,8 @@ pub fn place(items: &mut [Item], card: &PatchCard, clock: &Clock, placement: Pla
         item.velocity = if curve.pairs.len() > 1 && !dynamics.velocity && !known.is_empty() {
             nearest(known.into_iter(), wanted)
         } else {
-            nearest((1..=127).filter(|v| allowed(*v)), wanted)
+            let plain = wanted.round().clamp(1.0, 127.0) as u8;
+            if allowed(plain) { plain } else { nearest((1..=127).filter(|v| allowed(*v)), wanted) }
         };
         item.channel = select::called_channel(articulation).unwrap_or(card.channel).clamp(1, 16) - 1;
         item.delay = match placement {

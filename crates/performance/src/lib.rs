@@ -25,6 +25,7 @@ mod voice;
 pub use chair::Performer;
 pub use nature::Nature;
 
+use rayon::prelude::*;
 use ripieno_music::{Performance, Timeline};
 use ripieno_units::Beats;
 
@@ -81,12 +82,22 @@ pub fn perform(
     let clock = timeline.clock();
     let barlines: Vec<Beats> = timeline.bars.iter().map(|b| b.at).chain([timeline.end()]).collect();
     let stage = chair::Stage { timeline: &timeline, clock: &clock, barlines: &barlines, passages, options };
-    let mut remarks = Vec::new();
-    let chairs = performers
-        .iter()
-        .map(|performer| chair::perform_chair(&stage, performer, &mut remarks))
-        .filter(|chair| !chair.gestures.is_empty())
+    // Chairs know nothing of each other: side by side, then in their order.
+    let performed: Vec<_> = performers
+        .par_iter()
+        .map(|performer| {
+            let mut remarks = Vec::new();
+            (chair::perform_chair(&stage, performer, &mut remarks), remarks)
+        })
         .collect();
+    let mut remarks = Vec::new();
+    let mut chairs = Vec::new();
+    for (chair, said) in performed {
+        remarks.extend(said);
+        if !chair.gestures.is_empty() {
+            chairs.push(chair);
+        }
+    }
     let passages =
         passages.iter().map(|(name, at)| (name.clone(), clock.seconds(*at), timeline.place(*at))).collect();
     Performed { performance: Performance { timeline, passages, chairs }, remarks }

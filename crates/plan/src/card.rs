@@ -155,8 +155,16 @@ pub struct DelayCurve {
 impl DelayCurve {
     /// The delay at a velocity, in milliseconds.
     pub fn at(&self, velocity: u8) -> f64 {
-        let points: Vec<(f64, f64)> = self.pairs.iter().map(|(v, ms)| (f64::from(*v), *ms)).collect();
-        ripieno_units::math::polyline(&points, f64::from(velocity))
+        let pair = |p: &(u8, f64)| (f64::from(p.0), p.1);
+        let next = self.pairs.partition_point(|p| p.0 < velocity);
+        match (next.checked_sub(1).and_then(|i| self.pairs.get(i)), self.pairs.get(next)) {
+            (Some(a), Some(b)) => {
+                let (a, b) = (pair(a), pair(b));
+                ripieno_units::math::lerp(a.1, b.1, (f64::from(velocity) - a.0) / (b.0 - a.0))
+            }
+            (Some(one), None) | (None, Some(one)) => one.1,
+            (None, None) => 0.0,
+        }
     }
 }
 

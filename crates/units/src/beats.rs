@@ -94,6 +94,14 @@ impl Beats {
         if den == 0 || num == 0 {
             return Self::ZERO;
         }
+        // Nearly always both are small: then 64 bits do, and do it several times faster.
+        const SMALL: i128 = 1 << 31;
+        if num.abs() < SMALL && den.abs() < SMALL {
+            let sign = if den < 0 { -1 } else { 1 };
+            let (num, den) = (num as i64 * sign, den as i64 * sign);
+            let divisor = small_gcd(num.unsigned_abs(), den.unsigned_abs()) as i64;
+            return Self { num: num / divisor, den: den / divisor };
+        }
         let (num, den) = if den < 0 { (-num, -den) } else { (num, den) };
         let divisor = gcd(num.unsigned_abs(), den.unsigned_abs()) as i128;
         let (mut num, mut den) = (num / divisor, den / divisor);
@@ -112,6 +120,13 @@ impl Beats {
     }
 }
 
+fn small_gcd(mut a: u64, mut b: u64) -> u64 {
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a.max(1)
+}
+
 fn gcd(mut a: u128, mut b: u128) -> u128 {
     while b != 0 {
         (a, b) = (b, a % b);
@@ -128,6 +143,9 @@ impl Default for Beats {
 impl Add for Beats {
     type Output = Self;
     fn add(self, other: Self) -> Self {
+        if self.den == other.den && self.den == 1 {
+            return Self::reduce(i128::from(self.num) + i128::from(other.num), 1);
+        }
         let [a, b, c, d] = [self.num, self.den, other.num, other.den].map(i128::from);
         if b == d { Self::reduce(a + c, b) } else { Self::reduce(a * d + c * b, b * d) }
     }
@@ -180,6 +198,9 @@ impl PartialOrd for Beats {
 
 impl Ord for Beats {
     fn cmp(&self, other: &Self) -> Ordering {
+        if self.den == other.den {
+            return self.num.cmp(&other.num);
+        }
         (i128::from(self.num) * i128::from(other.den)).cmp(&(i128::from(other.num) * i128::from(self.den)))
     }
 }

@@ -16,7 +16,7 @@ const UNSAID: f64 = 120.0;
 /// The time axis, and for each printed bar the state that holds at its start.
 pub(super) fn timeline(sheet: &Sheet, played: &[Played], doubts: &mut Doubts) -> Timeline {
     let metres = metres(sheet);
-    let lengths: Vec<Beats> = (0..sheet.bars.len()).map(|i| length(sheet, i, metres[i])).collect();
+    let lengths: Vec<Beats> = (0..sheet.bars.len()).map(|i| length(sheet, i, metres[i], doubts)).collect();
     let bars = bars(sheet, played, &metres, &lengths);
     let mut timeline = Timeline { bars, tempi: Vec::new(), keys: Vec::new(), marks: Vec::new() };
     tempi(sheet, played, &mut timeline, doubts);
@@ -37,15 +37,36 @@ fn metres(sheet: &Sheet) -> Vec<Metre> {
         .collect()
 }
 
-/// What a bar lasts: as far as the notes and rests of any part reach, which may be less or more than the metre says.
-fn length(sheet: &Sheet, bar: usize, metre: Metre) -> Beats {
-    let mut fill = Beats::ZERO;
-    for part in &sheet.parts {
-        if let Some(one) = part.bars.get(bar) {
-            fill = fill.max(one.fill);
+/// What a bar lasts. As far as notes and rests reach, which may be less than the metre says (pick-ups, bars that a repeat
+/// sign divides) or more. Two things are taken for slips of the writer: one part that is too long while the others fill the
+/// metre, and one part that is too short while the others rest for a whole bar.
+fn length(sheet: &Sheet, bar: usize, metre: Metre, doubts: &mut Doubts) -> Beats {
+    let full = metre.bar();
+    let (mut most, mut playing, mut within) = (Beats::ZERO, 0usize, 0usize);
+    let (mut rests, mut short, mut exact) = (Beats::ZERO, Beats::ZERO, false);
+    for one in sheet.parts.iter().filter_map(|p| p.bars.get(bar)) {
+        if one.notes.is_empty() && one.dangling.is_empty() {
+            rests = rests.max(one.fill).max(one.rest_fill);
+            short = short.max(one.fill);
+            exact |= one.fill == full || one.rest_fill == full;
+        } else {
+            most = most.max(one.fill);
+            playing += 1;
+            within += usize::from(one.fill <= full);
+            exact |= one.fill == full;
         }
     }
-    if fill.is_positive() { fill } else { metre.bar() }
+    if playing == 0 || !most.is_positive() {
+        // A rest that is written as one for the whole bar says nothing of its length.
+        let said = if sheet.bars[bar].implicit { rests } else { short };
+        return if said.is_positive() { said.min(full) } else { full };
+    }
+    if most > full && exact && 2 * within > playing {
+        let printed = &sheet.bars[bar].printed;
+        doubts.add(format!("bar {printed}"), "is longer than its metre in some parts; the metre holds");
+        return full;
+    }
+    if most < full && rests == full && playing == 1 { full } else { most }
 }
 
 fn bars(sheet: &Sheet, played: &[Played], metres: &[Metre], lengths: &[Beats]) -> Vec<Bar> {

@@ -1,0 +1,229 @@
+//! Struck bodies, with and without pitch: modes that ring and bands of noise, kept from stroke to stroke.
+
+use crate::Frame;
+use crate::held::add;
+use crate::model::Fall;
+use crate::notes::Note;
+use crate::plucked::pedalled;
+use crate::tables::{number, rows_of};
+use ripieno_instruments::by_id;
+use ripieno_music::named;
+use ripieno_signal::{Biquad, Noise, OnePole};
+use ripieno_units::{Chance, Decibels, math};
+use std::collections::BTreeMap;
+use std::f64::consts::TAU;
+
+static STRUCK: &str = include_str!("../data/struck.tsv");
+
+/// Most modes of one body.
+const MODES: usize = 8;
+
+/// The rows that an instrument has of its own; empty for what is not struck.
+pub fn own(id: &str) -> Vec<Vec<&'static str>> {
+    let instrument = by_id(id);
+    rows_of(STRUCK, instrument).into_iter().filter(|r| !r[0].starts_with("family:")).collect()
+}
+
+/// Renders strokes into `out`: one body for each instrument and key.
+pub fn render(frame: &Frame<'_>, notes: &[Note<'_>], out: &mut [f32]) {
+    let mut bodies: BTreeMap<(&str, u8), Vec<&Note<'_>>> = BTreeMap::new();
+    for note in notes {
+        let id = note.stroke.filter(|s| by_id(s).is_some()).unwrap_or(&frame.chair.instrument);
+        let pitched = by_id(id).is_none_or(|i| !i.unpitched);
+        bodies.entry((id, if pitched { note.key } else { 0 })).or_default().push(note);
+    }
+    for ((id, key), notes) in bodies {
+        body(frame, id, key, &notes, out);
+    }
+}
+
+/// What rings, side by side.
+#[derive(Default)]
+struct Modes {
+    re: [f32; MODES],
+    im: [f32; MODES],
+    /// One turn.
+    turn_re: [f32; MODES],
+    turn_im: [f32; MODES],
+    /// Hertz as a share of the pitch (or fixed), dB, seconds of the fall by 60 dB, seconds of the rise.
+    facts: Vec<(f64, bool, f64, f64)>,
+}
+
+impl Modes {
+    /// Sets pitch, and how fast it falls: `fall` cuts every mode's own.
+    fn tune(&mut self, hertz: f64, fall: f64, rate: f64) {
+        for (i, (value, fixed, _, own)) in self.facts.iter().enumerate().take(MODES) {
+            let f = if *fixed { *value } else { value * hertz };
+            let seconds = own.min(fall).max(0.005);
+            // What lies too high for the sample rate is left out.
+            let r = if f < 0.45 * rate { math::pow(10.0, -3.0 / (seconds * rate)) } else { 0.0 };
+            let w = TAU * f / rate;
+            self.turn_re[i] = (r * math::cos(w)) as f32;
+            self.turn_im[i] = (r * math::sin(w)) as f32;
+        }
+    }
+
+    fn run(&mut self, block: &mut [f32]) {
+        for x in block {
+            let mut re = [0.0_f32; MODES];
+            let mut im = [0.0_f32; MODES];
+            for i in 0..MODES {
+                re[i] = self.re[i] * self.turn_re[i] - self.im[i] * self.turn_im[i];
+                im[i] = self.re[i] * self.turn_im[i] + self.im[i] * self.turn_re[i];
+            }
+            (self.re, self.im) = (re, im);
+            let (a, b) = (im[0] + im[4] + im[2] + im[6], im[1] + im[5] + im[3] + im[7]);
+            *x += a + b;
+        }
+    }
+
+    fn energy(&self) -> f32 {
+        self.re.iter().chain(&self.im).map(|x| x * x).sum()
+    }
+}
+
+/// A band of noise.
+struct Band {
+    noise: Noise,
+    filter: Biquad,
+    /// Turns filtered noise to RMS 1.
+    even: f32,
+    gain: f64,
+    /// What it is to reach, and how fast it falls and rises.
+    target: f32,
+    keep: f32,
+    rise: OnePole,
+}
+
+impl Band {
+    fn run(&mut self, block: &mut [f32]) {
+        for x in block {
+            let level = self.rise.sample(self.target);
+            self.target *= self.keep;
+            *x += level * self.even * self.filter.sample(self.noise.sample());
+        }
+    }
+}
+
+fn body(frame: &Frame<'_>, id: &str, key: u8, notes: &[&Note<'_>], out: &mut [f32]) {
+    let rate = frame.rate;
+    let instrument = by_id(id);
+    let rows = rows_of(STRUCK, instrument);
+    let Some(strike) = rows.iter().find(|r| r[1] == "strike") else { return };
+    let (mallet, forte) = (number(strike, 2), number(strike, 3));
+    let forte = instrument.and_then(|i| i.level).map_or(forte, |l| l.forte);
+    let damp: Option<f64> = strike.get(4).and_then(|d| d.parse().ok());
+    let fall = Fall::of(instrument, 1.0).at(if key == 0 { 60 } else { key });
+    let mut chance = Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "body", id, &key.to_string()]);
+    let mut modes = Modes::default();
+    let mut bands: Vec<Band> = Vec::new();
+    let mut power = 0.0;
+    for row in &rows {
+        let (value, level, share) = (number(row, 2), number(row, 3), number(row, 4));
+        match row[1] {
+            "ratio" | "fixed" if modes.facts.len() < MODES => {
+                modes.facts.push((value, row[1] == "fixed", level, share * fall));
+                power += 0.5 * math::pow(10.0, level / 10.0);
+            }
+            "noise" if value < 0.45 * rate => {
+                let mut filter = Biquad::band_pass(value, 1.0, rate);
+                let mut noise = Noise::seeded(chance.bits());
+                // The level of the band is measured, not reckoned: half a second of it.
+                let sum: f64 = (0..(rate / 2.0) as usize)
+                    .map(|_| f64::from(filter.sample(noise.sample())))
+                    .map(|y| y * y)
+                    .sum();
+                let rms = math::sqrt(sum / (rate / 2.0));
+                bands.push(Band {
+                    noise,
+                    filter,
+                    even: (1.0 / rms.max(1e-9)) as f32,
+                    gain: Decibels(level).amplitude(),
+                    target: 0.0,
+                    keep: math::pow(10.0, -3.0 / ((share * fall).max(0.01) * rate)) as f32,
+                    rise: OnePole::smoothing(number(row, 5).max(0.0005), rate),
+                });
+                power += math::pow(10.0, level / 10.0);
+            }
+            _ => {}
+        }
+    }
+    let even = 1.0 / math::sqrt(power.max(1e-9));
+    let mut events: Vec<(i64, Option<&Note<'_>>)> = Vec::new();
+    for note in notes {
+        events.push((frame.at(note.onset), Some(note)));
+        let short = matches!(note.articulation, named::STACCATO | named::STACCATISSIMO);
+        // Strokes of a roll ring into each other.
+        let rolled = matches!(note.articulation, named::ROLL | named::TREMOLO | named::SWELL);
+        if (damp.is_some() && !rolled) || short {
+            events.push((frame.at(pedalled(frame, note.end)), None));
+        }
+    }
+    // At one frame, hands are laid on before the next stroke.
+    events.sort_by_key(|e| (e.0, e.1.is_some()));
+    let damp = damp.unwrap_or(0.2);
+    let silence = 1e-9_f32;
+    let mut block = [0.0_f32; 128];
+    let mut at = events[0].0;
+    let mut next = 0;
+    let mut playing: Option<&Note<'_>> = None;
+    loop {
+        while next < events.len() && events[next].0 <= at {
+            match events[next].1 {
+                Some(note) => {
+                    modes.tune(frame.hertz(note.cents), f64::MAX, rate);
+                    let loud = frame.amplitude(forte, note.attack, note.players) * even;
+                    let bright = mallet * math::exp2(note.attack.clamp(-40.0, 20.0) / 12.0);
+                    let pitch = frame.hertz(note.cents);
+                    for (i, (value, fixed, level, _)) in modes.facts.iter().enumerate() {
+                        let f = if *fixed { *value } else { value * pitch };
+                        let soft = 1.0 / math::sqrt(1.0 + (f / bright) * (f / bright));
+                        // No two strokes fall on the same spot.
+                        let spot = 1.0 + 0.15 * chance.between(-1.0, 1.0);
+                        modes.re[i] += (loud * soft * spot * Decibels(*level).amplitude()) as f32;
+                    }
+                    for band in &mut bands {
+                        let new = loud * band.gain;
+                        let old = f64::from(band.target);
+                        band.target = math::sqrt(new * new + old * old) as f32;
+                    }
+                    playing = Some(note);
+                }
+                None => {
+                    let pitch = playing.map_or(440.0, |n| frame.hertz(n.cents));
+                    modes.tune(pitch, damp, rate);
+                    for band in &mut bands {
+                        band.target *= 0.3;
+                    }
+                    playing = None;
+                }
+            }
+            next += 1;
+        }
+        let quiet = modes.energy() < silence * silence
+            && bands.iter().all(|b| b.target < silence && b.rise.value < silence);
+        if at >= out.len() as i64 || (quiet && next >= events.len()) {
+            break;
+        }
+        if quiet {
+            at = events[next].0;
+            continue;
+        }
+        let ahead = events.get(next).map_or(i64::MAX, |e| e.0 - at);
+        let frames = ahead.clamp(1, block.len() as i64) as usize;
+        let block = &mut block[..frames];
+        block.fill(0.0);
+        // A pedal that glides while the note rings.
+        if let Some(note) = playing.filter(|n| !n.bend.is_empty()) {
+            let t = (at + frame.first) as f64 / rate;
+            let bend = math::polyline(&note.bend, t - note.onset);
+            modes.tune(frame.hertz(note.cents + bend), f64::MAX, rate);
+        }
+        modes.run(block);
+        for band in &mut bands {
+            band.run(block);
+        }
+        add(out, at, block);
+        at += frames as i64;
+    }
+}
