@@ -38,7 +38,7 @@ pub struct Network {
 }
 
 fn is_prime(n: usize) -> bool {
-    n > 1 && (2..).take_while(|d| d * d <= n).all(|d| n % d != 0)
+    n > 1 && (2..).take_while(|d| d * d <= n).all(|d| !n.is_multiple_of(d))
 }
 
 impl Network {

@@ -134,7 +134,8 @@ pub fn master(mix: &Stereo, options: &MasterOptions) -> Result<Mastered, MixErro
         return Err(MixError::NotANumber(bad));
     }
     let before = integrated(mix, rate)?;
-    let [mut peaks, right] = [&mix.left[..frames], &mix.right[..frames]].map(|c| measure::true_peaks(c, rate.into()));
+    let [mut peaks, right] =
+        [&mix.left[..frames], &mix.right[..frames]].map(|c| measure::true_peaks(c, rate.into()));
     for (a, b) in peaks.iter_mut().zip(right) {
         *a = a.max(b);
     }

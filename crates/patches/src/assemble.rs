@@ -202,8 +202,12 @@ fn collect(chair: &ChairPerformance, intents: &[Intent], cards: &[PatchCard]) ->
         to_bar: i32,
     }
     let mut groups: BTreeMap<(&'static str, String), Group<'_>> = BTreeMap::new();
+    let no_card = cards.iter().all(|c| c.patch == PatchCard::NO_CARD);
     for intent in intents {
         for rule in &intent.findings {
+            if no_card && *rule == select::FALL_BACK {
+                continue; // nobody has said what this chair's patch can do
+            }
             let asked = describe(&intent.articulation, intent.colour.map(|c| c.word()));
             let group = groups.entry((rule, asked)).or_insert(Group {
                 first: intent,
@@ -249,9 +253,10 @@ fn explain(
     first: &Intent,
 ) -> (String, String) {
     let notes = if count == 1 { "1 note".to_string() } else { format!("{count} notes") };
+    let ask = if count == 1 { "asks" } else { "ask" };
     match rule {
         select::FALL_BACK => (
-            format!("{notes} ask for {asked}; the patch \"{patch}\" has none, {used} is played"),
+            format!("{notes} {ask} for {asked}; the patch \"{patch}\" has none, {used} is played"),
             format!("add an articulation {asked} to the card, or name one in `instead`"),
         ),
         select::KEY => (
@@ -263,26 +268,26 @@ fn explain(
         ),
         select::TWO => (
             format!(
-                "{notes} ask for {asked} where the patch can do one thing at a time; {used} is played, or the top note alone"
+                "{notes} {ask} for {asked} where the patch can do one thing at a time; {used} is played, or the top note alone"
             ),
             "give the chair a second card, or call this articulation by channel or velocity".into(),
         ),
         select::NO_RETURN => (
             format!(
-                "{notes} ask for the articulation without call after another was latched; {used} is played"
+                "{notes} {ask} for the articulation without call after another was latched; {used} is played"
             ),
             "give that articulation a call of its own in the card".into(),
         ),
         select::LATE => (
-            format!("{notes} follow so closely that the patch's delay cannot be made up: heard late"),
+            format!("{notes} so close to the one before that the patch's delay cannot be made up: heard late"),
             "lessen `speaks-after-ms`, or choose a quicker articulation for this run".into(),
         ),
         select::REPEAT => (
-            format!("{notes} repeat quicker than the patch can"),
+            format!("{notes} repeated quicker than the patch can"),
             "choose an articulation for repeated notes, or let two chairs alternate".into(),
         ),
         _ => (
-            format!("{notes} ask for {asked}, but the calls of the card lead to {used}"),
+            format!("{notes} {ask} for {asked}, but the calls of the card lead to {used}"),
             "look at the card's calls: velocities or a channel leave no room for this articulation".into(),
         ),
     }

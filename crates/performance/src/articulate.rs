@@ -53,7 +53,12 @@ pub fn choose(note: &Note, around: &Around<'_>) -> &'static str {
     if around.nature == Nature::Bowed && (state.pizz || note.marks.has(Mark::Stopped)) {
         return named::PIZZICATO;
     }
-    signed(note).or(state.style).unwrap_or_else(|| unsigned(note, around))
+    let named = signed(note).or(state.style).unwrap_or_else(|| unsigned(note, around));
+    // A stroke on a bar or a skin is neither connected nor held back by its signs (common practice, no source).
+    match named {
+        named::LEGATO | named::DETACHE | named::PORTATO if around.nature.is_struck() => named::SUSTAIN,
+        other => other,
+    }
 }
 
 /// By the signs at the note.

@@ -10,6 +10,7 @@ use crate::voice::draft_voice;
 use ripieno_instruments::Instrument;
 use ripieno_music::{
     ChairPerformance, Clock, ControlKind, Curve, DirectionKind, Dynamic, Note, Part, Place, Timeline,
+    named,
 };
 use ripieno_units::{Beats, Chance};
 use std::collections::{BTreeMap, BTreeSet};
@@ -98,6 +99,7 @@ pub(crate) fn perform_chair(
             remarks,
         );
     }
+    bow_together(&mut drafts);
     let swells = swell_spans(stage, &drafts);
     let level = level_curve(stage, performer, nature, &drafts, &swells);
     let mut gestures = Vec::with_capacity(drafts.len());
@@ -127,6 +129,18 @@ pub(crate) fn perform_chair(
         level,
         kept: if stage.options.keep_curves { kept_curves(stage, part) } else { Vec::new() },
         pedal,
+    }
+}
+
+/// Players of one chair bow and tongue together: where some begin a connected note, those whose note says nothing else
+/// play connected as well.
+fn bow_together(drafts: &mut [Draft<'_>]) {
+    let connected: BTreeSet<Beats> =
+        drafts.iter().filter(|d| d.articulation == named::LEGATO).map(|d| d.note.at).collect();
+    for draft in drafts.iter_mut().filter(|d| connected.contains(&d.note.at)) {
+        if matches!(draft.articulation, named::SUSTAIN | named::DETACHE) && draft.note.marks.is_empty() {
+            draft.articulation = named::LEGATO;
+        }
     }
 }
 

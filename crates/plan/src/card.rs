@@ -169,10 +169,13 @@ impl DelayCurve {
 }
 
 impl PatchCard {
+    /// Name of the card of a chair that has none.
+    pub const NO_CARD: &'static str = "(no card)";
+
     /// The card of a chair that has none: one articulation `sustain`, no call, all keys, no delay, CC1 and CC11.
     pub fn plain(instrument: &str) -> Self {
         Self {
-            patch: "(no card)".into(),
+            patch: Self::NO_CARD.into(),
             instrument: Some(instrument.into()),
             middle_c: 4,
             sounding: None,

@@ -27,8 +27,7 @@ const VIBRATO: (f64, f64) = (0.20, 0.45);
 pub fn render(frame: &Frame<'_>, held: Held, notes: &[Note<'_>], out: &mut [f32]) {
     let (seed, chair) = (frame.options.seed, frame.chair.chair.as_str());
     let phases = Chance::named(seed, &[chair, "partials"]);
-    let mut periods =
-        Periods::new(&held.spectrum, held.family, frame.rate, frame.options.tuning, phases);
+    let mut periods = Periods::new(&held.spectrum, held.family, frame.rate, frame.options.tuning, phases);
     for chain in chains(notes) {
         let first = chain[0];
         let place = format!("{:.4}/{}/{}", first.onset, first.key, first.voice);
@@ -90,7 +89,8 @@ fn players(held: &Held, first: &Note<'_>, chance: &mut Chance) -> Vec<Player> {
             drift: 0.0,
             vibrato_hertz: held.vibrato.1 + chance.normal(0.3).clamp(-0.6, 0.6),
             vibrato_phase: if section { TAU * chance.unit() } else { 0.0 },
-            gain: share * Decibels(if section { chance.normal(1.0).clamp(-2.0, 2.0) } else { 0.0 }).amplitude(),
+            gain: share
+                * Decibels(if section { chance.normal(1.0).clamp(-2.0, 2.0) } else { 0.0 }).amplitude(),
             phase: (chance.bits() >> 32) as u32,
             note: 0,
             sounds: None,
@@ -106,7 +106,8 @@ fn players(held: &Held, first: &Note<'_>, chance: &mut Chance) -> Vec<Player> {
         .collect();
     // The section as a whole is in tune and in time.
     let n = f64::from(count);
-    let (late, cents) = (all.iter().map(|p| p.late).sum::<f64>() / n, all.iter().map(|p| p.cents).sum::<f64>() / n);
+    let (late, cents) =
+        (all.iter().map(|p| p.late).sum::<f64>() / n, all.iter().map(|p| p.cents).sum::<f64>() / n);
     for player in &mut all {
         player.late -= late;
         player.cents -= cents;
@@ -204,8 +205,7 @@ fn play(
         let base = layer.floor() as usize;
         let loud = frame.amplitude(held.forte, level + tinted, first.players)
             * if level < -100.0 { 0.0 } else { 1.0 };
-        let trembling =
-            if flutter { 1.0 + 0.5 * math::sin(TAU * 25.0 * (time - first.onset)) } else { 1.0 };
+        let trembling = if flutter { 1.0 + 0.5 * math::sin(TAU * 25.0 * (time - first.onset)) } else { 1.0 };
         block[..frames].fill(0.0);
         let mut envelope_now = 0.0;
         for player in &mut players {
@@ -229,8 +229,7 @@ fn play(
             let note = chain[player.note];
             player.since += dt;
             // Pitch.
-            let bend =
-                if note.bend.is_empty() { 0.0 } else { math::polyline(&note.bend, t - note.onset) };
+            let bend = if note.bend.is_empty() { 0.0 } else { math::polyline(&note.bend, t - note.onset) };
             let mut cents = note.cents + bend;
             let passed = player.since / player.pass;
             if passed < 1.0 {
@@ -278,14 +277,19 @@ fn play(
                 player.before = Some(sounding(periods, before.wanted, base));
             }
             let mix_before = player.mix;
-            player.mix = if player.before.is_some() { (player.mix + dt / player.pass.max(0.008)).min(1.0) } else { 1.0 };
+            player.mix = if player.before.is_some() {
+                (player.mix + dt / player.pass.max(0.008)).min(1.0)
+            } else {
+                1.0
+            };
             let (a, b) = (player.amplitude, amplitude);
             let (la, lb) = (player.layer - base as f64, layer - base as f64);
             let line = |from: f64, to: f64| (from as f32, ((to - from) / frames as f64) as f32);
             if a > 0.0 || b > 0.0 {
-                for (sounds, ma, mb) in
-                    [(&player.sounds, mix_before, player.mix), (&player.before, 1.0 - mix_before, 1.0 - player.mix)]
-                {
+                for (sounds, ma, mb) in [
+                    (&player.sounds, mix_before, player.mix),
+                    (&player.before, 1.0 - mix_before, 1.0 - player.mix),
+                ] {
                     let Some(sounds) = sounds else { continue };
                     if ma <= 0.0 && mb <= 0.0 {
                         continue;
@@ -325,7 +329,14 @@ fn key_of(cents: f64) -> u8 {
 }
 
 /// Adds a period, read from a phase on, with two gains that change in straight lines.
-fn read(block: &mut [f32], sounds: &Sounding, mut phase: u32, increment: u32, low: (f32, f32), high: (f32, f32)) {
+fn read(
+    block: &mut [f32],
+    sounds: &Sounding,
+    mut phase: u32,
+    increment: u32,
+    low: (f32, f32),
+    high: (f32, f32),
+) {
     const SHIFT: u32 = 32 - LENGTH.trailing_zeros();
     const FRACTION: f32 = 1.0 / (1u32 << SHIFT) as f32;
     let (mut g, mut h) = (low.0, high.0);

@@ -54,8 +54,7 @@ fn string(
     let mut events: Vec<(i64, Event)> = Vec::new();
     for note in notes {
         let late = if share < 1.0 { chance.normal(0.008).clamp(-0.016, 0.016) } else { 0.0 };
-        let amplitude =
-            frame.amplitude(model.forte, note.attack, note.players) * math::sqrt(share);
+        let amplitude = frame.amplitude(model.forte, note.attack, note.players) * math::sqrt(share);
         events.push((frame.at(note.onset + late), Event::Pluck { amplitude, attack: note.attack }));
         let short = matches!(note.articulation, named::STACCATO | named::STACCATISSIMO);
         if model.damp.is_some() || short {
@@ -132,7 +131,14 @@ pub fn pedalled(frame: &Frame<'_>, end: f64) -> f64 {
 }
 
 /// One period of noise, as bright as the pluck is loud, less what the place of the pluck leaves out; of this RMS.
-fn pluck(line: &Line, model: &Plucked, amplitude: f64, attack: f64, noise: &mut Noise, rate: f64) -> Vec<f32> {
+fn pluck(
+    line: &Line,
+    model: &Plucked,
+    amplitude: f64,
+    attack: f64,
+    noise: &mut Noise,
+    rate: f64,
+) -> Vec<f32> {
     let period = line.period.round().max(2.0) as usize;
     let bright = (model.strike * math::exp2(attack.clamp(-30.0, 20.0) / 10.0)).min(0.4 * rate);
     let mut poles = [OnePole::low_pass(bright, rate), OnePole::low_pass(bright, rate)];

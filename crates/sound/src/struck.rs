@@ -89,6 +89,7 @@ struct Band {
     /// Turns filtered noise to RMS 1.
     even: f32,
     gain: f64,
+    hertz: f64,
     /// What it is to reach, and how fast it falls and rises.
     target: f32,
     keep: f32,
@@ -114,7 +115,8 @@ fn body(frame: &Frame<'_>, id: &str, key: u8, notes: &[&Note<'_>], out: &mut [f3
     let forte = instrument.and_then(|i| i.level).map_or(forte, |l| l.forte);
     let damp: Option<f64> = strike.get(4).and_then(|d| d.parse().ok());
     let fall = Fall::of(instrument, 1.0).at(if key == 0 { 60 } else { key });
-    let mut chance = Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "body", id, &key.to_string()]);
+    let mut chance =
+        Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "body", id, &key.to_string()]);
     let mut modes = Modes::default();
     let mut bands: Vec<Band> = Vec::new();
     let mut power = 0.0;
@@ -139,6 +141,7 @@ fn body(frame: &Frame<'_>, id: &str, key: u8, notes: &[&Note<'_>], out: &mut [f3
                     filter,
                     even: (1.0 / rms.max(1e-9)) as f32,
                     gain: Decibels(level).amplitude(),
+                    hertz: value,
                     target: 0.0,
                     keep: math::pow(10.0, -3.0 / ((share * fall).max(0.01) * rate)) as f32,
                     rise: OnePole::smoothing(number(row, 5).max(0.0005), rate),
@@ -175,15 +178,16 @@ fn body(frame: &Frame<'_>, id: &str, key: u8, notes: &[&Note<'_>], out: &mut [f3
                     let loud = frame.amplitude(forte, note.attack, note.players) * even;
                     let bright = mallet * math::exp2(note.attack.clamp(-40.0, 20.0) / 12.0);
                     let pitch = frame.hertz(note.cents);
+                    // A soft mallet stays longer on the skin: a low pass of the second order.
+                    let softened = |f: f64| 1.0 / (1.0 + (f / bright) * (f / bright));
                     for (i, (value, fixed, level, _)) in modes.facts.iter().enumerate() {
                         let f = if *fixed { *value } else { value * pitch };
-                        let soft = 1.0 / math::sqrt(1.0 + (f / bright) * (f / bright));
                         // No two strokes fall on the same spot.
                         let spot = 1.0 + 0.15 * chance.between(-1.0, 1.0);
-                        modes.re[i] += (loud * soft * spot * Decibels(*level).amplitude()) as f32;
+                        modes.re[i] += (loud * softened(f) * spot * Decibels(*level).amplitude()) as f32;
                     }
                     for band in &mut bands {
-                        let new = loud * band.gain;
+                        let new = loud * band.gain * softened(band.hertz);
                         let old = f64::from(band.target);
                         band.target = math::sqrt(new * new + old * old) as f32;
                     }

@@ -95,7 +95,8 @@ mod tests {
 
     #[test]
     fn syllables_have_their_vowels() {
-        let cases = [("ah", 0), ("Glo", 3), ("moon", 4), ("Ky", 2), ("lux", 4), ("stein", 1), ("", 0), ("mm", 0)];
+        let cases =
+            [("ah", 0), ("Glo", 3), ("moon", 4), ("Ky", 2), ("lux", 4), ("stein", 1), ("", 0), ("mm", 0)];
         for (text, wanted) in cases {
             assert_eq!(vowel(text), wanted, "{text}");
         }

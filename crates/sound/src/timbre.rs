@@ -111,7 +111,13 @@ pub struct Periods<'a> {
 
 impl<'a> Periods<'a> {
     /// For a chair.
-    pub fn new(spectrum: &'a Spectrum, family: &'static str, rate: f64, tuning: f64, mut chance: Chance) -> Self {
+    pub fn new(
+        spectrum: &'a Spectrum,
+        family: &'static str,
+        rate: f64,
+        tuning: f64,
+        mut chance: Chance,
+    ) -> Self {
         // One set of phases for all periods, so that one passes into the other without a dip.
         let phases = (0..LENGTH / 2).map(|_| TAU * chance.unit()).collect();
         Self { spectrum, family, rate, tuning, phases, made: BTreeMap::new() }

@@ -13,7 +13,10 @@ const COMMON: Metre = Metre { beats: 4, unit: 4 };
 /// Standard MIDI Files 1.0: 120 quarters a minute where nothing is said.
 const UNSAID: f64 = 120.0;
 
-/// The time axis, and for each printed bar the state that holds at its start.
+/// For each printed bar what holds before it, and the changes within it.
+type Printed<T> = Vec<(Option<T>, Vec<(Beats, T)>)>;
+
+/// The time axis.
 pub(super) fn timeline(sheet: &Sheet, played: &[Played], doubts: &mut Doubts) -> Timeline {
     let metres = metres(sheet);
     let lengths: Vec<Beats> = (0..sheet.bars.len()).map(|i| length(sheet, i, metres[i], doubts)).collect();
@@ -99,7 +102,7 @@ fn tempi(sheet: &Sheet, played: &[Played], timeline: &mut Timeline, doubts: &mut
     // As printed: a mark that counts from the tempo before it needs that one first.
     let mut now: Option<f64> = None;
     let mut said = false;
-    let printed: Vec<(Option<f64>, Vec<(Beats, f64)>)> = sheet
+    let printed: Printed<f64> = sheet
         .bars
         .iter()
         .map(|bar| {
@@ -167,7 +170,7 @@ fn keys(sheet: &Sheet, played: &[Played], timeline: &mut Timeline) {
     // At most this many parts vote: enough for any score, and bounded for a damaged one.
     let voters: Vec<_> = sheet.parts.iter().filter(|p| !p.info.percussion).take(64).collect();
     let mut now: Vec<Option<Key>> = vec![None; voters.len()];
-    let mut printed: Vec<(Option<Key>, Vec<(Beats, Key)>)> = Vec::with_capacity(sheet.bars.len());
+    let mut printed: Printed<Key> = Vec::with_capacity(sheet.bars.len());
     let mut held = None;
     for i in 0..sheet.bars.len() {
         let before = held;

@@ -5,7 +5,7 @@
 //! nearest opening sign.
 
 use super::barline::{Jump, Signs};
-use super::sheet::Sheet;
+use super::sheet::{BarFacts, Sheet};
 use super::warn::Doubts;
 use crate::FormatError;
 
@@ -104,13 +104,11 @@ fn settle(signs: &mut [Signs]) {
 
 /// First bars of movements: where the bar numbers of the file begin again after a final barline.
 fn movements(sheet: &Sheet) -> Vec<bool> {
-    let mut starts = vec![false; sheet.bars.len()];
-    let number = |i: usize| sheet.bars.get(i).and_then(|b| b.printed.parse::<i64>().ok());
-    for i in 1..starts.len() {
-        let again = matches!((number(i), number(i - 1)), (Some(0 | 1), Some(before)) if before > 1);
-        starts[i] = again && sheet.bars[i - 1].signs.closes;
-    }
-    starts
+    let number = |bar: &BarFacts| bar.printed.parse::<i64>().ok();
+    let again = |pair: &[BarFacts]| {
+        pair[0].signs.closes && matches!((number(&pair[1]), number(&pair[0])), (Some(0 | 1), Some(n)) if n > 1)
+    };
+    std::iter::once(false).chain(sheet.bars.windows(2).map(again)).collect()
 }
 
 fn endings(signs: &[Signs]) -> Vec<Ending> {
@@ -341,7 +339,6 @@ impl Player<'_> {
 #[cfg(test)]
 mod tests {
     use super::super::barline::Backward;
-    use super::super::sheet::BarFacts;
     use super::*;
 
     /// Bars in short: `|:` opens, `:|` closes, `[1,2` begins and `]` ends an ending, `S` segno, `C` coda, `T` to coda, `F`

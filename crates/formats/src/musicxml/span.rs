@@ -19,7 +19,11 @@ pub(super) struct SlurEnd {
 
 /// Pairs the ends of slurs and marks the notes under them. `notes` are sorted.
 pub(super) fn slurs(notes: &mut [Note], mut ends: Vec<SlurEnd>, part: &str, doubts: &mut Doubts) {
-    ends.sort_by_key(|e| (e.at, e.bar, !e.slur.grace, e.slur.starts, e.slur.rank));
+    // Grace notes come before their note and in their own order; at a note what ends goes before what begins.
+    ends.sort_by_key(|e| {
+        let row = if e.slur.grace { e.slur.rank } else { 0 };
+        (e.at, e.bar, !e.slur.grace, row, e.slur.starts, e.slur.rank)
+    });
     let mut open: BTreeMap<u8, Vec<SlurEnd>> = BTreeMap::new();
     let mut pairs: BTreeMap<u16, Vec<(Beats, Beats)>> = BTreeMap::new();
     let mut lone = 0;
@@ -38,7 +42,9 @@ pub(super) fn slurs(notes: &mut [Note], mut ends: Vec<SlurEnd>, part: &str, doub
         match found {
             Some(i) => {
                 let start = list.remove(i);
-                pairs.entry(start.slur.voice).or_default().push((start.at, end.at));
+                if start.at < end.at {
+                    pairs.entry(start.slur.voice).or_default().push((start.at, end.at));
+                }
                 if start.slur.voice != end.slur.voice {
                     pairs.entry(end.slur.voice).or_default().push((end.at, end.at));
                 }
