@@ -1,6 +1,8 @@
 //! One check an element of MusicXML 4.0 (W3C Music Notation Community Group, 2021: the meaning of each element is taken
 //! from there). The scores are written here and are as small as they can be.
 
+#![allow(clippy::unwrap_used)] // a test fails by it
+
 use ripieno_formats::{FormatError, musicxml};
 use ripieno_music::{
     Arpeggio, DirectionKind, Dynamic, Glide, Mark, Metre, Note, NoteKind, OrnamentKind, Pitch, Playing, Score, SyllablePlace,

@@ -1,6 +1,8 @@
 //! Damaged MusicXML: no panic, no reading longer than two seconds, whatever is flipped, cut, doubled or swapped.
 //! `RIPIENO_MUTATIONS` sets how many files are tried (2,000).
 
+#![allow(clippy::unwrap_used)] // a test fails by it
+
 use ripieno_formats::musicxml;
 use ripieno_units::Chance;
 use std::io::Write;

@@ -1,5 +1,7 @@
 //! How fast a chair renders: `cargo run --release -p ripieno-sound --example speed`.
 
+#![allow(clippy::disallowed_methods)] // printed figures only
+
 use ripieno_music::{ChairPerformance, Curve, Gesture, Place};
 use ripieno_sound::{Options, render};
 use ripieno_units::{Decibels, Seconds};

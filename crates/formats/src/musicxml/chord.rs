@@ -32,8 +32,9 @@ impl Walker {
                 kept.push((at, staff, kind));
                 continue;
             };
-            let there = |n: &&mut RawNote| n.at >= at && staff.is_none_or(|s| s == n.staff);
-            match notes.iter_mut().find(there) {
+            let from = notes.partition_point(|n| n.at < at);
+            let there = |n: &&mut RawNote| staff.is_none_or(|s| s == n.staff);
+            match notes[from..].iter_mut().take(256).find(there) {
                 Some(note) => note.ornament = note.ornament.or_else(|| self.neighbours(note, ornament, None, None)),
                 None => self.doubt(doubts, "an ornament in words that stands at no note is passed over"),
             }

@@ -23,9 +23,12 @@ pub(super) fn dynamics(node: Node<'_, '_>) -> Vec<Dynamic> {
     }
 }
 
+/// So many entries of a bar are looked through for the same one: more than any score has at one place.
+const NEAR: usize = 256;
+
 /// Shown for all parts once.
 fn mark(facts: &mut BarFacts, at: Beats, kind: TimeMarkKind, text: String) {
-    if !text.is_empty() && !facts.marks.iter().any(|m| m.0 == at && m.1 == kind && m.2 == text) {
+    if !text.is_empty() && !facts.marks.iter().rev().take(NEAR).any(|m| m.0 == at && m.1 == kind && m.2 == text) {
         facts.marks.push((at, kind, text));
     }
 }
@@ -161,7 +164,7 @@ impl Walker {
         };
         if let Some(playing) = playing {
             let same = |d: &(Beats, Option<u8>, RawKind)| d.0 == at && matches!(&d.2, RawKind::Playing(p) if *p == playing);
-            if !self.bar.directions.iter().any(same) {
+            if !self.bar.directions.iter().rev().take(NEAR).any(same) {
                 self.push((at, None), RawKind::Playing(playing));
             }
         }

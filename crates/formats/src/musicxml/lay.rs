@@ -55,7 +55,7 @@ fn track(part: &PartSheet, played: &[Played], timeline: &Timeline, doubts: &mut 
     let mut turn = |at: Beats, t: Transposition| {
         let now = transpositions.last().map_or(Transposition::default(), |last| last.1);
         if now != t {
-            transpositions.retain(|x| x.0 < at);
+            transpositions.pop_if(|x| x.0 >= at);
             transpositions.push((at, t));
         }
     };
@@ -78,6 +78,9 @@ fn track(part: &PartSheet, played: &[Played], timeline: &Timeline, doubts: &mut 
     let PartInfo { id, name, abbreviation, instrument, program, percussion, .. } = info.clone();
     Track { id, name, abbreviation, instrument, program, percussion, transpositions, content }
 }
+
+/// More ties of one pitch than this are never open in one part.
+const MOST_OPEN: usize = 256;
 
 /// A tie that waits for its next note.
 struct Tie {
@@ -127,7 +130,11 @@ impl Layer {
                 }
             };
             if raw.tie_start {
-                self.ties.entry(key).or_default().push(Tie { note: index, end, voice: raw.voice, staff: raw.staff });
+                let waiting = self.ties.entry(key).or_default();
+                if waiting.len() >= MOST_OPEN {
+                    waiting.remove(0);
+                }
+                waiting.push(Tie { note: index, end, voice: raw.voice, staff: raw.staff });
             }
         }
     }

@@ -219,7 +219,7 @@ impl Walker {
             slurred: slurs.iter().any(|s| s.starts),
         };
         // A slur that began at an earlier grace note of the row goes on until it is stopped.
-        let row = self.graces.iter().rev().find(|w| w.voice == note.voice && w.at == note.at);
+        let row = self.graces.iter().rev().take(64).find(|w| w.voice == note.voice && w.at == note.at);
         let carried = row.is_some_and(|w| w.grace.slurred) && !slurs.iter().any(|s| !s.starts);
         let grace = Grace { slurred: one.slurred || carried, ..one };
         self.graces.push(Waiting { voice: note.voice, group: note.group, at: note.at, grace });

@@ -11,6 +11,8 @@ use crate::FormatError;
 
 /// More bars than this are no piece of music.
 const MOST_BARS: usize = 100_000;
+/// More endings in a row than this are none.
+const MOST_ENDINGS: usize = 64;
 
 /// A bar as played.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -133,7 +135,8 @@ fn endings(signs: &[Signs]) -> Vec<Ending> {
         }
         let mut passes = passes.clone();
         let follows = found.last().is_some_and(|before| {
-            before.last + 1 == i && !before.passes.iter().any(|p| passes.contains(p)) && passes.first() != Some(&1)
+            let length = found.iter().rev().take_while(|e| e.row == before.row).count();
+            length < MOST_ENDINGS && before.last + 1 == i && !before.passes.iter().any(|p| passes.contains(p)) && passes.first() != Some(&1)
         });
         let row = match found.last_mut() {
             Some(before) if follows => {
@@ -145,7 +148,7 @@ fn endings(signs: &[Signs]) -> Vec<Ending> {
         };
         if passes.is_empty() {
             // An ending without number is the next in its row.
-            let next = found.iter().filter(|e| e.row == row).flat_map(|e| &e.passes).max().map_or(1, |p| p + 1);
+            let next = found.iter().rev().take_while(|e| e.row == row).flat_map(|e| &e.passes).max().map_or(1, |p| p + 1);
             passes.push(next);
         }
         found.push(Ending { first: i, last, passes, row, ends_row: true });

@@ -4,10 +4,13 @@ use super::sheet::{RawKind, RawSlur};
 use super::warn::Doubts;
 use ripieno_music::{Direction, DirectionKind, Note, NoteKind};
 use ripieno_units::Beats;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 /// How long a `cresc.` in words lasts at most where nothing ends it.
 const LONGEST_GRADUAL: i64 = 64;
+
+/// More slurs of one number, or more hairpins in words, are never open at once.
+const MOST_OPEN: usize = 256;
 
 /// An end of a slur in playing order.
 pub(super) struct SlurEnd {
@@ -30,7 +33,12 @@ pub(super) fn slurs(notes: &mut [Note], mut ends: Vec<SlurEnd>, part: &str, doub
     for end in ends {
         let number = end.slur.number;
         if end.slur.starts {
-            open.entry(number).or_default().push(end);
+            let list = open.entry(number).or_default();
+            if list.len() >= MOST_OPEN {
+                list.remove(0);
+                lone += 1;
+            }
+            list.push(end);
             continue;
         }
         let list = open.entry(number).or_default();
@@ -67,23 +75,28 @@ fn mark(notes: &mut [Note], mut pairs: BTreeMap<u16, Vec<(Beats, Beats)>>) {
     for (voice, members) in voices {
         let Some(slurs) = pairs.get_mut(&voice) else { continue };
         slurs.sort_unstable();
-        // For each slur, the latest end of it and all that begin before: a pair of notes is joined when some slur that
-        // begins before the second reaches it and begins before the first has ended.
+        // A pair of notes is joined when some slur that begins before the second reaches it, and begins before the first
+        // has ended.
         let mut begin = 0;
-        let mut reach: Vec<(Beats, Beats)> = Vec::new();
+        let mut reach: VecDeque<(Beats, Beats)> = VecDeque::new();
         let groups: Vec<&[usize]> = members.chunk_by(|a, b| notes[*a].at == notes[*b].at).collect();
         let mut joins: Vec<(usize, bool, bool)> = Vec::new();
         for (g, group) in groups.iter().enumerate() {
             let at = notes[group[0]].at;
             while begin < slurs.len() && slurs[begin].0 < at {
-                reach.push(slurs[begin]);
+                // One that ends no later than another that began before it says nothing new.
+                if reach.back().is_none_or(|last| last.1 < slurs[begin].1) {
+                    reach.push_back(slurs[begin]);
+                }
                 begin += 1;
             }
-            reach.retain(|s| s.1 >= at);
+            while reach.front().is_some_and(|s| s.1 < at) {
+                reach.pop_front();
+            }
             let before = g.checked_sub(1).map(|b| groups[b]);
             let ended = before.and_then(|b| b.iter().map(|i| notes[*i].end()).max());
             if let (Some(before), Some(ended)) = (before, ended)
-                && reach.iter().any(|s| ended > s.0)
+                && reach.front().is_some_and(|s| ended > s.0)
             {
                 joins.extend(before.iter().map(|i| (*i, false, true)));
                 joins.extend(group.iter().map(|i| (*i, true, false)));
@@ -174,6 +187,9 @@ pub(super) fn directions(placed: Vec<Placed>, end: Beats, part: &str, doubts: &m
             RawKind::Gradual { louder, niente, dashes } => {
                 let limit = at + Beats::whole(LONGEST_GRADUAL);
                 push(DirectionKind::Hairpin { louder, to: end.min(limit), niente });
+                if graduals.len() >= MOST_OPEN {
+                    graduals.remove(0);
+                }
                 graduals.push((out.len() - 1, dashes));
             }
             RawKind::DashesStop(number) => {
