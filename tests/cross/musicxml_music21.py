@@ -14,7 +14,7 @@ in one part shifts this part against the others for the rest of the piece: here 
 Ripieno's bars, and the onset within the bar is what is compared.
 Where the file's divisions are too coarse for what it writes (triplets in 128ths), music21 keeps the rounded duration and
 Ripieno takes the written value. Such a note agrees if the value that music21 itself reads for it (type, dots, tuplet) is
-exactly Ripieno's and its onset is less than an eighth of a quarter away; these are counted apart.
+exactly Ripieno's and its onset is no further away than an eighth of a quarter and what was rounded; these are counted apart.
 
 The figure of a file is that of its notes as played; where music21's expander gives up, or goes another way than the signs in the
 file say (it is judged by the number of bars against the order that Ripieno found), it is that of the notes as printed, and
@@ -83,7 +83,7 @@ def notes_of(measure, index):
             if element.duration.isGrace:
                 graces.append((index, onset, pitch))
                 continue
-            tie = one.tie or element.tie
+            tie = one.tie
             line = pitch if pitch is not None else one.displayName
             pieces.append((index, onset, duration, pitch, line, tie.type if tie else None, written(element.duration)))
     return pieces, graces
@@ -98,7 +98,10 @@ def joined(pieces, grid):
         note = None
         if tie in ("stop", "continue"):
             waiting = open_ties[line]
-            note = next((n for n in waiting if n[0] + n[1] == onset), None)
+            # Rounded durations leave gaps: the nearest end, if it is near.
+            note = min(waiting, key=lambda n: abs(n[0] + n[1] - onset), default=None)
+            if note is not None and abs(note[0] + note[1] - onset) > 0.13:
+                note = None
             if note is not None:
                 waiting.remove(note)
                 note[1] += duration
@@ -157,7 +160,12 @@ def read_music21(path):
             result["played"] = result["printed"]
         else:
             try:
-                result["played"] = by_part(score.expandRepeats())
+                played = score.expandRepeats()
+                lengths = {len(p.getElementsByClass("Measure")) for p in played.parts}
+                if len(lengths) > len({len(p.getElementsByClass("Measure")) for p in score.parts}):
+                    result["fault"] = "expandRepeats repeats only the parts that carry the signs"
+                else:
+                    result["played"] = by_part(played)
             except Exception as error:  # noqa: BLE001 (any of its errors is a finding)
                 result["fault"] = f"expandRepeats: {type(error).__name__}: {error}"[:120]
     except Exception as error:  # noqa: BLE001
@@ -270,7 +278,7 @@ def rounded(left, right, theirs):
         fits = [
             o
             for o in by_pitch[note[2]]
-            if value.get(o) == note[1] and abs(float(o[0]) - float(note[0])) < 0.125
+            if value.get(o) == note[1] and abs(o[0] - note[0]) < abs(o[1] - note[1]) + fractions.Fraction(1, 8)
         ]
         if fits:
             best = min(fits, key=lambda o: abs(float(o[0]) - float(note[0])))

@@ -4,6 +4,7 @@ Each check is a program of its own in this folder; here is only which files it g
 where that folder stands beside the project.
 """
 
+import os
 import subprocess
 import sys
 import tempfile
@@ -12,6 +13,7 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
+EXAMPLES = Path(os.environ.get("RIPIENO", ROOT / "target" / "release" / "ripieno")).parent / "examples"
 SCORES = ROOT.parent / "shared" / "scores"
 # A fixed sample of the music21 corpus: strings, choirs with brass and timpani, ornaments, text, percussion.
 CORPUS = [
@@ -44,19 +46,22 @@ def main():
     with tempfile.TemporaryDirectory() as scratch:
         demo = Path(scratch) / "night-ferry"
         script = lambda name, *words: [sys.executable, str(HERE / name), *map(str, words)]
+        xml = lambda *words: script("musicxml_music21.py", "--dump", EXAMPLES / "notes", *words)
         checks = [
+            ("the demo's music", [sys.executable, str(ROOT / "demo" / "compose.py"), "--check"]),
             ("the demo", script("demo_cue.py", demo)),
             ("articulations of the demo", script("oracle.py", demo)),
             ("articulations, corpus", script("oracle.py", "--music", *sample[: None if long else 8])),
-            ("MIDI against other readers", script("midi_readers.py")),
-            ("MusicXML against another reader", script("musicxml_music21.py", *(["--all"] if long else sample))),
+            ("MIDI against other readers", script("midi_readers.py", "--program", EXAMPLES / "midi_notes",
+                                                  "--generated", 3000 if long else 300)),
+            ("MusicXML against another reader", xml(*(["--all"] if long else sample))),
         ]
         if real:
             few = [p for p in real if p.stat().st_size < 400_000] if not long else real
             checks += [
                 ("articulations, real scores", script("oracle.py", "--music", *(real if long else few[:5]))),
                 ("marked notes", script("marked_notes.py", *(real if long else few))),
-                ("MusicXML, real scores", script("musicxml_music21.py", *(real if long else few))),
+                ("MusicXML, real scores", xml(*(real if long else few))),
             ]
         passed, failed = 0, []
         for name, words in checks:

@@ -5,7 +5,7 @@ use crate::casting::Casting;
 use crate::cell::Segment;
 use crate::dynamics;
 use crate::lines::about_players;
-use crate::marks::on_the_notes;
+use crate::marks::{is_sign, on_the_notes};
 use crate::realise::Played;
 use ripieno_music::{Content, Control, ControlKind, Direction, DirectionKind, Dynamic, Playing, Severity};
 use ripieno_plan::{CellMark, DynamicStep};
@@ -62,7 +62,9 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
         }
         words = wanted;
         for mark in &segment.marks {
-            if let CellMark::Articulation(name) = mark {
+            if let CellMark::Articulation(name) = mark
+                && !is_sign(name)
+            {
                 put(content, one.entry, DirectionKind::Words(name.clone()));
             }
         }

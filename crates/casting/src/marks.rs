@@ -1,6 +1,6 @@
 //! A cell's marks put on the notes themselves.
 
-use ripieno_music::{Mark, Note, Ornament, Playing};
+use ripieno_music::{Glide, Mark, Note, Ornament, OrnamentKind, Playing};
 use ripieno_plan::CellMark;
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
@@ -37,8 +37,34 @@ pub(crate) fn put_on(notes: &mut [Note], marks: &[CellMark]) {
                     note.ornament = Some(Ornament { kind: *kind, above: None, below: None });
                 }
             }
-            CellMark::Dynamics(_) | CellMark::Words(_) | CellMark::Articulation(_) => {}
+            CellMark::Articulation(name) => notes.iter_mut().for_each(|n| put_named(n, name)),
+            CellMark::Dynamics(_) | CellMark::Words(_) => {}
         }
+    }
+}
+
+/// Is this name of an articulation a sign, an ornament or a line at the notes?
+pub(crate) fn is_sign(name: &str) -> bool {
+    use ripieno_music::named as n;
+    [n::SUSTAIN, n::ACCENT, n::SNAP_PIZZICATO, n::TRILL_1, n::TRILL_2, n::GLISSANDO].contains(&name)
+}
+
+fn put_named(note: &mut Note, name: &str) {
+    use ripieno_music::named as n;
+    let trill = |note: &mut Note, semitones| {
+        if note.length >= Beats::whole(1) {
+            let above = note.pitch().map(|p| p.up(semitones));
+            note.ornament = Some(Ornament { kind: OrnamentKind::Trill, above, below: None });
+        }
+    };
+    match name {
+        n::SUSTAIN => LENGTHS.iter().for_each(|m| note.marks.remove(*m)),
+        n::ACCENT => note.marks.add(Mark::Accent),
+        n::SNAP_PIZZICATO => note.marks.add(Mark::SnapPizz),
+        n::TRILL_1 => trill(note, 1),
+        n::TRILL_2 => trill(note, 2),
+        n::GLISSANDO => note.glide = Some(Glide::Glissando),
+        _ => {}
     }
 }
 
@@ -119,7 +145,6 @@ fn joined(notes: &[Note], first: &[usize], second: &[usize]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ripieno_music::OrnamentKind;
 
     #[test]
     fn legato_is_one_slur_a_phrase() {
@@ -162,6 +187,17 @@ mod tests {
         let marks = notes[0].marks;
         assert!(marks.has(Mark::Staccato) && marks.has(Mark::Accent) && !marks.has(Mark::Tenuto));
         assert!(!notes[0].slurred);
+    }
+
+    #[test]
+    fn names_that_are_signs() {
+        let mut notes = [Note::plain(Beats::ZERO, Beats::whole(1), 60)];
+        let named = |name: &str| CellMark::Articulation(name.into());
+        put_on(&mut notes, &[named("accent"), named("trill-2"), named("glissando"), named("my-own")]);
+        assert!(notes[0].marks.has(Mark::Accent));
+        assert_eq!(notes[0].ornament.and_then(|o| o.above).map(|p| p.key), Some(62));
+        assert_eq!(notes[0].glide, Some(Glide::Glissando));
+        assert!(is_sign("accent") && !is_sign("my-own"));
     }
 
     #[test]

@@ -66,6 +66,7 @@ fn notes(casting: &Casting, chair: &str, segment: &Segment, all: &[Segment], str
                     && !s.left_off.contains(&index)
             })
     };
+    let silent_text = !segment.own && !table::sings(casting.template, chair);
     let reads = table::sounds_from_written(casting.template, chair);
     let mut notes: Vec<Note> = Vec::with_capacity(indices.len());
     for index in &indices {
@@ -76,6 +77,9 @@ fn notes(casting: &Casting, chair: &str, segment: &Segment, all: &[Segment], str
         note.slurs_on = source.slurs_on && leads_on;
         if !leads_on {
             note.glide = None;
+        }
+        if silent_text {
+            note.syllable = None;
         }
         respell(&mut note, segment, strand.transposition(source.at).semitones, reads);
         notes.push(note);

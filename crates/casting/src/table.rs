@@ -1,9 +1,12 @@
 //! What casting asks of the instrument table.
 
-use ripieno_music::Track;
+use ripieno_instruments::{Certainty, Family, Instrument, Query, by_id, recognise_all, table};
+use ripieno_music::{Score, Track};
 use ripieno_plan::Template;
 
+/// What plays from two staves with chords, when nothing else is known.
 pub(crate) const ANY_KEYS: &str = "piano";
+/// What is struck, when nothing else is known.
 pub(crate) const ANY_DRUM: &str = "snare-drum";
 
 /// A guess at what a track is.
@@ -16,18 +19,72 @@ pub(crate) struct Known {
     pub(crate) doubt: Option<String>,
 }
 
-pub(crate) fn sounds_from_written(_template: &Template, _chair: &str) -> Option<i16> {
-    None
+fn of_chair(template: &Template, chair: &str) -> Option<&'static Instrument> {
+    by_id(&template.chairs.iter().find(|c| c.id == chair)?.instrument)
 }
-pub(crate) fn sings(_template: &Template, _chair: &str) -> bool {
-    true
+
+/// Sounding minus written, in semitones; `None` for what has no pitch or is not known.
+pub(crate) fn sounds_from_written(template: &Template, chair: &str) -> Option<i16> {
+    of_chair(template, chair).filter(|i| !i.unpitched).map(|i| i.transposition)
 }
-pub(crate) fn recognise(_track: &Track) -> Option<Known> {
-    None
+
+/// Does the chair sing?
+pub(crate) fn sings(template: &Template, chair: &str) -> bool {
+    of_chair(template, chair).is_some_and(|i| i.voice.is_some() || i.family == Family::Voices)
 }
-pub(crate) fn exists(_id: &str) -> bool {
-    false
+
+/// Is there an instrument of this id?
+pub(crate) fn exists(id: &str) -> bool {
+    by_id(id).is_some()
 }
-pub(crate) fn by_range(_low: i16, _high: i16, _chords: bool) -> Option<(&'static str, u16)> {
-    None
+
+/// The bowed section, or the keyboard where there are chords, whose comfortable range holds the notes best: its middle
+/// nearest to theirs.
+pub(crate) fn by_range(low: i16, high: i16, chords: bool) -> Option<(&'static str, u16)> {
+    if chords {
+        return None;
+    }
+    table()
+        .iter()
+        .filter(|i| i.family == Family::Strings && i.bow.is_some() && i.is_section())
+        .filter_map(|i| {
+            let range = i.comfortable.as_ref().or(i.hard.as_ref())?;
+            let middle = (i16::from(range.low) + i16::from(range.high)) - (low + high);
+            (range.holds(low) && range.holds(high)).then_some((middle.abs(), i))
+        })
+        .min_by_key(|(distance, i)| (*distance, i.order))
+        .map(|(_, i)| (i.id.as_str(), i.players))
+}
+
+/// What the names of the score's tracks say, each helping to understand the others; `None` where a name says nothing.
+pub(crate) fn recognise(score: &Score) -> Vec<Option<Known>> {
+    let queries: Vec<Query> = score.tracks.iter().map(query).collect();
+    let guesses = recognise_all(&queries);
+    guesses
+        .into_iter()
+        .map(|guess| {
+            let guess = guess?;
+            Some(Known {
+                instrument: guess.instrument.id.clone(),
+                chair: guess.chair,
+                players: guess.players,
+                articulations: guess.articulations,
+                doubt: match guess.certainty {
+                    Certainty::Sure => None,
+                    Certainty::Unsure(why) => Some(why),
+                },
+            })
+        })
+        .collect()
+}
+
+fn query(track: &Track) -> Query<'_> {
+    Query {
+        name: &track.name,
+        abbreviation: track.abbreviation.as_deref(),
+        sound: track.instrument.as_deref(),
+        program: track.program,
+        percussion: track.percussion,
+        transposition: track.transpositions.first().map(|(_, t)| t.semitones),
+    }
 }

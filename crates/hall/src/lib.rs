@@ -84,7 +84,7 @@ pub fn prepare(hall: &Hall, sample_rate: u32) -> Room {
     // The energy of the tail is set at middle frequencies: what the same low pass leaves of an impulse is the measure.
     let mut impulse = vec![0.0; (rate * (hall.reverberation.0 + 0.2)) as usize];
     impulse[0] = 1.0;
-    let response = network.run(&impulse);
+    let response = network.run(&impulse, 1.0);
     let energy = |signal: &[f32]| {
         let mut filter = Biquad::low_pass(2000.0_f64.min(0.2 * rate), 0.7, rate);
         signal.iter().map(|x| f64::from(filter.sample(*x))).map(|y| y * y).sum::<f64>()
@@ -109,7 +109,7 @@ pub fn respond(room: &Room, position: Position, dry: &[f32]) -> Stereo {
         * math::exp(-0.04 * position.distance() / t)
         * math::exp(-13.8 * network::FIRST / t);
     let gain = (math::sqrt(energy) * room.evenness) as f32;
-    let mut out = room.network.run(dry).scaled(gain);
+    let mut out = room.network.run(dry, gain);
     reflections::add(&mut out, &room.hall, position, dry, room.sample_rate);
     out
 }

@@ -8,7 +8,7 @@ use std::f64::consts::TAU;
 const LINES: usize = 16;
 
 /// Frames worked at a time. Shorter than any delay at 8 kHz and above, so that a block reads only what is written.
-const BLOCK: usize = 24;
+const BLOCK: usize = 64;
 
 /// Shortest delay in seconds: when the tail begins.
 pub const FIRST: f64 = 0.029;
@@ -71,8 +71,8 @@ impl Network {
         Self { delays, gains, poles, diffusers }
     }
 
-    /// The tail of a signal, as long as the signal.
-    pub fn run(&self, dry: &[f32]) -> Stereo {
+    /// The tail of a signal times `gain`, as long as the signal.
+    pub fn run(&self, dry: &[f32], gain: f32) -> Stereo {
         let mut out = Stereo::silence(dry.len());
         let mut lines: Vec<Ring> = self.delays.iter().map(|d| Ring::new(*d)).collect();
         let mut diffusers: Vec<Ring> = self.diffusers.iter().map(|d| Ring::new(*d)).collect();
@@ -80,21 +80,26 @@ impl Network {
         // Frames since anything was heard: after the longest delay, the network rests until there is input again.
         let rest = self.delays.iter().chain(&self.diffusers).sum::<usize>();
         let mut quiet = rest;
+        let poles = self.poles;
+        let keep: [f32; LINES] = std::array::from_fn(|i| self.gains[i] * (1.0 - self.poles[i]));
+        let mut block = [[0.0_f32; LINES]; BLOCK];
+        let mut held = [0.0_f32; BLOCK];
         for (start, input) in dry.chunks(BLOCK).enumerate().map(|(i, b)| (i * BLOCK, b)) {
-            if input.iter().all(|x| *x == 0.0) {
+            let silent = input.iter().all(|x| *x == 0.0);
+            if silent && quiet >= rest {
+                continue;
+            }
+            if !silent {
                 if quiet >= rest {
-                    continue;
+                    lines.iter_mut().chain(&mut diffusers).for_each(Ring::clear);
+                    loss = [0.0; LINES];
                 }
-            } else if quiet >= rest {
-                lines.iter_mut().chain(&mut diffusers).for_each(Ring::clear);
-                loss = [0.0; LINES];
                 quiet = 0;
             }
             let frames = input.len();
             let mut x = [0.0_f32; BLOCK];
             x[..frames].copy_from_slice(input);
             for ring in &mut diffusers {
-                let mut held = [0.0_f32; BLOCK];
                 ring.read(&mut held[..frames]);
                 for (x, held) in x.iter_mut().zip(&mut held) {
                     let y = *held - DIFFUSION * *x;
@@ -104,36 +109,28 @@ impl Network {
                 ring.write(&held[..frames]);
             }
             // Frame by frame with the lines side by side, so that their losses are worked out together.
-            let mut block = [[0.0_f32; LINES]; BLOCK];
-            let mut held = [0.0_f32; BLOCK];
             for (i, ring) in lines.iter().enumerate() {
                 ring.read(&mut held[..frames]);
                 for (frame, x) in block.iter_mut().zip(&held) {
                     frame[i] = *x;
                 }
             }
-            let mut loudest = 0.0_f32;
-            for (t, frame) in block.iter_mut().enumerate().take(frames) {
-                let mut sum = 0.0;
-                let mut pairs = [0.0_f32; 4];
+            let (left, right) = (&mut out.left[start..start + frames], &mut out.right[start..start + frames]);
+            for (((frame, x), left), right) in block.iter_mut().zip(&x).zip(left).zip(right) {
                 for i in 0..LINES {
-                    loss[i] = frame[i] * self.gains[i] * (1.0 - self.poles[i]) + loss[i] * self.poles[i];
+                    loss[i] = frame[i] * keep[i] + loss[i] * poles[i];
                 }
-                for quarter in loss.chunks_exact(4) {
-                    for (p, y) in pairs.iter_mut().zip(quarter) {
-                        *p += y;
-                    }
-                }
-                for p in pairs {
-                    sum += p;
+                let mut pairs = [0.0_f32; 4];
+                for i in 0..4 {
+                    pairs[i] = (loss[i] + loss[i + 4]) + (loss[i + 8] + loss[i + 12]);
                 }
                 // Rows of a Hadamard matrix, so that left and right share no line with one sign throughout.
-                out.left[start + t] = (pairs[0] + pairs[1]) - (pairs[2] + pairs[3]);
-                out.right[start + t] = (pairs[0] - pairs[1]) + (pairs[3] - pairs[2]);
-                let back = x[t] - sum * (2.0 / LINES as f32);
-                for (i, y) in loss.iter().enumerate() {
-                    frame[i] = *y + back;
-                    loudest = loudest.max(frame[i].abs());
+                *left = gain * ((pairs[0] + pairs[1]) - (pairs[2] + pairs[3]));
+                *right = gain * ((pairs[0] - pairs[1]) + (pairs[3] - pairs[2]));
+                let sum = (pairs[0] + pairs[1]) + (pairs[2] + pairs[3]);
+                let back = x - sum * (2.0 / LINES as f32);
+                for i in 0..LINES {
+                    frame[i] = loss[i] + back;
                 }
             }
             for (i, ring) in lines.iter_mut().enumerate() {
@@ -142,7 +139,10 @@ impl Network {
                 }
                 ring.write(&held[..frames]);
             }
-            quiet = if loudest < SILENCE { quiet + frames } else { 0 };
+            if silent {
+                let heard = block[..frames].iter().flatten().any(|x| x.abs() > SILENCE);
+                quiet = if heard { 0 } else { quiet + frames };
+            }
         }
         out
     }

@@ -13,6 +13,9 @@ const REAR: f64 = 0.60;
 /// Walls with relief scatter what is high; above this the reflections fall off (common practice, no source).
 const SCATTERED: f64 = 5000.0;
 
+/// Frames worked at a time.
+const PIECE: usize = 4096;
+
 /// The six images of a source with the reflection factor of the surface that makes each.
 fn images(hall: &Hall, source: Position) -> [(Position, f64); 6] {
     let half = hall.width / 2.0;
@@ -30,14 +33,21 @@ fn images(hall: &Hall, source: Position) -> [(Position, f64); 6] {
 pub fn add(out: &mut Stereo, hall: &Hall, position: Position, dry: &[f32], sample_rate: f64) {
     let mut pole = OnePole::low_pass(SCATTERED.min(0.4 * sample_rate), sample_rate);
     let soft: Vec<f32> = dry.iter().map(|x| pole.sample(*x)).collect();
-    for (image, factor) in images(hall, position) {
+    let taps = images(hall, position).map(|(image, factor)| {
         let distance = image.distance();
-        let delay = (distance / SPEED_OF_SOUND * sample_rate + 0.5) as usize;
         let (left, right) = pan(image.side());
         let gain = (factor / distance) as f32;
-        for (channel, side) in [(&mut out.left, left), (&mut out.right, right)] {
-            for (y, x) in channel.iter_mut().skip(delay).zip(&soft) {
-                *y += gain * side * x;
+        ((distance / SPEED_OF_SOUND * sample_rate + 0.5) as usize, gain * left, gain * right)
+    });
+    // Piece by piece, so that a piece stays at hand while all its reflections are added.
+    for (piece, (left, right)) in out.left.chunks_mut(PIECE).zip(out.right.chunks_mut(PIECE)).enumerate() {
+        let start = piece * PIECE;
+        for (delay, gain_left, gain_right) in taps {
+            let skip = delay.saturating_sub(start).min(left.len());
+            let source = soft.get((start + skip).saturating_sub(delay)..).unwrap_or_default();
+            for ((l, r), x) in left[skip..].iter_mut().zip(&mut right[skip..]).zip(source) {
+                *l += gain_left * x;
+                *r += gain_right * x;
             }
         }
     }

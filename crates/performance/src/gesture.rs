@@ -154,7 +154,12 @@ pub(crate) fn make_gestures(
             let rate = realise::rate(nature, &performer.instrument.id, key);
             let whole = Frame { end: draft.written_end.max(onset + 0.02), ..frame };
             gesture.end = Seconds(whole.end);
-            gesture.realisation = Some(realise::strokes(whole, other, rate, articulation, chance));
+            let mut realisation = realise::strokes(whole, other, rate, articulation, chance);
+            // Strokes follow the chair's level, whatever their gesture began with.
+            for stroke in &mut realisation.strokes {
+                stroke.attack += Decibels(level.at(stroke.onset) - level.at(Seconds(onset)));
+            }
+            gesture.realisation = Some(realisation);
             out.push(gesture);
             return;
         }

@@ -1,7 +1,7 @@
 //! Reading a cell.
 
 use crate::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Span, Turn, nearest};
-use ripieno_music::{Dynamic, OrnamentKind, Playing, words};
+use ripieno_music::{Dynamic, OrnamentKind, words};
 
 /// One complaint about a cell: where in its text, what, and what would be right.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -20,10 +20,10 @@ struct Reader<'a> {
 }
 
 /// Octave marks, in semitones.
-const OCTAVES: [(&str, i16); 6] =
+pub(crate) const OCTAVES: [(&str, i16); 6] =
     [("8va", 12), ("8vb", -12), ("15ma", 24), ("15mb", -24), ("22ma", 36), ("22mb", -36)];
 
-const ORNAMENTS: [(&str, OrnamentKind); 10] = [
+pub(crate) const ORNAMENTS: [(&str, OrnamentKind); 10] = [
     ("cut", OrnamentKind::Cut),
     ("strike", OrnamentKind::Strike),
     ("short roll", OrnamentKind::ShortRoll),
@@ -128,7 +128,12 @@ impl Reader<'_> {
         } else if let Some(rest) = lower.strip_prefix("words") {
             match quoted(word[word.len() - rest.len()..].trim()) {
                 Some(text) => marks.push(CellMark::Words(text.to_string())),
-                None => self.fault(at, word.len(), "`words` is followed by no text".into(), "write words \"Ky-ri-e\"".into()),
+                None => self.fault(
+                    at,
+                    word.len(),
+                    "`words` is followed by no text".into(),
+                    "write words \"Ky-ri-e\"".into(),
+                ),
             }
         } else if is_dynamic(&lower) {
             self.dynamics(at, word, marks);
@@ -153,7 +158,8 @@ impl Reader<'_> {
 
     /// `[from PLACE] SOURCE [OCTAVE] [from PLACE] [to PLACE]`.
     fn turn(&mut self, at: usize, text: &str, first: bool) -> Option<Turn> {
-        let words: Vec<(usize, &str)> = split(text, at, ' ').into_iter().filter(|w| !w.1.trim().is_empty()).collect();
+        let words: Vec<(usize, &str)> =
+            split(text, at, ' ').into_iter().filter(|w| !w.1.trim().is_empty()).collect();
         let span = Span { start: at, end: at + text.len() };
         let mut turn = Turn { source: Source::Tacet, octave: 0, from: None, to: None, span };
         let mut source: Option<Source> = None;
@@ -165,7 +171,12 @@ impl Reader<'_> {
             match lower.as_str() {
                 "from" | "to" => {
                     let Some((place_at, place)) = next else {
-                        self.fault(at, word.len(), format!("`{word}` names no place"), "write bar and beat: 8.4".into());
+                        self.fault(
+                            at,
+                            word.len(),
+                            format!("`{word}` names no place"),
+                            "write bar and beat: 8.4".into(),
+                        );
                         return None;
                     };
                     match parse_place(place) {
@@ -185,7 +196,12 @@ impl Reader<'_> {
                 }
                 "as" => {
                     let (at, found) = next.unwrap_or((at, word));
-                    self.fault(at, found.len(), format!("`{text}` is not understood"), "did you mean `as written`?".into());
+                    self.fault(
+                        at,
+                        found.len(),
+                        format!("`{text}` is not understood"),
+                        "did you mean `as written`?".into(),
+                    );
                     return None;
                 }
                 "tacet" => source = Some(Source::Tacet),
@@ -195,7 +211,12 @@ impl Reader<'_> {
                         i += 1;
                     }
                     None => {
-                        self.fault(at, word.len(), "`col` names no chair".into(), "write col and a chair: col violins-1".into());
+                        self.fault(
+                            at,
+                            word.len(),
+                            "`col` names no chair".into(),
+                            "write col and a chair: col violins-1".into(),
+                        );
                         return None;
                     }
                 },
@@ -203,7 +224,10 @@ impl Reader<'_> {
                     turn.octave += OCTAVES.iter().find(|o| o.0 == octave).map_or(0, |o| o.1);
                 }
                 "loco" => {}
-                name if source.is_none() && is_name(name) && (first || words.len() == 1 || turn.from.is_some() || i == 0) => {
+                name if source.is_none()
+                    && is_name(name)
+                    && (first || words.len() == 1 || turn.from.is_some() || i == 0) =>
+                {
                     source = Some(line(name));
                 }
                 _ => {
@@ -251,7 +275,9 @@ impl Reader<'_> {
                 (here, rest) = (here + end, &rest[end..]);
                 continue;
             }
-            let end = rest.find(|c: char| c == '<' || c == '>' || c == '(' || c.is_whitespace()).unwrap_or(rest.len());
+            let end = rest
+                .find(|c: char| c == '<' || c == '>' || c == '(' || c.is_whitespace())
+                .unwrap_or(rest.len());
             match Dynamic::parse(&rest[..end].to_lowercase()) {
                 Some(dynamic) => {
                     steps.push(DynamicStep { hairpin, dynamic, at: None });
@@ -265,7 +291,12 @@ impl Reader<'_> {
             (here, rest) = (here + end, &rest[end..]);
         }
         if hairpin.is_some() {
-            self.fault(at, text.len(), "a hairpin leads nowhere".into(), "name the dynamic that it leads to: p < f".into());
+            self.fault(
+                at,
+                text.len(),
+                "a hairpin leads nowhere".into(),
+                "name the dynamic that it leads to: p < f".into(),
+            );
         }
         marks.push(CellMark::Dynamics(steps));
     }
@@ -304,7 +335,8 @@ fn quoted(text: &str) -> Option<&str> {
 }
 
 fn is_dynamic(lower: &str) -> bool {
-    let first = lower.split(|c: char| c == '<' || c == '>' || c == '(' || c.is_whitespace()).find(|w| !w.is_empty());
+    let first =
+        lower.split(|c: char| c == '<' || c == '>' || c == '(' || c.is_whitespace()).find(|w| !w.is_empty());
     lower.starts_with('<') || lower.starts_with('>') || first.is_some_and(|w| Dynamic::parse(w).is_some())
 }
 
@@ -335,17 +367,4 @@ fn parse_place(text: &str) -> Option<PlaceWord> {
     };
     let bar = bar.parse::<i32>().ok().filter(|b| (0..=100_000).contains(b))?;
     Some(PlaceWord { bar, beat })
-}
-
-/// The trade's word for a playing mark, as cells are written.
-pub(crate) fn playing_word(playing: &Playing) -> String {
-    match playing {
-        Playing::Div(0) => "div.".into(),
-        Playing::Div(n) => format!("div. a {n}"),
-        Playing::Together(n) => format!("a {n}"),
-        Playing::Players(set) => {
-            (0..32).filter(|i| set & (1 << i) != 0).map(|i| format!("{}.", i + 1)).collect::<Vec<_>>().join(" ")
-        }
-        other => words::vocabulary().find(|w| words::mark(w).as_ref() == Some(other)).unwrap_or("ord").to_string(),
-    }
 }

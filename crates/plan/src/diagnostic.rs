@@ -41,16 +41,71 @@ impl fmt::Display for Diagnostic {
     }
 }
 
+/// Where lines begin, to turn bytes into line and column.
+pub(crate) struct Lines<'a> {
+    text: &'a str,
+    starts: Vec<usize>,
+}
+
+impl<'a> Lines<'a> {
+    pub fn new(text: &'a str) -> Self {
+        let ends = text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(i, _)| i + 1);
+        Self { text, starts: std::iter::once(0).chain(ends).collect() }
+    }
+
+    /// Which line a byte lies in, from 0.
+    pub fn index(&self, byte: usize) -> usize {
+        self.starts.partition_point(|s| *s <= byte).saturating_sub(1)
+    }
+
+    /// The bytes of a line, its line end included.
+    pub fn range(&self, index: usize) -> std::ops::Range<usize> {
+        let at = |i: usize| self.starts.get(i).copied().unwrap_or(self.text.len());
+        at(index)..at(index + 1)
+    }
+
+    pub fn count(&self) -> usize {
+        self.starts.len()
+    }
+
+    /// Line and column in characters, both from 1.
+    pub fn place(&self, byte: usize) -> (usize, usize) {
+        let byte = (0..=byte.min(self.text.len())).rev().find(|b| self.text.is_char_boundary(*b)).unwrap_or(0);
+        let line = self.index(byte);
+        let start = self.starts.get(line).copied().unwrap_or(0);
+        (line + 1, self.text[start..byte].chars().count() + 1)
+    }
+}
+
 /// The candidate that is nearest to `word` by edits (insert, delete, replace, swap), if it is near enough to be meant:
-/// at most a third of its letters away, or 1 for short words.
+/// at most a third of its letters away, or 1 for short words; else the shortest one that begins with the word.
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let allowed = (word.chars().count() / 3).max(1);
-    candidates
-        .into_iter()
-        .map(|c| (edits(&word.to_lowercase(), &c.to_lowercase()), c))
-        .filter(|(d, _)| *d <= allowed)
-        .min_by_key(|(d, _)| *d)
-        .map(|(_, c)| c)
+    let word = word.to_lowercase();
+    let length = word.chars().count();
+    let allowed = (length / 3).max(1);
+    let (mut near, mut longer): (Option<(usize, &str)>, Option<&str>) = (None, None);
+    for candidate in candidates {
+        let lower = candidate.to_lowercase();
+        if lower.chars().count().abs_diff(length) <= allowed {
+            let distance = edits(&word, &lower);
+            if distance <= allowed && near.is_none_or(|(d, _)| distance < d) {
+                near = Some((distance, candidate));
+            }
+        }
+        if length >= 3 && lower.starts_with(&word) && longer.is_none_or(|l| candidate.len() < l.len()) {
+            longer = Some(candidate);
+        }
+    }
+    near.map(|(_, c)| c).or(longer)
+}
+
+/// A question with the nearest word, or what else is to be said.
+pub(crate) fn did_you_mean<'a>(
+    word: &str,
+    candidates: impl IntoIterator<Item = &'a str>,
+    otherwise: impl FnOnce() -> String,
+) -> String {
+    nearest(word, candidates).map_or_else(otherwise, |near| format!("did you mean `{near}`?"))
 }
 
 /// Optimal string alignment distance.
@@ -60,8 +115,8 @@ fn edits(a: &str, b: &str) -> usize {
     for (i, row) in rows.iter_mut().enumerate() {
         row[0] = i;
     }
-    for j in 0..=b.len() {
-        rows[0][j] = j;
+    for (j, cell) in rows[0].iter_mut().enumerate() {
+        *cell = j;
     }
     for i in 1..=a.len() {
         for j in 1..=b.len() {
@@ -85,5 +140,24 @@ mod tests {
         assert_eq!(nearest("legatto", ["legato", "staccato"]), Some("legato"));
         assert_eq!(nearest("voilins-1", ["violins-1", "violas"]), Some("violins-1"));
         assert_eq!(nearest("xyz", ["legato"]), None);
+        assert_eq!(nearest("clar", ["bass-clarinet", "clarinets", "clarinet"]), Some("clarinet"));
+    }
+
+    /// Worked examples of the distance: "ca" to "abc" is 3 by optimal string alignment (Boytsov 2011, section 2.2,
+    /// from memory), "kitten" to "sitting" is 3 (Levenshtein's classic example).
+    #[test]
+    fn distances() {
+        assert_eq!(edits("ca", "abc"), 3);
+        assert_eq!(edits("kitten", "sitting"), 3);
+        assert_eq!(edits("form", "from"), 1);
+    }
+
+    #[test]
+    fn places_count_characters() {
+        let lines = Lines::new("ab\nçd\n");
+        assert_eq!(lines.place(0), (1, 1));
+        assert_eq!(lines.place(5), (2, 2));
+        assert_eq!(lines.place(4), (2, 1));
+        assert_eq!(lines.place(99), (3, 1));
     }
 }

@@ -7,6 +7,7 @@
 mod card;
 mod cell;
 mod diagnostic;
+mod edit;
 mod list;
 mod plan;
 mod read_card;
@@ -14,10 +15,12 @@ mod read_plan;
 mod shorthand;
 mod template;
 mod toml;
+mod write_cell;
 
 pub use card::{ArticulationCard, Call, CallKind, DelayCurve, Delays, DynamicsCard, KeyMode, PatchCard};
 pub use cell::CellFault;
 pub use diagnostic::{Diagnostic, Span, nearest};
+pub use edit::set_cell;
 pub use list::card_from_list;
 pub use plan::{Keep, LineDef, PassagePlan, PlacedCell, Plan, Settings};
 pub use shorthand::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Turn};

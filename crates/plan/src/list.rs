@@ -23,13 +23,19 @@ pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
             let trimmed = piece.trim();
             let start = offset + piece.len() - piece.trim_start().len();
             offset += piece.len() + 1;
-            if trimmed.is_empty() || trimmed.starts_with('#') && !trimmed[1..].starts_with(|c: char| c.is_ascii_digit()) {
+            if trimmed.is_empty()
+                || trimmed.starts_with('#') && !trimmed[1..].starts_with(|c: char| c.is_ascii_digit())
+            {
                 continue;
             }
             match read(trimmed) {
                 Some((call, name, colour)) => {
                     count += 1;
-                    let _ = write!(card, "\n[[articulation]]                # {}\nname = \"{name}\"\n", trimmed.replace('\r', ""));
+                    let _ = write!(
+                        card,
+                        "\n[[articulation]]                # {}\nname = \"{name}\"\n",
+                        trimmed.replace('\r', "")
+                    );
                     if let Some(colour) = colour {
                         let _ = writeln!(card, "colour = \"{}\"", colour.word());
                     }
@@ -59,11 +65,16 @@ pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
 
 /// Call as TOML, name, colour.
 fn read(text: &str) -> Option<(String, String, Option<Colour>)> {
-    let cleaned: String = text.chars().map(|c| if matches!(c, ':' | '=' | '\t' | '|' | '–' | '—') { ' ' } else { c }).collect();
+    let cleaned: String =
+        text.chars().map(|c| if matches!(c, ':' | '=' | '\t' | '|' | '–' | '—') { ' ' } else { c }).collect();
     let tokens: Vec<&str> = cleaned.split_whitespace().filter(|t| *t != "-").collect();
     let number = |t: &str| t.parse::<u8>().ok().filter(|n| *n <= 127);
     let first = tokens.first()?.to_lowercase();
-    let split = |prefix: &str| first.strip_prefix(prefix).filter(|r| r.is_empty() || r.chars().all(|c| c.is_ascii_digit() || c == '-'));
+    let split = |prefix: &str| {
+        first
+            .strip_prefix(prefix)
+            .filter(|r| r.is_empty() || r.chars().all(|c| c.is_ascii_digit() || c == '-'))
+    };
     // A word and its number, together or apart: `CC32`, `CC 32`.
     let word_number = |prefixes: &[&str]| -> Option<(String, usize)> {
         let rest = prefixes.iter().find_map(|p| split(p))?;
@@ -88,7 +99,9 @@ fn read(text: &str) -> Option<(String, String, Option<Colour>)> {
     };
     let mut rest = tokens.get(used..)?.to_vec();
     let mut call = call;
-    if let Some(i) = rest.iter().position(|t| matches!(t.to_lowercase().as_str(), "held" | "(held)" | "hold" | "(hold)")) {
+    if let Some(i) =
+        rest.iter().position(|t| matches!(t.to_lowercase().as_str(), "held" | "(held)" | "hold" | "(hold)"))
+    {
         rest.remove(i);
         call = call.replace("\"latch\"", "\"held\"");
     }
@@ -111,14 +124,38 @@ fn normal(name: &str) -> (String, Option<Colour>) {
     }
     for state in states {
         let word = match state {
-            Playing::ConSord => { colour = Some(Colour::ConSord); continue }
-            Playing::SulPont => { colour = Some(Colour::SulPont); continue }
-            Playing::SulTasto => { colour = Some(Colour::SulTasto); continue }
-            Playing::Harmonics => { colour = Some(Colour::Harmonics); continue }
-            Playing::ColLegnoBattuto | Playing::ColLegnoTratto => { colour = Some(Colour::ColLegno); continue }
-            Playing::Flutter => { colour = Some(Colour::Flutter); continue }
-            Playing::Stopped => { colour = Some(Colour::Stopped); continue }
-            Playing::NonVib => { colour = Some(Colour::NonVib); continue }
+            Playing::ConSord => {
+                colour = Some(Colour::ConSord);
+                continue;
+            }
+            Playing::SulPont => {
+                colour = Some(Colour::SulPont);
+                continue;
+            }
+            Playing::SulTasto => {
+                colour = Some(Colour::SulTasto);
+                continue;
+            }
+            Playing::Harmonics => {
+                colour = Some(Colour::Harmonics);
+                continue;
+            }
+            Playing::ColLegnoBattuto | Playing::ColLegnoTratto => {
+                colour = Some(Colour::ColLegno);
+                continue;
+            }
+            Playing::Flutter => {
+                colour = Some(Colour::Flutter);
+                continue;
+            }
+            Playing::Stopped => {
+                colour = Some(Colour::Stopped);
+                continue;
+            }
+            Playing::NonVib => {
+                colour = Some(Colour::NonVib);
+                continue;
+            }
             Playing::Pizz => "pizzicato",
             Playing::Trem(true) => "tremolo",
             Playing::Legato => "legato",
@@ -143,7 +180,14 @@ fn normal(name: &str) -> (String, Option<Colour>) {
     if articulation.is_none()
         && let Some(word) = lower.split(|c: char| !c.is_alphabetic()).find(|w| plain.contains(w))
     {
-        articulation = Some(match word { "sus" | "long" | "longs" => "sustain", "gliss" => "glissando", w => w }.to_string());
+        articulation = Some(
+            match word {
+                "sus" | "long" | "longs" => "sustain",
+                "gliss" => "glissando",
+                w => w,
+            }
+            .to_string(),
+        );
     }
     let slug = || {
         let words: Vec<String> = lower
@@ -175,7 +219,20 @@ mod tests {
         let (card, faults) = PatchCard::parse("card.toml", &card);
         assert!(faults.iter().all(|f| f.warning), "{faults:?}");
         let names: Vec<&str> = card.articulations.iter().map(|a| a.name.as_str()).collect();
-        assert_eq!(names, ["legato", "staccato", "tremolo", "pizzicato", "sustain", "spiccato", "staccatissimo", "marcato", "trill-1"]);
+        assert_eq!(
+            names,
+            [
+                "legato",
+                "staccato",
+                "tremolo",
+                "pizzicato",
+                "sustain",
+                "spiccato",
+                "staccatissimo",
+                "marcato",
+                "trill-1"
+            ]
+        );
         assert_eq!(card.articulations[4].colour, Some(Colour::ConSord));
     }
 }

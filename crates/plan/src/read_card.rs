@@ -2,7 +2,8 @@
 
 use crate::toml::{File, float, span_of, value_float, value_span};
 use crate::{
-    ArticulationCard, Call, CallKind, DelayCurve, Delays, Diagnostic, DynamicsCard, KeyMode, PatchCard, nearest,
+    ArticulationCard, Call, CallKind, DelayCurve, Delays, Diagnostic, DynamicsCard, KeyMode, PatchCard,
+    nearest,
 };
 use ripieno_music::{Colour, parse_key};
 use std::ops::Range;
@@ -23,7 +24,10 @@ impl Keys {
     }
 
     fn help(&self) -> String {
-        format!("a key: a letter, # or b, and the octave as this card counts (middle C is C{}), or a number 0 to 127", self.middle_c)
+        format!(
+            "a key: a letter, # or b, and the octave as this card counts (middle C is C{}), or a number 0 to 127",
+            self.middle_c
+        )
     }
 }
 
@@ -34,8 +38,19 @@ impl PatchCard {
         let document = file.document();
         let root = document.as_table();
         let keys = [
-            "patch", "instrument", "middle-c", "sounding", "transpose", "strokes", "channel", "one-voice", "bend-semitones",
-            "layered", "dynamics", "instead", "articulation",
+            "patch",
+            "instrument",
+            "middle-c",
+            "sounding",
+            "transpose",
+            "strokes",
+            "channel",
+            "one-voice",
+            "bend-semitones",
+            "layered",
+            "dynamics",
+            "instead",
+            "articulation",
         ];
         file.only(root, &keys, "a patch card");
         let mut card = Self::plain("");
@@ -45,14 +60,25 @@ impl PatchCard {
             && ripieno_instruments::by_id(id).is_none()
         {
             let near = nearest(id, ripieno_instruments::ids());
-            let help = near.map_or_else(|| "ids are listed in docs/instruments.md".to_string(), |n| format!("did you mean `{n}`?"));
-            file.error(root.get("instrument").map_or(0..0, span_of), format!("`{id}` is no instrument of the table"), help);
+            let help = near.map_or_else(
+                || "ids are listed in docs/instruments.md".to_string(),
+                |n| format!("did you mean `{n}`?"),
+            );
+            file.error(
+                root.get("instrument").map_or(0..0, span_of),
+                format!("`{id}` is no instrument of the table"),
+                help,
+            );
         }
         if let Some(item) = root.get("middle-c") {
             let octave = item.as_integer().or_else(|| item.as_str()?.strip_prefix(['C', 'c'])?.parse().ok());
             match octave.filter(|o| (-10..=10).contains(o)) {
                 Some(octave) => card.middle_c = octave as i16,
-                None => file.error(span_of(item), "`middle-c` is no name of middle C", "write \"C3\", \"C4\" or \"C5\": what this card calls MIDI key 60"),
+                None => file.error(
+                    span_of(item),
+                    "`middle-c` is no name of middle C",
+                    "write \"C3\", \"C4\" or \"C5\": what this card calls MIDI key 60",
+                ),
             }
         }
         let names = Keys { middle_c: card.middle_c };
@@ -62,7 +88,9 @@ impl PatchCard {
             for (stroke, item) in table.iter() {
                 match item.as_value().and_then(|v| names.of(v)) {
                     Some(key) => card.strokes.push((stroke.to_string(), key)),
-                    None => file.error(span_of(item), format!("the stroke `{stroke}` has no key"), names.help()),
+                    None => {
+                        file.error(span_of(item), format!("the stroke `{stroke}` has no key"), names.help())
+                    }
                 }
             }
         }
@@ -86,8 +114,16 @@ impl PatchCard {
                     }
                 }
             }
-            Some(other) => file.error(span_of(other), "`articulation` is not a list of tables", "write [[articulation]] for each"),
-            None => file.error(0..0, "the card has no articulation", "write [[articulation]] and name = \"sustain\""),
+            Some(other) => file.error(
+                span_of(other),
+                "`articulation` is not a list of tables",
+                "write [[articulation]] for each",
+            ),
+            None => file.error(
+                0..0,
+                "the card has no articulation",
+                "write [[articulation]] and name = \"sustain\"",
+            ),
         }
         if card.articulations.is_empty() {
             card.articulations = Self::plain("").articulations;
@@ -95,8 +131,14 @@ impl PatchCard {
         for (i, name) in card.instead.clone().iter().enumerate() {
             if !card.articulations.iter().any(|a| a.name == *name) {
                 let own = card.articulations.iter().map(|a| a.name.as_str());
-                let help = nearest(name, own).map_or("name an articulation of this card".to_string(), |n| format!("did you mean `{n}`?"));
-                let at = root.get("instead").and_then(Item::as_array).and_then(|a| a.get(i)).map_or(0..0, value_span);
+                let help = nearest(name, own).map_or("name an articulation of this card".to_string(), |n| {
+                    format!("did you mean `{n}`?")
+                });
+                let at = root
+                    .get("instead")
+                    .and_then(Item::as_array)
+                    .and_then(|a| a.get(i))
+                    .map_or(0..0, value_span);
                 file.warn(at, format!("`instead` names `{name}`, which the card does not have"), help);
             }
         }
@@ -109,11 +151,16 @@ impl PatchCard {
 
 fn range(file: &mut File<'_>, table: &dyn TableLike, key: &str, names: &Keys) -> Option<(u8, u8)> {
     let item = table.get(key)?;
-    let found: Vec<Option<u8>> = item.as_array().map(|a| a.iter().map(|v| names.of(v)).collect()).unwrap_or_default();
+    let found: Vec<Option<u8>> =
+        item.as_array().map(|a| a.iter().map(|v| names.of(v)).collect()).unwrap_or_default();
     match found[..] {
         [Some(low), Some(high)] if low <= high => Some((low, high)),
         [Some(low), Some(high)] => {
-            file.error(span_of(item), format!("`{key}` goes from {low} down to {high}"), "name the lower key first");
+            file.error(
+                span_of(item),
+                format!("`{key}` goes from {low} down to {high}"),
+                "name the lower key first",
+            );
             None
         }
         _ => {
@@ -134,7 +181,9 @@ fn dynamics(file: &mut File<'_>, table: &dyn TableLike) -> DynamicsCard {
     if let Some(item) = table.get("response") {
         let pairs = pairs(item, 0.0, 127.0);
         match pairs {
-            Some(pairs) if pairs.len() >= 2 && pairs.windows(2).all(|w| w[0].0 < w[1].0 && w[0].1 < w[1].1) => {
+            Some(pairs)
+                if pairs.len() >= 2 && pairs.windows(2).all(|w| w[0].0 < w[1].0 && w[0].1 < w[1].1) =>
+            {
                 card.response = pairs.into_iter().map(|(v, db)| (v as u8, db)).collect();
             }
             _ => file.error(
@@ -158,8 +207,23 @@ fn pairs(item: &Item, low: f64, high: f64) -> Option<Vec<(f64, f64)>> {
         .collect()
 }
 
-fn articulation(file: &mut File<'_>, table: &dyn TableLike, span: Range<usize>, names: &Keys) -> Option<ArticulationCard> {
-    let keys = ["name", "colour", "call", "speaks-after-ms", "overlap-ms", "one-voice", "sounding", "repeat-ms", "dynamics"];
+fn articulation(
+    file: &mut File<'_>,
+    table: &dyn TableLike,
+    span: Range<usize>,
+    names: &Keys,
+) -> Option<ArticulationCard> {
+    let keys = [
+        "name",
+        "colour",
+        "call",
+        "speaks-after-ms",
+        "overlap-ms",
+        "one-voice",
+        "sounding",
+        "repeat-ms",
+        "dynamics",
+    ];
     file.only(table, &keys, "an articulation");
     let Some(name) = file.string(table, "name") else {
         if !table.contains_key("name") {
@@ -171,7 +235,8 @@ fn articulation(file: &mut File<'_>, table: &dyn TableLike, span: Range<usize>, 
         let colour = Colour::parse(&word);
         if colour.is_none() {
             let words = Colour::ALL.map(Colour::word);
-            let help = nearest(&word, words).map_or_else(|| format!("known: {}", words.join(", ")), |n| format!("did you mean `{n}`?"));
+            let help = nearest(&word, words)
+                .map_or_else(|| format!("known: {}", words.join(", ")), |n| format!("did you mean `{n}`?"));
             file.error(table.get("colour").map_or(0..0, span_of), format!("`{word}` is no colour"), help);
         }
         colour
@@ -196,11 +261,19 @@ fn delays(file: &mut File<'_>, item: &Item) -> Delays {
             return DelayCurve { pairs: vec![(64, ms)] };
         }
         match pairs(item, 1.0, 127.0) {
-            Some(p) if !p.is_empty() && p.windows(2).all(|w| w[0].0 < w[1].0) && p.iter().all(|x| (0.0..=5000.0).contains(&x.1)) => {
+            Some(p)
+                if !p.is_empty()
+                    && p.windows(2).all(|w| w[0].0 < w[1].0)
+                    && p.iter().all(|x| (0.0..=5000.0).contains(&x.1)) =>
+            {
                 DelayCurve { pairs: p.into_iter().map(|(v, ms)| (v as u8, ms)).collect() }
             }
             _ => {
-                file.error(span_of(item), "this is no delay", "write milliseconds (0 to 5000), or pairs by rising velocity: [[1, 250], [64, 160]]");
+                file.error(
+                    span_of(item),
+                    "this is no delay",
+                    "write milliseconds (0 to 5000), or pairs by rising velocity: [[1, 250], [64, 160]]",
+                );
                 DelayCurve::default()
             }
         }
@@ -246,7 +319,12 @@ const CALLS: &str = "write { key = \"C0\" }, { controller = [32, 5] }, { program
 fn call(file: &mut File<'_>, table: &dyn TableLike, span: Range<usize>, names: &Keys) -> Option<Call> {
     let bytes = |item: &Item, low: i64| -> Option<(u8, u8)> {
         let array = item.as_array()?;
-        let two: Vec<u8> = array.iter().filter_map(|v| v.as_integer()).filter(|n| (low..=127).contains(n)).map(|n| n as u8).collect();
+        let two: Vec<u8> = array
+            .iter()
+            .filter_map(|v| v.as_integer())
+            .filter(|n| (low..=127).contains(n))
+            .map(|n| n as u8)
+            .collect();
         (two.len() == 2 && array.len() == 2).then(|| (two[0], two[1]))
     };
     let kind = if let Some(item) = table.get("key") {
@@ -259,8 +337,13 @@ fn call(file: &mut File<'_>, table: &dyn TableLike, span: Range<usize>, names: &
             None | Some("latch") => KeyMode::Latch,
             Some("held") => KeyMode::Held,
             Some(other) => {
-                let help = nearest(other, ["latch", "held"]).map_or("write \"latch\" or \"held\"".to_string(), |n| format!("did you mean `{n}`?"));
-                file.error(table.get("mode").map_or(0..0, span_of), format!("`{other}` is no mode of a key"), help);
+                let help = nearest(other, ["latch", "held"])
+                    .map_or("write \"latch\" or \"held\"".to_string(), |n| format!("did you mean `{n}`?"));
+                file.error(
+                    table.get("mode").map_or(0..0, span_of),
+                    format!("`{other}` is no mode of a key"),
+                    help,
+                );
                 return None;
             }
         };
@@ -270,7 +353,11 @@ fn call(file: &mut File<'_>, table: &dyn TableLike, span: Range<usize>, names: &
         match bytes(item, 0) {
             Some((number, value)) => CallKind::Controller { number, value },
             None => {
-                file.error(span_of(item), "a controller call is a number and a value", "write controller = [32, 5], both 0 to 127");
+                file.error(
+                    span_of(item),
+                    "a controller call is a number and a value",
+                    "write controller = [32, 5], both 0 to 127",
+                );
                 return None;
             }
         }
@@ -282,7 +369,11 @@ fn call(file: &mut File<'_>, table: &dyn TableLike, span: Range<usize>, names: &
             Some(item) => match bytes(item, 0) {
                 Some(pair) => Some(pair),
                 None => {
-                    file.error(span_of(item), "`bank` is not two bytes", "write bank = [msb, lsb], both 0 to 127");
+                    file.error(
+                        span_of(item),
+                        "`bank` is not two bytes",
+                        "write bank = [msb, lsb], both 0 to 127",
+                    );
                     return None;
                 }
             },
@@ -296,14 +387,23 @@ fn call(file: &mut File<'_>, table: &dyn TableLike, span: Range<usize>, names: &
         match bytes(item, 1).filter(|(low, high)| low <= high) {
             Some((low, high)) => CallKind::Velocity { low, high },
             None => {
-                file.error(span_of(item), "a velocity call is a range", "write velocity = [1, 63], the lower first, 1 to 127");
+                file.error(
+                    span_of(item),
+                    "a velocity call is a range",
+                    "write velocity = [1, 63], the lower first, 1 to 127",
+                );
                 return None;
             }
         }
     } else {
         let words: Vec<String> = table.iter().map(|(k, _)| k.to_string()).collect();
-        let near = words.iter().find_map(|w| nearest(w, ["key", "controller", "program", "channel", "velocity"]));
-        file.error(span, "this is no call", near.map_or(CALLS.to_string(), |n| format!("did you mean `{n}`?")));
+        let near =
+            words.iter().find_map(|w| nearest(w, ["key", "controller", "program", "channel", "velocity"]));
+        file.error(
+            span,
+            "this is no call",
+            near.map_or(CALLS.to_string(), |n| format!("did you mean `{n}`?")),
+        );
         return None;
     };
     Some(Call { kind })
@@ -316,19 +416,36 @@ fn together(file: &mut File<'_>, card: &PatchCard, spans: &[Range<usize>]) {
     for (i, a) in all.iter().enumerate() {
         for (j, b) in all.iter().enumerate().take(i) {
             if a.name == b.name && a.colour == b.colour {
-                file.error(at(i), format!("`{}` stands twice", a.name), "give one of them a colour, or another name");
+                file.error(
+                    at(i),
+                    format!("`{}` stands twice", a.name),
+                    "give one of them a colour, or another name",
+                );
             }
             if a.calls.is_empty() && b.calls.is_empty() {
-                file.error(at(i), format!("`{}` and `{}` both have no call", b.name, a.name), "at most one sounds when nothing is called");
+                file.error(
+                    at(i),
+                    format!("`{}` and `{}` both have no call", b.name, a.name),
+                    "at most one sounds when nothing is called",
+                );
             }
             for (x, y) in a.calls.iter().flat_map(|x| b.calls.iter().map(move |y| (x.kind, y.kind))) {
-                if let (CallKind::Velocity { low: l1, high: h1 }, CallKind::Velocity { low: l2, high: h2 }) = (x, y)
+                if let (CallKind::Velocity { low: l1, high: h1 }, CallKind::Velocity { low: l2, high: h2 }) =
+                    (x, y)
                     && l1 <= h2
                     && l2 <= h1
                 {
-                    file.error(at(i), format!("the velocities of `{}` and `{}` overlap", all[j].name, a.name), "let the ranges stand side by side");
+                    file.error(
+                        at(i),
+                        format!("the velocities of `{}` and `{}` overlap", all[j].name, a.name),
+                        "let the ranges stand side by side",
+                    );
                 } else if same_call(x, y) {
-                    file.error(at(i), format!("`{}` and `{}` share a call", all[j].name, a.name), "give each a call of its own");
+                    file.error(
+                        at(i),
+                        format!("`{}` and `{}` share a call", all[j].name, a.name),
+                        "give each a call of its own",
+                    );
                 }
             }
         }
@@ -341,19 +458,37 @@ fn together(file: &mut File<'_>, card: &PatchCard, spans: &[Range<usize>]) {
                     };
                     let mut ranges = card.sounding.into_iter().chain(all.iter().filter_map(|a| a.sounding));
                     if ranges.any(sent) || card.strokes.iter().any(|s| s.1 == key) {
-                        file.error(at(i), format!("key {key} calls `{}` and sounds as well", a.name), "move the call, or narrow `sounding` or `strokes`");
+                        file.error(
+                            at(i),
+                            format!("key {key} calls `{}` and sounds as well", a.name),
+                            "move the call, or narrow `sounding` or `strokes`",
+                        );
                     }
                 }
                 CallKind::Controller { number, .. } => {
-                    let mut own = std::iter::once(&card.dynamics).chain(all.iter().filter_map(|a| a.dynamics.as_ref()));
+                    let mut own =
+                        std::iter::once(&card.dynamics).chain(all.iter().filter_map(|a| a.dynamics.as_ref()));
                     if own.any(|d| d.controller == Some(number) || d.expression == Some(number)) {
-                        file.error(at(i), format!("controller {number} calls `{}` and carries the dynamics as well", a.name), "use another controller for one of them");
+                        file.error(
+                            at(i),
+                            format!(
+                                "controller {number} calls `{}` and carries the dynamics as well",
+                                a.name
+                            ),
+                            "use another controller for one of them",
+                        );
                     }
                 }
                 CallKind::Channel { channel } if channel == card.channel => {
-                    let others = all.iter().any(|b| !b.calls.iter().any(|c| matches!(c.kind, CallKind::Channel { .. })));
+                    let others = all
+                        .iter()
+                        .any(|b| !b.calls.iter().any(|c| matches!(c.kind, CallKind::Channel { .. })));
                     if others {
-                        file.warn(at(i), format!("channel {channel} calls `{}` and is the card's own", a.name), "set `channel` to one that calls nothing, or the others cannot sound");
+                        file.warn(
+                            at(i),
+                            format!("channel {channel} calls `{}` and is the card's own", a.name),
+                            "set `channel` to one that calls nothing, or the others cannot sound",
+                        );
                     }
                 }
                 _ => {}
@@ -362,18 +497,29 @@ fn together(file: &mut File<'_>, card: &PatchCard, spans: &[Range<usize>]) {
     }
     let latching = all.iter().any(|a| {
         a.calls.iter().any(|c| {
-            matches!(c.kind, CallKind::Key { mode: KeyMode::Latch, .. } | CallKind::Controller { .. } | CallKind::Program { .. })
+            matches!(
+                c.kind,
+                CallKind::Key { mode: KeyMode::Latch, .. }
+                    | CallKind::Controller { .. }
+                    | CallKind::Program { .. }
+            )
         })
     });
     if let Some(i) = all.iter().position(|a| a.calls.is_empty()).filter(|_| latching) {
-        file.warn(at(i), format!("`{}` has no call, and cannot come back once another was latched", all[i].name), "give it a call of its own");
+        file.warn(
+            at(i),
+            format!("`{}` has no call, and cannot come back once another was latched", all[i].name),
+            "give it a call of its own",
+        );
     }
 }
 
 fn same_call(x: CallKind, y: CallKind) -> bool {
     match (x, y) {
         (CallKind::Key { key: a, .. }, CallKind::Key { key: b, .. }) => a == b,
-        (CallKind::Program { program: a, bank: p }, CallKind::Program { program: b, bank: q }) => a == b && (p == q || p.is_none() || q.is_none()),
+        (CallKind::Program { program: a, bank: p }, CallKind::Program { program: b, bank: q }) => {
+            a == b && (p == q || p.is_none() || q.is_none())
+        }
         (CallKind::Velocity { .. }, _) | (_, CallKind::Velocity { .. }) => false,
         (a, b) => a == b,
     }

@@ -2,8 +2,8 @@
 
 use crate::toml::{File, span_of, table_span};
 use crate::{
-    CellWords, ChairPlan, Diagnostic, Keep, LineDef, LineVoice, MixPlan, PassagePlan, PlacedCell, Plan, SeatPlan, Settings,
-    Source, Span, Template, nearest,
+    CellWords, ChairPlan, Diagnostic, Keep, LineDef, LineVoice, MixPlan, PassagePlan, PlacedCell, Plan,
+    SeatPlan, Settings, Source, Span, Template, nearest,
 };
 use toml_edit::{Item, TableLike};
 
@@ -50,7 +50,11 @@ impl Plan {
                     }
                 }
             }
-            Some(other) => file.error(span_of(other), "`passage` is not a list of tables", "write [[passage]] for each passage"),
+            Some(other) => file.error(
+                span_of(other),
+                "`passage` is not a list of tables",
+                "write [[passage]] for each passage",
+            ),
             None => {}
         }
         plan.passages.sort_by_key(|p| p.from_bar);
@@ -69,7 +73,11 @@ impl Plan {
         for (i, passage) in plan.passages.iter().enumerate() {
             if plan.passages[..i].iter().any(|p| p.name == passage.name) {
                 let span = passage.span.start..passage.span.end;
-                file.error(span, format!("two passages are named \"{}\"", passage.name), "give each a name of its own");
+                file.error(
+                    span,
+                    format!("two passages are named \"{}\"", passage.name),
+                    "give each a name of its own",
+                );
             }
         }
         (plan, file.found)
@@ -99,32 +107,52 @@ impl Plan {
                                     words.push(word);
                                 }
                                 let help = said(name, &words, "line");
-                                let help = if help.starts_with("known") { said(name, &lines, "line") } else { help };
-                                file.error(span(turn.span), format!("`{name}` is no line of this plan"), help);
+                                let help =
+                                    if help.starts_with("known") { said(name, &lines, "line") } else { help };
+                                file.error(
+                                    span(turn.span),
+                                    format!("`{name}` is no line of this plan"),
+                                    help,
+                                );
                                 continue;
                             };
                             if let (LineVoice::Nth(n), Some(most)) = (voice, line.voices)
                                 && *n > most
                             {
                                 let help = format!("its voices are {name}.top to {name}.{most}");
-                                file.error(span(turn.span), format!("`{name}` has {most} voices, not {n}"), help);
+                                file.error(
+                                    span(turn.span),
+                                    format!("`{name}` has {most} voices, not {n}"),
+                                    help,
+                                );
                             }
                         }
                         Source::Col { chair } => {
                             if !chairs.contains(&chair.as_str()) {
                                 let help = said(chair, &chairs, "chair in the template");
-                                file.error(span(turn.span), format!("the template has no chair `{chair}`"), help);
+                                file.error(
+                                    span(turn.span),
+                                    format!("the template has no chair `{chair}`"),
+                                    help,
+                                );
                             } else if !passage.cells.iter().any(|c| c.chair == *chair) {
                                 file.warn(
                                     span(turn.span),
-                                    format!("`{chair}` is silent in \"{}\", and so is `{}`", passage.name, cell.chair),
+                                    format!(
+                                        "`{chair}` is silent in \"{}\", and so is `{}`",
+                                        passage.name, cell.chair
+                                    ),
                                     "give that chair something to play, or choose another",
                                 );
                             }
                         }
                         Source::AsWritten if !lines.contains(&cell.chair.as_str()) => {
                             let help = format!("add to [lines]: {} = {{ track = \"...\" }}", cell.chair);
-                            file.error(span(turn.span), format!("there is no line `{}` to be played as written", cell.chair), help);
+                            file.error(
+                                span(turn.span),
+                                format!("there is no line `{}` to be played as written", cell.chair),
+                                help,
+                            );
                         }
                         _ => {}
                     }
@@ -213,8 +241,14 @@ fn settings(file: &mut File<'_>, table: &dyn TableLike, settings: &mut Settings)
             "velocity" => keep.velocity = true,
             other => {
                 let near = nearest(other, ["curves", "timing", "velocity"]);
-                let help = near.map_or("known: curves, timing, velocity".to_string(), |n| format!("did you mean `{n}`?"));
-                file.error(table.get("keep").map_or(0..0, span_of), format!("`{other}` cannot be kept"), help);
+                let help = near.map_or("known: curves, timing, velocity".to_string(), |n| {
+                    format!("did you mean `{n}`?")
+                });
+                file.error(
+                    table.get("keep").map_or(0..0, span_of),
+                    format!("`{other}` cannot be kept"),
+                    help,
+                );
             }
         }
     }
@@ -254,13 +288,24 @@ fn passage(file: &mut File<'_>, table: &toml_edit::Table, text: &str) -> Option<
         file.error(whole, format!("passage \"{name}\" has no bars"), "write bars = [1, 8]");
         return None;
     };
-    let bars: Vec<i64> = item.as_array().map(|a| a.iter().filter_map(toml_edit::Value::as_integer).collect()).unwrap_or_default();
+    let bars: Vec<i64> = item
+        .as_array()
+        .map(|a| a.iter().filter_map(toml_edit::Value::as_integer).collect())
+        .unwrap_or_default();
     let [from, to] = bars[..] else {
-        file.error(span_of(item), "`bars` is not two whole numbers", "write the first and the last bar: bars = [1, 8]");
+        file.error(
+            span_of(item),
+            "`bars` is not two whole numbers",
+            "write the first and the last bar: bars = [1, 8]",
+        );
         return None;
     };
     if from > to || from < 0 || to > 1_000_000 {
-        file.error(span_of(item), format!("bars {from} to {to} are no stretch of bars"), "the first bar comes first; bars count from 1, a pick-up is 0");
+        file.error(
+            span_of(item),
+            format!("bars {from} to {to} are no stretch of bars"),
+            "the first bar comes first; bars count from 1, a pick-up is 0",
+        );
         return None;
     }
     let mut cells = Vec::new();
@@ -268,15 +313,25 @@ fn passage(file: &mut File<'_>, table: &toml_edit::Table, text: &str) -> Option<
         for (chair, item) in casting.iter() {
             let at = span_of(item);
             let Some(cell) = item.as_str() else {
-                file.error(at, format!("the cell of `{chair}` is no text"), "write chair = \"melody, legato\"");
+                file.error(
+                    at,
+                    format!("the cell of `{chair}` is no text"),
+                    "write chair = \"melody, legato\"",
+                );
                 continue;
             };
             let raw = text.get(at.start..at.end).unwrap_or("");
             let (words, faults) = CellWords::parse_with(cell, &|w| is_articulation(w));
             for fault in faults {
                 // The text begins after its opening quote; an escaped quote inside shifts what follows it.
-                let shift = |n: usize| n + raw[1.min(raw.len())..].match_indices('\\').take_while(|(i, _)| *i <= n).count();
-                file.error(at.start + 1 + shift(fault.span.start)..at.start + 1 + shift(fault.span.end), fault.message, fault.help);
+                let shift = |n: usize| {
+                    n + raw[1.min(raw.len())..].match_indices('\\').take_while(|(i, _)| *i <= n).count()
+                };
+                file.error(
+                    at.start + 1 + shift(fault.span.start)..at.start + 1 + shift(fault.span.end),
+                    fault.message,
+                    fault.help,
+                );
             }
             cells.push(PlacedCell {
                 chair: chair.to_string(),
@@ -291,7 +346,10 @@ fn passage(file: &mut File<'_>, table: &toml_edit::Table, text: &str) -> Option<
 
 /// Articulations that cards name outside the trade's marks: a word with a hyphen and no digit.
 fn is_articulation(word: &str) -> bool {
-    matches!(word, "sustain" | "accent" | "snap-pizzicato" | "trill-1" | "trill-2" | "glissando" | "flautando")
+    matches!(
+        word,
+        "sustain" | "accent" | "snap-pizzicato" | "trill-1" | "trill-2" | "glissando" | "flautando"
+    )
 }
 
 impl Template {
@@ -310,7 +368,11 @@ impl Template {
             }
         }
         if template.chairs.is_empty() && file.found.is_empty() {
-            file.error(0..0, "the template has no chairs", "write [chair.violins-1] and instrument = \"violin\"");
+            file.error(
+                0..0,
+                "the template has no chairs",
+                "write [chair.violins-1] and instrument = \"violin\"",
+            );
         }
         // `order` where given; the others keep the order of the file after them.
         template.chairs.sort_by_key(|c| c.order.unwrap_or(i64::MAX));
@@ -334,11 +396,17 @@ fn chair(file: &mut File<'_>, id: &str, item: &Item) -> Option<ChairPlan> {
         file.error(span, format!("chair `{id}` is no table"), "write [chair.violins-1]");
         return None;
     };
-    let valid = !id.is_empty() && id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
+    let valid =
+        !id.is_empty() && id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
     if !valid {
-        file.error(span.clone(), format!("`{id}` is no id of a chair"), "use a-z, 0-9 and hyphens: violins-1");
+        file.error(
+            span.clone(),
+            format!("`{id}` is no id of a chair"),
+            "use a-z, 0-9 and hyphens: violins-1",
+        );
     }
-    let keys = ["instrument", "players", "card", "cards", "track", "port", "order", "name", "seat", "gain-db"];
+    let keys =
+        ["instrument", "players", "card", "cards", "track", "port", "order", "name", "seat", "gain-db"];
     file.only(table, &keys, "a chair");
     let instrument = file.string(table, "instrument").unwrap_or_default();
     if ripieno_instruments::by_id(&instrument).is_none() {
@@ -348,7 +416,11 @@ fn chair(file: &mut File<'_>, id: &str, item: &Item) -> Option<ChairPlan> {
             || "ids are listed in docs/instruments.md; say, instrument = \"violin\"".to_string(),
             |n| format!("did you mean `{n}`?"),
         );
-        let message = if instrument.is_empty() { format!("chair `{id}` has no instrument") } else { format!("`{instrument}` is no instrument of the table") };
+        let message = if instrument.is_empty() {
+            format!("chair `{id}` has no instrument")
+        } else {
+            format!("`{instrument}` is no instrument of the table")
+        };
         file.error(at, message, help);
     }
     let mut cards = file.strings(table, "cards");
@@ -356,11 +428,18 @@ fn chair(file: &mut File<'_>, id: &str, item: &Item) -> Option<ChairPlan> {
         cards.insert(0, card);
     }
     let seat = table.get("seat").and_then(|item| {
-        let pair: Vec<f64> = item.as_array().map(|a| a.iter().filter_map(crate::toml::value_float).collect()).unwrap_or_default();
+        let pair: Vec<f64> = item
+            .as_array()
+            .map(|a| a.iter().filter_map(crate::toml::value_float).collect())
+            .unwrap_or_default();
         match pair[..] {
             [x, y] if x.abs() <= 100.0 && y.abs() <= 100.0 => Some(SeatPlan { x, y }),
             _ => {
-                file.error(span_of(item), "`seat` is not two numbers within 100 m", "write metres from the conductor: seat = [-3.6, 2.2]");
+                file.error(
+                    span_of(item),
+                    "`seat` is not two numbers within 100 m",
+                    "write metres from the conductor: seat = [-3.6, 2.2]",
+                );
                 None
             }
         }

@@ -57,11 +57,8 @@ pub fn of(chair: &ChairPerformance) -> Vec<Note<'_>> {
                     note.joins_on =
                         if i == last { gesture.joins_on } else { realisation.strokes[i + 1].joined };
                     note.glide = if i == 0 { gesture.glide.0 } else { QUICK };
-                    // Strokes of a roll follow the chair's level, whatever their gesture began with.
-                    let follows = matches!(gesture.articulation.as_str(), named::TREMOLO | named::ROLL);
-                    note.offset = (stroke.attack.0 - gesture.attack.0).clamp(-6.0, 6.0);
-                    note.attack =
-                        if follows { chair.level.at(stroke.onset) + note.offset } else { stroke.attack.0 };
+                    note.offset = (stroke.attack.0 - chair.level.at(stroke.onset)).clamp(-6.0, 6.0);
+                    note.attack = stroke.attack.0;
                     notes.push(note);
                 }
             }

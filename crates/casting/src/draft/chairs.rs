@@ -25,13 +25,14 @@ pub(super) struct Seat {
 /// One chair for each track that has notes, in the order of the score.
 pub(super) fn seats(score: &Score) -> Vec<Seat> {
     let mut seats: Vec<Seat> = Vec::new();
+    let mut guesses = table::recognise(score);
     for (index, track) in score.tracks.iter().enumerate() {
         if track.content.notes.is_empty() {
             continue;
         }
         let mut doubts = Vec::new();
         let mut comments = Vec::new();
-        let known = table::recognise(track).unwrap_or_else(|| {
+        let known = guesses.get_mut(index).and_then(Option::take).unwrap_or_else(|| {
             let known = nearest(track);
             doubts.push(if track.name.trim().is_empty() {
                 format!("its track has no name; taken for {} by its notes", known.instrument)

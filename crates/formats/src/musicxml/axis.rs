@@ -1,6 +1,6 @@
 //! Bars, metres, keys, tempi and marks as played: the time axis.
 
-use super::note::{dotted, value};
+use super::count::{dotted, value};
 use super::order::Played;
 use super::sheet::{RawTempo, Sheet};
 use super::warn::Doubts;

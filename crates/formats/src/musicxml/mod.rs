@@ -11,6 +11,7 @@ mod attributes;
 mod axis;
 mod barline;
 mod chord;
+mod count;
 mod direction;
 mod header;
 mod lay;

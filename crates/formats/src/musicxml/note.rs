@@ -1,9 +1,10 @@
 //! `note`: one note, rest or grace note.
 
+use super::count::{dotted, value, written_length};
 use super::sheet::{RawNote, RawSlur};
-use super::walk::{Waiting, Walker};
+use super::walk::{Lead, Waiting, Walker};
 use super::warn::Doubts;
-use super::xml::{cents, child, child_number, child_text, children, decimal, has, yes};
+use super::xml::{cents, child, child_number, child_text, children, has, yes};
 use ripieno_music::{Grace, Marks, NoteKind, Pitch, Spelling};
 use ripieno_units::Beats;
 use roxmltree::Node;
@@ -13,58 +14,33 @@ pub(super) fn step(letter: &str) -> Option<u8> {
     "CDEFGAB".find(letter.trim()).filter(|_| letter.trim().len() == 1).map(|i| i as u8)
 }
 
-/// Length of a written value (`eighth`), in quarters.
-pub(super) fn value(name: &str) -> Option<Beats> {
-    Some(match name.trim() {
-        "maxima" => Beats::whole(32),
-        "long" => Beats::whole(16),
-        "breve" => Beats::whole(8),
-        "whole" => Beats::whole(4),
-        "half" => Beats::whole(2),
-        "quarter" => Beats::whole(1),
-        "eighth" => Beats::new(1, 2),
-        "16th" => Beats::new(1, 4),
-        "32nd" => Beats::new(1, 8),
-        "64th" => Beats::new(1, 16),
-        "128th" => Beats::new(1, 32),
-        "256th" => Beats::new(1, 64),
-        "512th" => Beats::new(1, 128),
-        "1024th" => Beats::new(1, 256),
-        _ => return None,
-    })
-}
-
-/// A value with so many dots.
-pub(super) fn dotted(value: Beats, dots: usize) -> Beats {
-    let d = dots.min(8) as u32;
-    value.scaled((1i64 << (d + 1)) - 1, 1i64 << d)
-}
-
-/// The value that a note is written with: type, dots, tuplet.
-fn written_length(node: Node<'_, '_>) -> Option<Beats> {
-    let length = dotted(value(child_text(node, "type")?)?, children(node, "dot").count());
-    let Some(tuplet) = child(node, "time-modification") else { return Some(length) };
-    let actual = child_number::<i64>(tuplet, "actual-notes").filter(|n| (1..=1024).contains(n));
-    let normal = child_number::<i64>(tuplet, "normal-notes").filter(|n| (1..=1024).contains(n));
-    Some(length.scaled(normal.unwrap_or(1), actual.unwrap_or(1)))
-}
-
 impl Walker {
     pub fn note(&mut self, node: Node<'_, '_>, doubts: &mut Doubts) {
         let grace = child(node, "grace");
         let silent = has(node, "cue");
         let chord = has(node, "chord");
         let (raw, exact) = if grace.is_some() { (Beats::ZERO, Beats::ZERO) } else { self.lengths(node, doubts) };
-        let (at, group) = match self.chord {
-            Some(place) if chord => place,
-            _ => {
+        let written_value = written_length(node);
+        let lead = self.chord.filter(|_| chord);
+        let (at, group) = match lead {
+            Some(lead) => (lead.at, lead.group),
+            None => {
                 self.group = self.group.saturating_add(1);
                 (self.cursor, self.group)
             }
         };
-        if !chord || self.chord.is_none() {
-            self.advance(raw, exact);
-            self.chord = Some((at, group));
+        let mut exact = exact;
+        match lead {
+            // Written alike in one chord, but counted otherwise: the chord's first note is what the bar is counted by.
+            Some(lead) if grace.is_none() && lead.length != exact && lead.value.is_some() && lead.value == written_value => {
+                self.doubt(doubts, "a chord whose notes are written alike but counted otherwise lasts as its first note");
+                exact = lead.length;
+            }
+            Some(_) => {}
+            None => {
+                self.advance(raw, exact);
+                self.chord = Some(Lead { at, group, value: written_value, length: exact });
+            }
         }
         let rest = child(node, "rest");
         if grace.is_none() {
@@ -135,24 +111,13 @@ impl Walker {
 
     /// A note's length by the file's divisions, and exactly. They differ where the divisions cannot say a tuplet.
     fn lengths(&mut self, node: Node<'_, '_>, doubts: &mut Doubts) -> (Beats, Beats) {
-        let written = written_length(node);
-        let given = child_text(node, "duration").and_then(decimal);
-        let Some(given) = given.filter(|d| *d >= Beats::ZERO) else {
-            self.doubt(doubts, "a note without duration takes its written value");
-            let length = written.unwrap_or(Beats::whole(1));
-            return (length, length);
-        };
-        let raw = self.quarters(given);
-        let exact = match written {
-            Some(written) => {
-                let units = written.scaled(self.divisions.numerator(), self.divisions.denominator());
-                let off = units - given;
-                let rounded = units.denominator() != 1 && off < Beats::whole(1) && off > Beats::whole(-1);
-                if rounded && given.is_positive() { written } else { raw }
+        match super::count::lengths(node, self.divisions) {
+            (Some(raw), exact) => (raw, if self.counted() { raw } else { exact }),
+            (None, length) => {
+                self.doubt(doubts, "a note without duration takes its written value");
+                (length, length)
             }
-            None => raw,
-        };
-        (raw, exact)
+        }
     }
 
     fn voice(&mut self, node: Node<'_, '_>) -> u16 {

@@ -34,15 +34,27 @@ pub(super) struct Walker {
     raw: Beats,
     /// Exact places by raw ones.
     anchors: BTreeMap<Beats, Beats>,
-    /// Where the last note that is no chord note stands, and its group.
-    pub chord: Option<(Beats, u32)>,
+    /// The last note that is no chord note.
+    pub chord: Option<Lead>,
     pub group: u32,
+    /// The runs of the bar's notes, and which it is: see [`super::count::counted_runs`].
+    counted_runs: Vec<bool>,
+    run: usize,
     /// How often the bar was gone back in: layers of a file without voices.
     pub layer: u16,
     /// Grace notes of the bar, which wait for their notes.
     pub graces: Vec<Waiting>,
     /// Alterations in force in this bar: staff, step, octave.
     pub accidentals: BTreeMap<(u8, u8, i8), i16>,
+}
+
+/// The first note of a chord: its place, its group, the value that it is written with, its length.
+#[derive(Clone, Copy)]
+pub(super) struct Lead {
+    pub at: Beats,
+    pub group: u32,
+    pub value: Option<Beats>,
+    pub length: Beats,
 }
 
 /// A grace note that waits for its note.
@@ -74,6 +86,8 @@ impl Walker {
             anchors: BTreeMap::new(),
             chord: None,
             group: 0,
+            counted_runs: Vec::new(),
+            run: 0,
             layer: 1,
             graces: Vec::new(),
             accidentals: BTreeMap::new(),
@@ -96,8 +110,13 @@ impl Walker {
         self.layer = 1;
         self.accidentals.clear();
         self.bar = PartBar { transposition: self.transposition_of(1), ..PartBar::default() };
+        let full = self.metre.map_or(Beats::ZERO, Metre::bar);
+        self.counted_runs = super::count::counted_runs(measure, self.divisions, full);
+        self.run = 0;
         for item in measure.children().filter(Node::is_element) {
-            match item.tag_name().name() {
+            let name = item.tag_name().name();
+            self.run += usize::from(matches!(name, "backup" | "forward"));
+            match name {
                 "note" => self.note(item, doubts),
                 "attributes" => self.attributes(item, facts, doubts),
                 "backup" => self.backup(item, doubts),
@@ -129,8 +148,12 @@ impl Walker {
 
     /// A duration in the file's divisions, as quarters.
     pub fn quarters(&self, duration: Beats) -> Beats {
-        // duration / divisions, both fractions.
-        duration.scaled(self.divisions.denominator(), self.divisions.numerator())
+        super::count::quarters(duration, self.divisions)
+    }
+
+    /// Are the notes of this run taken as the file counts them, whatever they are written as?
+    pub fn counted(&self) -> bool {
+        self.counted_runs.get(self.run).copied().unwrap_or(false)
     }
 
     /// Moves on by a note or rest: so long by the file's divisions, so long exactly.
