@@ -38,6 +38,21 @@ pub(crate) fn exists(id: &str) -> bool {
     by_id(id).is_some()
 }
 
+/// Is it a bowed string instrument?
+pub(crate) fn is_bowed(id: &str) -> bool {
+    by_id(id).is_some_and(|i| i.bow.is_some())
+}
+
+/// A chair's id for one player where the table has one for several: `violin-1` for `violins-1`.
+pub(crate) fn one_player(id: &str, chair: &str) -> String {
+    let Some(instrument) = by_id(id) else { return chair.to_owned() };
+    let (one, several) = &instrument.chair;
+    match chair.strip_prefix(several.as_str()) {
+        Some(rest) if rest.is_empty() || rest.starts_with('-') => format!("{one}{rest}"),
+        _ => chair.to_owned(),
+    }
+}
+
 /// The bowed section, or the keyboard where there are chords, whose comfortable range holds the notes best: its middle
 /// nearest to theirs.
 pub(crate) fn by_range(low: i16, high: i16, chords: bool) -> Option<(&'static str, u16)> {

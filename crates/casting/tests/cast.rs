@@ -655,3 +655,57 @@ fn a_long_piece_for_many_chairs() {
     assert_eq!(findings, []);
     assert_eq!(parts.iter().map(|p| p.content.notes.len()).sum::<usize>(), 60 * 3200);
 }
+
+#[test]
+fn instruments_that_read_an_octave_apart_get_advice() {
+    let chairs = template(&[
+        ("cellos", "cello"),
+        ("basses", "double-bass"),
+        ("flute", "flute"),
+        ("piccolo", "piccolo"),
+    ]);
+    let with = |octave| {
+        plan(
+            LINES,
+            vec![passage(
+                "A",
+                1,
+                1,
+                vec![
+                    cell("cellos", vec![line("melody")], vec![]),
+                    cell("basses", vec![col("cellos", octave)], vec![]),
+                    cell("flute", vec![col("cellos", 0)], vec![]),
+                    cell("piccolo", vec![col("flute", -octave)], vec![]),
+                ],
+            )],
+        )
+    };
+    let (parts, findings) = cast(&tune(), &with(0), &chairs);
+    // The same sounding notes.
+    assert_eq!(keys(part(&parts, "basses")), keys(part(&parts, "cellos")));
+    let advice: Vec<(&str, &str)> = findings.iter().map(|f| (f.rule, f.chair.as_str())).collect();
+    assert_eq!(advice, [("col-octave", "basses"), ("col-octave", "piccolo")]);
+    assert!(findings[0].remedy.contains("col cellos 8vb") && findings[1].remedy.contains("col flute 8va"));
+    assert_eq!(cast(&tune(), &with(-12), &chairs).1, []);
+}
+
+#[test]
+fn text_goes_from_voice_to_voice() {
+    let chairs = template(&[("choir", "choir-sopranos"), ("boys", "boys-choir"), ("flute", "flute")]);
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            1,
+            vec![
+                cell("choir", vec![line("melody")], vec![CellMark::Words("ah".into())]),
+                cell("boys", vec![col("choir", 0)], vec![]),
+                cell("flute", vec![col("choir", 12)], vec![]),
+            ],
+        )],
+    );
+    let (parts, _) = cast(&tune(), &plan, &chairs);
+    let sung = |chair| part(&parts, chair).content.notes.iter().filter(|n| n.syllable.is_some()).count();
+    assert_eq!((sung("choir"), sung("boys"), sung("flute")), (4, 4, 0));
+}

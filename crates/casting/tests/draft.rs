@@ -71,12 +71,7 @@ fn the_texts_are_a_plan_and_a_template() {
         plan.passages.iter().map(|p| (p.name.as_str(), p.from_bar, p.to_bar)).collect();
     assert_eq!(
         passages,
-        [
-            ("Bars 1 to 4", 0, 4),
-            ("The \"storm\"\\ begins", 5, 10),
-            ("B", 11, 15),
-            ("Bars 16 to 18", 16, 18)
-        ]
+        [("Bars 1 to 4", 0, 4), ("The \"storm\"\\ begins", 5, 10), ("B", 11, 15), ("Bars 16 to 18", 16, 18)]
     );
     let ids: std::collections::BTreeSet<&str> = template.chairs.iter().map(|c| c.id.as_str()).collect();
     assert_eq!(ids.len(), 8, "{ids:?}");
@@ -85,7 +80,8 @@ fn the_texts_are_a_plan_and_a_template() {
     assert!(draft.doubts.iter().any(|d| d.contains("Grzmot 3")), "{:?}", draft.doubts);
     assert!(draft.template.contains("# unsure: no instrument is known by the name \"Grzmot 3\""));
     // Two tracks of one name are told apart by their ids.
-    let cellos: Vec<&str> = plan.lines.iter().filter(|l| l.track.starts_with('P')).map(|l| l.track.as_str()).collect();
+    let cellos: Vec<&str> =
+        plan.lines.iter().filter(|l| l.track.starts_with('P')).map(|l| l.track.as_str()).collect();
     assert_eq!(cellos, ["P4", "P5", "P6"]);
     // The chair that comes in late is not named before.
     assert_eq!(plan.passages.iter().map(|p| p.cells.len()).collect::<Vec<_>>(), [7, 7, 8, 8]);
@@ -112,4 +108,26 @@ fn real_scores_come_back_whole() {
     }
     println!("{} scores, {total} notes", files.len());
     assert!(files.is_empty() || total > 0);
+}
+
+#[test]
+fn ids_tell_staves_of_one_section_from_numbered_sections() {
+    let notes = || crotchets(&[60, 62, 64, 65]);
+    let names = ["Flute", "Violin", "Violin", "Violin 1", "Violin 2", "Viola"];
+    let tracks: Vec<(&str, Vec<Note>)> = names.iter().map(|n| (*n, notes())).collect();
+    let (_, _, template) = drafted(&score(1, &tracks));
+    let ids: Vec<&str> = template.chairs.iter().map(|c| c.id.as_str()).collect();
+    assert_eq!(ids, ["flute", "violins", "violins-b", "violins-1", "violins-2", "violas"]);
+    // Two staves share the players of their section.
+    assert!(template.chairs[1].players < template.chairs[3].players);
+    assert_eq!(template.chairs[1].players, template.chairs[2].players);
+}
+
+#[test]
+fn a_quartet_has_four_players() {
+    let tracks: Vec<(&str, Vec<Note>)> =
+        ["Violin 1", "Violin 2", "Viola", "Violoncello"].iter().map(|n| (*n, crotchets(&[60, 62]))).collect();
+    let (_, _, template) = drafted(&score(1, &tracks));
+    let chairs: Vec<(&str, u16)> = template.chairs.iter().map(|c| (c.id.as_str(), c.players)).collect();
+    assert_eq!(chairs, [("violin-1", 1), ("violin-2", 1), ("viola", 1), ("cello", 1)]);
 }

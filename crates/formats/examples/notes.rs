@@ -58,8 +58,11 @@ fn main() -> ExitCode {
                 continue;
             }
         };
-        let score: Result<Score, FormatError> =
-            if folded { musicxml::read_with(&bytes, musicxml::Repeats::AsPrinted) } else { read_score(&bytes) };
+        let score: Result<Score, FormatError> = if folded {
+            musicxml::read_with(&bytes, musicxml::Repeats::AsPrinted)
+        } else {
+            read_score(&bytes)
+        };
         match score {
             // A closed pipe is no trouble of ours.
             Ok(score) => drop(writeln!(std::io::stdout(), "{}", json(&score))),
@@ -82,7 +85,12 @@ fn json(score: &Score) -> String {
     let _ = write!(out, "{}],\"tracks\":[", warnings.join(","));
     for (i, track) in score.tracks.iter().enumerate() {
         let comma = if i > 0 { "," } else { "" };
-        let _ = write!(out, "{comma}\n{{\"id\":{},\"name\":{},\"notes\":[", quoted(&track.id), quoted(&track.name));
+        let _ = write!(
+            out,
+            "{comma}\n{{\"id\":{},\"name\":{},\"notes\":[",
+            quoted(&track.id),
+            quoted(&track.name)
+        );
         let mut items: Vec<String> = Vec::new();
         for note in &track.content.notes {
             items.extend(of_note(note, start));

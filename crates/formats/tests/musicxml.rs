@@ -5,8 +5,8 @@
 
 use ripieno_formats::{FormatError, musicxml};
 use ripieno_music::{
-    Arpeggio, DirectionKind, Dynamic, Glide, Mark, Metre, Note, NoteKind, OrnamentKind, Pitch, Playing, Score, SyllablePlace,
-    TimeMarkKind,
+    Arpeggio, DirectionKind, Dynamic, Glide, Mark, Metre, Note, NoteKind, OrnamentKind, Pitch, Playing,
+    Score, SyllablePlace, TimeMarkKind,
 };
 use ripieno_units::Beats;
 use std::io::Write;
@@ -21,7 +21,10 @@ fn partwise(bars: &[&str]) -> String {
             format!("<measure number=\"{}\">{first}{b}</measure>", i + 1)
         })
         .collect();
-    score_of("<score-part id=\"P1\"><part-name>Flute</part-name></score-part>", &format!("<part id=\"P1\">{bars}</part>"))
+    score_of(
+        "<score-part id=\"P1\"><part-name>Flute</part-name></score-part>",
+        &format!("<part id=\"P1\">{bars}</part>"),
+    )
 }
 
 fn score_of(list: &str, parts: &str) -> String {
@@ -149,9 +152,13 @@ fn tuplets_are_exact_whatever_the_divisions() {
                   </time-modification>";
     let one = note("C4", 1, tuplet);
     // Seven times one division is more than a quarter: the writer steps back by what it counted.
-    let bar = one.repeat(7) + &note("D4", 12, "") + "<backup><duration>19</duration></backup>" + &note("C3", 16, "");
+    let bar = one.repeat(7)
+        + &note("D4", 12, "")
+        + "<backup><duration>19</duration></backup>"
+        + &note("C3", 16, "");
     let found = notes(&[&bar]);
-    let at = |key: i16| found.iter().filter(|n| n.pitch().unwrap().key == key).map(|n| n.at).collect::<Vec<_>>();
+    let at =
+        |key: i16| found.iter().filter(|n| n.pitch().unwrap().key == key).map(|n| n.at).collect::<Vec<_>>();
     assert_eq!(at(60), (0..7).map(|i| Beats::new(i, 7)).collect::<Vec<_>>());
     assert_eq!(at(62), [Beats::whole(1)]);
     assert_eq!(at(48), [Beats::ZERO]);
@@ -175,7 +182,10 @@ fn a_tie_without_partner_is_a_warning() {
 
 #[test]
 fn a_tie_leads_back_through_a_repeat() {
-    let first = format!("{}<barline location=\"right\"><repeat direction=\"backward\"/></barline>", note("C4", 16, "<tie type=\"stop\"/><tie type=\"start\"/>"));
+    let first = format!(
+        "{}<barline location=\"right\"><repeat direction=\"backward\"/></barline>",
+        note("C4", 16, "<tie type=\"stop\"/><tie type=\"start\"/>")
+    );
     let found = notes(&[&first, &note("C4", 16, "<tie type=\"stop\"/>")]);
     assert_eq!(found.iter().map(|n| n.length).collect::<Vec<_>>(), [Beats::whole(12)]);
 }
@@ -243,7 +253,10 @@ fn duration_of_nothing() {
 #[test]
 fn slurs_join_the_notes_under_them() {
     let slur = |t: &str| notations(&format!("<slur type=\"{t}\" number=\"1\"/>"));
-    let bar = note("C4", 4, &slur("start")) + &note("D4", 4, "") + &note("E4", 4, &slur("stop")) + &note("F4", 4, "");
+    let bar = note("C4", 4, &slur("start"))
+        + &note("D4", 4, "")
+        + &note("E4", 4, &slur("stop"))
+        + &note("F4", 4, "");
     let found = notes(&[&bar]);
     let under: Vec<(bool, bool)> = found.iter().map(|n| (n.slurred, n.slurs_on)).collect();
     assert_eq!(under, [(false, true), (true, true), (true, false), (false, false)]);
@@ -253,7 +266,10 @@ fn slurs_join_the_notes_under_them() {
 fn a_slur_ends_where_the_next_begins() {
     let both = notations("<slur type=\"stop\" number=\"1\"/><slur type=\"start\" number=\"1\"/>");
     let slur = |t: &str| notations(&format!("<slur type=\"{t}\"/>"));
-    let bar = note("C4", 4, &slur("start")) + &note("D4", 4, &both) + &note("E4", 4, &slur("stop")) + &note("F4", 4, "");
+    let bar = note("C4", 4, &slur("start"))
+        + &note("D4", 4, &both)
+        + &note("E4", 4, &slur("stop"))
+        + &note("F4", 4, "");
     let under: Vec<(bool, bool)> = notes(&[&bar]).iter().map(|n| (n.slurred, n.slurs_on)).collect();
     assert_eq!(under, [(false, true), (true, true), (true, false), (false, false)]);
 }
@@ -290,7 +306,11 @@ fn articulations() {
     for (name, mark) in signs {
         assert!(with(&format!("<articulations><{name}/></articulations>")).marks.has(mark), "{name}");
     }
-    assert!(with("<articulations><other-articulation>portato</other-articulation></articulations>").marks.has(Mark::Portato));
+    assert!(
+        with("<articulations><other-articulation>portato</other-articulation></articulations>")
+            .marks
+            .has(Mark::Portato)
+    );
     assert!(with("<fermata/>").marks.has(Mark::Fermata));
 }
 
@@ -345,8 +365,13 @@ fn ornaments_and_their_neighbours() {
         let keys = [ornament.above, ornament.below].map(|p| p.unwrap().key);
         assert_eq!(keys, [74, 71], "{name}");
     }
-    let flat = with("<ornaments><trill-mark/><accidental-mark>flat</accidental-mark></ornaments>").ornament.unwrap();
+    let flat =
+        with("<ornaments><trill-mark/><accidental-mark>flat</accidental-mark></ornaments>").ornament.unwrap();
     assert_eq!(flat.above.unwrap().key, 73);
+    let glyph = with("<articulations><other-articulation smufl=\"ornamentTrill\"/></articulations>")
+        .ornament
+        .unwrap();
+    assert_eq!((glyph.kind, glyph.above.unwrap().key), (OrnamentKind::Trill, 74));
     let line = with("<ornaments><wavy-line type=\"start\"/></ornaments>").ornament.unwrap();
     assert_eq!(line.kind, OrnamentKind::Trill);
     // G minor: the neighbours of D5 are E flat and C.
@@ -376,8 +401,14 @@ fn folk_ornaments_by_name() {
 
 #[test]
 fn tremolo() {
-    assert_eq!(with("<ornaments><tremolo type=\"single\">3</tremolo></ornaments>").tremolo.unwrap().strokes, 3);
-    assert_eq!(with("<ornaments><tremolo type=\"unmeasured\">0</tremolo></ornaments>").tremolo.unwrap().strokes, 0);
+    assert_eq!(
+        with("<ornaments><tremolo type=\"single\">3</tremolo></ornaments>").tremolo.unwrap().strokes,
+        3
+    );
+    assert_eq!(
+        with("<ornaments><tremolo type=\"unmeasured\">0</tremolo></ornaments>").tremolo.unwrap().strokes,
+        0
+    );
     let end = |t: &str| notations(&format!("<ornaments><tremolo type=\"{t}\">2</tremolo></ornaments>"));
     let found = notes(&[&(note("C4", 8, &end("start")) + &note("E4", 8, &end("stop")))]);
     assert_eq!(found.len(), 1);
@@ -427,7 +458,10 @@ fn hairpins() {
 fn dashes_end_a_crescendo_in_words() {
     let start = "<direction><direction-type><words>cresc.</words></direction-type><direction-type><dashes type=\"start\" \
                  number=\"1\"/></direction-type></direction>";
-    let bar = start.to_owned() + &note("C4", 12, "") + &direction("<dashes type=\"stop\" number=\"1\"/>") + &note("C4", 4, "");
+    let bar = start.to_owned()
+        + &note("C4", 12, "")
+        + &direction("<dashes type=\"stop\" number=\"1\"/>")
+        + &note("C4", 4, "");
     assert_eq!(
         directions(&[&bar, &note("C4", 16, "")])[0].1,
         DirectionKind::Hairpin { louder: true, to: Beats::whole(3), niente: false }
@@ -461,6 +495,9 @@ fn words_that_change_the_playing() {
     assert_eq!(plain[0].1, DirectionKind::Words("dolce".into()));
     let sound = directions(&[&("<sound pizzicato=\"yes\"/>".to_owned() + &note("C4", 16, ""))]);
     assert_eq!(sound[0].1, DirectionKind::Playing(Playing::Pizz));
+    let beside = "<dynamics><p/><other-dynamics> sec</other-dynamics></dynamics>";
+    let beside = directions(&[&(direction(beside) + &note("C4", 16, ""))]);
+    assert_eq!(beside[1].1, DirectionKind::Playing(Playing::Damp));
     let mute = directions(&[&(direction("<string-mute type=\"on\"/>") + &note("C4", 16, ""))]);
     assert_eq!(mute[0].1, DirectionKind::Playing(Playing::ConSord));
 }
@@ -498,7 +535,8 @@ fn lyrics() {
 #[test]
 fn each_pass_sings_its_verse() {
     let verses = "<lyric number=\"1\"><text>one</text></lyric><lyric number=\"2\"><text>two</text></lyric>";
-    let bar = note("C4", 16, verses) + "<barline location=\"right\"><repeat direction=\"backward\"/></barline>";
+    let bar =
+        note("C4", 16, verses) + "<barline location=\"right\"><repeat direction=\"backward\"/></barline>";
     let texts: Vec<String> = notes(&[&bar]).into_iter().map(|n| n.syllable.unwrap().text).collect();
     assert_eq!(texts, ["one", "two"]);
 }
@@ -516,7 +554,8 @@ fn transposition() {
     let found = &score.tracks[0].content.notes;
     assert_eq!(keys(found), [60, 50]);
     assert_eq!(found[0].written.unwrap().to_string(), "D4");
-    let turns: Vec<(Beats, i16)> = score.tracks[0].transpositions.iter().map(|t| (t.0, t.1.semitones)).collect();
+    let turns: Vec<(Beats, i16)> =
+        score.tracks[0].transpositions.iter().map(|t| (t.0, t.1.semitones)).collect();
     assert_eq!(turns, [(Beats::ZERO, -2), (Beats::whole(2), -12)]);
 }
 
@@ -551,7 +590,8 @@ fn header() {
                 </midi-instrument></score-part><score-part id=\"P2\"><part-name/><part-name-display><display-text>Oboe\
                 </display-text></part-name-display><midi-instrument id=\"J\"><midi-program>0</midi-program></midi-instrument>\
                 </score-part>";
-    let part = |id: &str| format!("<part id=\"{id}\"><measure number=\"1\">{}</measure></part>", note("C4", 4, ""));
+    let part =
+        |id: &str| format!("<part id=\"{id}\"><measure number=\"1\">{}</measure></part>", note("C4", 4, ""));
     let text = score_of(list, &(part("P1") + &part("P2"))).replace(
         "<part-list>",
         "<work><work-title>Songs</work-title></work><movement-title>Dawn</movement-title><identification><creator \
@@ -561,7 +601,10 @@ fn header() {
     assert_eq!(score.title.as_deref(), Some("Songs: Dawn"));
     assert_eq!(score.composer.as_deref(), Some("A. Composer"));
     let flute = &score.tracks[0];
-    assert_eq!((flute.name.as_str(), flute.abbreviation.as_deref(), flute.program), ("Flute 1", Some("Fl. 1"), Some(73)));
+    assert_eq!(
+        (flute.name.as_str(), flute.abbreviation.as_deref(), flute.program),
+        ("Flute 1", Some("Fl. 1"), Some(73))
+    );
     assert_eq!(flute.instrument.as_deref(), Some("Flute wind.flutes.flute"));
     assert_eq!((score.tracks[1].name.as_str(), score.tracks[1].program), ("Oboe", None));
     assert!(score.warnings.iter().any(|w| w.message.contains("MIDI program")));
@@ -572,13 +615,22 @@ fn timewise_is_partwise() {
     let list = "<score-part id=\"A\"><part-name>A</part-name></score-part><score-part id=\"B\"><part-name>B</part-name></score-part>";
     let n = |p: &str| note(p, 4, "");
     let part = |id: &str, a: &str, b: &str| {
-        format!("<part id=\"{id}\"><measure number=\"1\">{}</measure><measure number=\"2\">{}</measure></part>", n(a), n(b))
+        format!(
+            "<part id=\"{id}\"><measure number=\"1\">{}</measure><measure number=\"2\">{}</measure></part>",
+            n(a),
+            n(b)
+        )
     };
     let one = read(&score_of(list, &(part("A", "C4", "D4") + &part("B", "E4", "F4"))));
     let bar = |i: u8, a: &str, b: &str| {
-        format!("<measure number=\"{i}\"><part id=\"A\">{}</part><part id=\"B\">{}</part></measure>", n(a), n(b))
+        format!(
+            "<measure number=\"{i}\"><part id=\"A\">{}</part><part id=\"B\">{}</part></measure>",
+            n(a),
+            n(b)
+        )
     };
-    let text = score_of(list, &(bar(1, "C4", "E4") + &bar(2, "D4", "F4"))).replace("score-partwise", "score-timewise");
+    let text = score_of(list, &(bar(1, "C4", "E4") + &bar(2, "D4", "F4")))
+        .replace("score-partwise", "score-timewise");
     assert_eq!(read(&text), one);
 }
 
@@ -587,7 +639,8 @@ fn pick_up_and_short_bars() {
     let time = "<attributes><time><beats>3</beats><beat-type>4</beat-type></time></attributes>";
     let bar = |n: &str| note(n, 12, "");
     let score = read(&partwise(&[&(time.to_owned() + &note("C4", 4, "")), &bar("D4"), &note("E4", 8, "")]));
-    let bars: Vec<(i32, Beats, Beats)> = score.timeline.bars.iter().map(|b| (b.number, b.at, b.length)).collect();
+    let bars: Vec<(i32, Beats, Beats)> =
+        score.timeline.bars.iter().map(|b| (b.number, b.at, b.length)).collect();
     let q = Beats::whole;
     assert_eq!(bars, [(0, q(-1), q(1)), (1, q(0), q(3)), (2, q(3), q(2))]);
     assert_eq!(score.timeline.bars[1].printed, "2");
@@ -598,7 +651,11 @@ fn one_part_too_long_does_not_move_the_others() {
     let list = "<score-part id=\"A\"><part-name>A</part-name></score-part><score-part id=\"B\"><part-name>B</part-name></score-part>\
                 <score-part id=\"C\"><part-name>C</part-name></score-part>";
     let part = |id: &str, first: u32| {
-        format!("<part id=\"{id}\"><measure number=\"1\">{}</measure><measure number=\"2\">{}</measure></part>", note("C4", first, ""), note("C4", 4, ""))
+        format!(
+            "<part id=\"{id}\"><measure number=\"1\">{}</measure><measure number=\"2\">{}</measure></part>",
+            note("C4", first, ""),
+            note("C4", 4, "")
+        )
     };
     let score = read(&score_of(list, &(part("A", 4) + &part("B", 5) + &part("C", 4))));
     assert_eq!(score.timeline.bars[1].at, Beats::whole(4));
@@ -624,7 +681,10 @@ fn keys_are_as_they_sound() {
     let list = "<score-part id=\"A\"><part-name>Clarinet</part-name></score-part>";
     let bar = "<attributes><divisions>1</divisions><key><fifths>2</fifths></key><transpose><diatonic>-1</diatonic>\
                <chromatic>-2</chromatic></transpose></attributes>";
-    let text = score_of(list, &format!("<part id=\"A\"><measure number=\"1\">{bar}{}</measure></part>", note("D4", 4, "")));
+    let text = score_of(
+        list,
+        &format!("<part id=\"A\"><measure number=\"1\">{bar}{}</measure></part>", note("D4", 4, "")),
+    );
     let keys = read(&text).timeline.keys;
     assert_eq!(keys.iter().map(|k| (k.at, k.fifths)).collect::<Vec<_>>(), [(Beats::ZERO, 0)]);
 }
@@ -633,13 +693,16 @@ fn keys_are_as_they_sound() {
 fn tempo() {
     let mark = |inside: &str| direction(&format!("<metronome>{inside}</metronome>"));
     let bars = [
-        mark("<beat-unit>quarter</beat-unit><beat-unit-dot/><per-minute>c. 60</per-minute>") + &note("C4", 16, ""),
+        mark("<beat-unit>quarter</beat-unit><beat-unit-dot/><per-minute>c. 60</per-minute>")
+            + &note("C4", 16, ""),
         mark("<beat-unit>quarter</beat-unit><beat-unit>half</beat-unit>") + &note("C4", 16, ""),
-        "<direction><direction-type><words>Largo</words></direction-type><sound tempo=\"40\"/></direction>".to_owned()
+        "<direction><direction-type><words>Largo</words></direction-type><sound tempo=\"40\"/></direction>"
+            .to_owned()
             + &note("C4", 16, ""),
     ];
     let score = read(&partwise(&[&bars[0], &bars[1], &bars[2]]));
-    let found: Vec<(Beats, f64)> = score.timeline.tempi.iter().map(|t| (t.at, t.quarters_per_minute().round())).collect();
+    let found: Vec<(Beats, f64)> =
+        score.timeline.tempi.iter().map(|t| (t.at, t.quarters_per_minute().round())).collect();
     // A dotted quarter at 60 is 90 quarters a minute; then the old quarter is the new half: twice as many quarters.
     assert_eq!(found, [(Beats::ZERO, 90.0), (Beats::whole(4), 180.0), (Beats::whole(8), 40.0)]);
     let mark = score.timeline.marks.iter().find(|m| m.kind == TimeMarkKind::Tempo).unwrap();
@@ -652,14 +715,18 @@ fn rehearsal_marks_and_double_bars() {
     let next = direction("<rehearsal>B</rehearsal>") + &note("C4", 16, "");
     let marks = read(&partwise(&[&bar, &next])).timeline.marks;
     let kinds: Vec<(Beats, TimeMarkKind)> = marks.iter().map(|m| (m.at, m.kind)).collect();
-    assert_eq!(kinds, [(Beats::whole(4), TimeMarkKind::DoubleBar), (Beats::whole(4), TimeMarkKind::Rehearsal)]);
+    assert_eq!(
+        kinds,
+        [(Beats::whole(4), TimeMarkKind::DoubleBar), (Beats::whole(4), TimeMarkKind::Rehearsal)]
+    );
 }
 
 #[test]
 fn repeats_endings_and_jumps() {
     let order = |bars: &[&str]| -> Vec<i16> {
         let pitches = ["C4", "D4", "E4", "F4", "G4", "A4"];
-        let bars: Vec<String> = bars.iter().zip(pitches).map(|(b, p)| b.replace("NOTE", &note(p, 16, ""))).collect();
+        let bars: Vec<String> =
+            bars.iter().zip(pitches).map(|(b, p)| b.replace("NOTE", &note(p, 16, ""))).collect();
         let bars: Vec<&str> = bars.iter().map(String::as_str).collect();
         keys(&notes(&bars))
     };
@@ -675,7 +742,10 @@ fn repeats_endings_and_jumps() {
         )
     };
     let back = "<repeat direction=\"backward\"/>";
-    assert_eq!(order(&["NOTE", &ending("1, 2", back), &ending("3", ""), "NOTE"]), [60, 62, 60, 62, 60, 64, 65]);
+    assert_eq!(
+        order(&["NOTE", &ending("1, 2", back), &ending("3", ""), "NOTE"]),
+        [60, 62, 60, 62, 60, 64, 65]
+    );
     let says = |words: &str, sound: &str| {
         format!("NOTE<direction><direction-type><words>{words}</words></direction-type>{sound}</direction>")
     };
@@ -702,14 +772,17 @@ fn folded_reading() {
 
 #[test]
 fn too_many_bars_are_refused() {
-    let bar = note("C4", 16, "") + "<barline location=\"right\"><repeat direction=\"backward\" times=\"200000\"/></barline>";
+    let bar = note("C4", 16, "")
+        + "<barline location=\"right\"><repeat direction=\"backward\" times=\"200000\"/></barline>";
     let error = musicxml::read(partwise(&[&bar]).as_bytes()).unwrap_err();
     assert!(matches!(error, FormatError::TooLarge { limit: 100_000, .. }), "{error}");
 }
 
 #[test]
 fn encodings() {
-    let text = partwise(&[&note("C4", 16, "")]).replace("encoding=\"UTF-8\"", "encoding='UTF-16'").replace("Flute", "Flöte");
+    let text = partwise(&[&note("C4", 16, "")])
+        .replace("encoding=\"UTF-8\"", "encoding='UTF-16'")
+        .replace("Flute", "Flöte");
     let plain = read(&text);
     assert_eq!(plain.tracks[0].name, "Flöte");
     let wide = |little: bool| {
@@ -738,7 +811,8 @@ fn archive(files: &[(&str, &[u8])]) -> Vec<u8> {
 #[test]
 fn compressed() {
     let text = partwise(&[&note("C4", 16, "")]);
-    let container = b"<container><rootfiles><rootfile full-path=\"music/score.xml\"/></rootfiles></container>";
+    let container =
+        b"<container><rootfiles><rootfile full-path=\"music/score.xml\"/></rootfiles></container>";
     let packed = archive(&[
         ("META-INF/container.xml", container),
         ("cover.xml", b"<cover/>"),

@@ -83,7 +83,8 @@ fn damaged(chance: &mut Chance) -> Vec<u8> {
 /// The element that begins at or after a place.
 fn element(text: &[u8], at: usize) -> Option<(usize, usize)> {
     let from = at + text[at..].windows(2).position(|w| w[0] == b'<' && w[1].is_ascii_alphabetic())?;
-    let name: Vec<u8> = text[from + 1..].iter().copied().take_while(|b| b.is_ascii_alphanumeric() || *b == b'-').collect();
+    let name: Vec<u8> =
+        text[from + 1..].iter().copied().take_while(|b| b.is_ascii_alphanumeric() || *b == b'-').collect();
     let open = from + text[from..].iter().position(|b| *b == b'>')?;
     if text[open - 1] == b'/' {
         return Some((from, open + 1));
@@ -102,7 +103,8 @@ fn packed(text: &[u8]) -> Vec<u8> {
 
 #[test]
 fn damaged_files() {
-    let count = std::env::var("RIPIENO_MUTATIONS").ok().and_then(|n| n.parse::<usize>().ok()).unwrap_or(2_000);
+    let count =
+        std::env::var("RIPIENO_MUTATIONS").ok().and_then(|n| n.parse::<usize>().ok()).unwrap_or(2_000);
     assert!(musicxml::read(SEED.as_bytes()).is_ok());
     let seed = packed(SEED.as_bytes());
     let mut chance = Chance::named(1, &["musicxml", "mutations"]);

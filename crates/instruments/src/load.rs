@@ -232,7 +232,8 @@ fn numbers(table: &dyn TableLike, key: &str) -> Result<Vec<f64>, String> {
     if let Ok(one) = number(table, key) {
         return Ok(vec![one]);
     }
-    let array = table.get(key).and_then(Item::as_array).ok_or_else(|| format!("{key}: numbers are needed"))?;
+    let array =
+        table.get(key).and_then(Item::as_array).ok_or_else(|| format!("{key}: numbers are needed"))?;
     array.iter().map(as_number).collect::<Option<_>>().ok_or_else(|| format!("{key}: numbers are needed"))
 }
 
@@ -342,7 +343,8 @@ mod tests {
     fn an_error_names_the_instrument_and_the_key() {
         let error = read("[sources]\n[[instrument]]\nid = \"kazoo\"\nfamily = \"toys\"\n").unwrap_err();
         assert_eq!(error, "kazoo: family: toys is none");
-        let error = read("[sources]\n[[instrument]]\nid = \"kazoo\"\nfamily = \"brass\"\nnames = {}\n").unwrap_err();
+        let error =
+            read("[sources]\n[[instrument]]\nid = \"kazoo\"\nfamily = \"brass\"\nnames = {}\n").unwrap_err();
         assert_eq!(error, "kazoo: names: no source");
         assert!(pitch("X4").is_err() && pitch("C99").is_err() && pitch("").is_err());
         assert_eq!(pitch("Cb1"), Ok(23));

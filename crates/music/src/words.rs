@@ -12,7 +12,11 @@ pub fn playing(text: &str) -> Vec<Playing> {
     let mut found = Vec::new();
     for piece in lower.split([',', ';', '/', '\n']).map(str::trim).filter(|p| !p.is_empty()) {
         if let Some(one) = mark(piece) {
-            found.push(one);
+            // `1., 2.` is one direction: both.
+            match (found.last_mut(), one) {
+                (Some(Playing::Players(before)), Playing::Players(more)) => *before |= more,
+                (_, one) => found.push(one),
+            }
         } else {
             found.extend(within(piece));
         }
@@ -36,7 +40,7 @@ fn numbered(text: &str) -> Option<Playing> {
     let number =
         |s: &str| s.trim().trim_end_matches('.').trim().parse::<u8>().ok().filter(|n| (1..=32).contains(n));
     for lead in ["a", "à", "zu"] {
-        if let Some(n) = text.strip_prefix(lead).and_then(|r| number(r.trim_start())) {
+        if let Some(n) = text.strip_prefix(lead).and_then(|r| number(r.trim_start_matches(['.', ' ']))) {
             return Some(Playing::Together(n));
         }
     }
@@ -71,8 +75,13 @@ fn within(text: &str) -> Vec<Playing> {
     let mut found = Vec::new();
     let mut i = 0;
     while i < words.len() {
-        let longest = (1..=3.min(words.len() - i)).rev().find_map(|n| {
+        let longest = (1..=4.min(words.len() - i)).rev().find_map(|n| {
             let phrase = words[i..i + n].join(" ");
+            if n > 1
+                && let Some(Playing::Div(parts @ 1..)) = numbered(&phrase)
+            {
+                return Some((n, Playing::Div(parts)));
+            }
             // Inside a phrase a lone letter or number is not a direction.
             (phrase.len() > 2)
                 .then(|| EXACT.iter().find(|(w, _)| w.contains(&phrase.as_str())))
@@ -117,6 +126,7 @@ static EXACT: &[(&[&str], Playing)] = &[
             "avec sourd",
             "sourdine",
             "sourdines",
+            "sourd",
             "muted",
             "mute",
             "mutes on",
@@ -140,6 +150,10 @@ static EXACT: &[(&[&str], Playing)] = &[
             "sans sourdines",
             "sans sourd",
             "ôtez les sourdines",
+            "ôtez vite la sourdine",
+            "ôtez vite les sourdines",
+            "enlevez la sourdine",
+            "enlevez les sourdines",
             "ôtez la sourdine",
             "otez les sourdines",
             "unmuted",
@@ -280,6 +294,10 @@ mod tests {
         assert_eq!(playing("senza sordini al fine"), [Playing::SenzaSord]);
         assert_eq!(playing("pizz. e cresc."), [Playing::Pizz]);
         assert_eq!(playing("Allegro con brio"), []);
+        assert_eq!(playing("tous div. en 2"), [Playing::Tutti, Playing::Div(2)]);
+        assert_eq!(playing("ôtez vite la sourdine"), [Playing::SenzaSord]);
+        assert_eq!(playing("1., 2."), [Playing::Players(0b11)]);
+        assert_eq!(playing("a. 2"), [Playing::Together(2)]);
         assert_eq!(playing("arco sul pont."), [Playing::Arco, Playing::SulPont]);
     }
 }

@@ -1,7 +1,18 @@
-//! Reading a cell.
+//! Reading a cell: sources first, then marks; every fault with its exact place.
+//!
+//! ```text
+//! cell  = [ "div.:" ] turns { "/" turns } { "," mark }
+//! turns = turn { ";" turn }
+//! turn  = ( line | "col" chair | "as written" | "tacet" ) { octave | "from" place | "to" place }
+//! mark  = dynamics | text | ornament | mark of the trade | articulation of a card
+//! ```
+//! Marks may also come before the first source.
 
-use crate::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Span, Turn, nearest};
-use ripieno_music::{Dynamic, OrnamentKind, words};
+use crate::diagnostic::did_you_mean;
+use crate::lex::{Kind, Token, lex};
+use crate::speak::{OCTAVES, ORNAMENTS};
+use crate::{CellMark, CellWords, LineVoice, PlaceWord, Source, Span, Turn, dynamics, nearest};
+use ripieno_music::words;
 
 /// One complaint about a cell: where in its text, what, and what would be right.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -14,355 +25,476 @@ pub struct CellFault {
     pub help: String,
 }
 
-struct Reader<'a> {
-    text: &'a str,
-    faults: Vec<CellFault>,
-}
-
-/// Octave marks, in semitones.
-pub(crate) const OCTAVES: [(&str, i16); 6] =
-    [("8va", 12), ("8vb", -12), ("15ma", 24), ("15mb", -24), ("22ma", 36), ("22mb", -36)];
-
-pub(crate) const ORNAMENTS: [(&str, OrnamentKind); 10] = [
-    ("cut", OrnamentKind::Cut),
-    ("strike", OrnamentKind::Strike),
-    ("short roll", OrnamentKind::ShortRoll),
-    ("long roll", OrnamentKind::LongRoll),
-    ("cran", OrnamentKind::Cran),
-    ("slide", OrnamentKind::Slide),
-    ("trill", OrnamentKind::Trill),
-    ("turn", OrnamentKind::Turn),
-    ("mordent", OrnamentKind::Mordent),
-    ("upper mordent", OrnamentKind::UpperMordent),
-];
-
 impl CellWords {
     /// Reads a cell. A word that is neither a source nor a mark may still be an articulation of a card, if `known`
     /// says so. Value and complaints together; what is not understood is left out of the value.
     pub fn parse_with(text: &str, known: &dyn Fn(&str) -> bool) -> (Self, Vec<CellFault>) {
-        let mut reader = Reader { text, faults: Vec::new() };
-        let cell = reader.cell(known);
-        (cell, reader.faults)
+        Self::parse_among(text, known, &[])
     }
 
     /// Reads a cell with the trade's words alone.
     pub fn parse(text: &str) -> (Self, Vec<CellFault>) {
         Self::parse_with(text, &|_| false)
     }
+
+    /// Reads a cell, with further words (lines, chairs, articulations) that may have been meant.
+    pub fn parse_among(text: &str, known: &dyn Fn(&str) -> bool, near: &[&str]) -> (Self, Vec<CellFault>) {
+        let reader = Reader { text, known, near, faults: Vec::new() };
+        reader.cell()
+    }
+
+    /// The words that a cell may use for marks: the trade's, and ornaments.
+    pub fn vocabulary<'a>() -> impl Iterator<Item = &'a str> {
+        let shorter = |word: &'static str| -> &'a str { word };
+        words::vocabulary().chain(ORNAMENTS.iter().map(|o| o.0)).map(shorter)
+    }
 }
 
-/// Splits at a separator outside quotes and brackets; each piece with its place.
-fn split(text: &str, at: usize, separator: char) -> Vec<(usize, &str)> {
-    let (mut pieces, mut start, mut quoted, mut depth) = (Vec::new(), 0, false, 0i32);
-    for (i, c) in text.char_indices() {
-        match c {
-            '"' => quoted = !quoted,
-            '(' if !quoted => depth += 1,
-            ')' if !quoted => depth -= 1,
-            c if c == separator && !quoted && depth <= 0 => {
-                pieces.push((at + start, &text[start..i]));
-                start = i + c.len_utf8();
-            }
-            _ => {}
+const SOURCES: &str = "begin with a line, `col` and a chair, `as written`, or `tacet`";
+
+pub(crate) struct Reader<'t> {
+    text: &'t str,
+    known: &'t dyn Fn(&str) -> bool,
+    near: &'t [&'t str],
+    faults: Vec<CellFault>,
+}
+
+/// What stands between two separators.
+struct Piece<'p, 't> {
+    tokens: &'p [Token<'t>],
+    /// The separator before it.
+    after: Option<Token<'t>>,
+}
+
+impl Piece<'_, '_> {
+    fn span(&self) -> Span {
+        spanned(self.tokens)
+    }
+}
+
+fn spanned(tokens: &[Token<'_>]) -> Span {
+    match (tokens.first(), tokens.last()) {
+        (Some(first), Some(last)) => Span { start: first.span.start, end: last.span.end },
+        _ => Span::default(),
+    }
+}
+
+/// Lower-case words with one space between; empty if there is anything but words.
+fn phrase(tokens: &[Token<'_>]) -> String {
+    let mut out = String::new();
+    for token in tokens {
+        let Kind::Word(word) = token.kind else { return String::new() };
+        if !out.is_empty() {
+            out.push(' ');
         }
+        out.push_str(&word.to_lowercase());
     }
-    pieces.push((at + start, &text[start..]));
-    pieces
+    out
 }
 
-fn trim(at: usize, text: &str) -> (usize, &str) {
-    let cut = text.len() - text.trim_start().len();
-    (at + cut, text.trim())
-}
-
-impl Reader<'_> {
-    fn fault(&mut self, at: usize, length: usize, message: String, help: String) {
-        self.faults.push(CellFault { span: Span { start: at, end: at + length }, message, help });
+impl<'t> Reader<'t> {
+    pub(crate) fn fault(&mut self, span: Span, message: impl Into<String>, help: impl Into<String>) {
+        self.faults.push(CellFault { span, message: message.into(), help: help.into() });
     }
 
-    fn cell(&mut self, known: &dyn Fn(&str) -> bool) -> CellWords {
-        let text = self.text;
-        let mut cell = CellWords { divisions: Vec::new(), marks: Vec::new() };
-        let (at, body) = trim(0, text);
+    fn at(&self, span: Span) -> &'t str {
+        self.text.get(span.start..span.end).unwrap_or("")
+    }
+
+    fn cell(mut self) -> (CellWords, Vec<CellFault>) {
+        let tokens = lex(self.text);
+        let mut cell = CellWords { divisions: vec![Vec::new()], marks: Vec::new() };
         // `div.: a / b` names the sources of each division.
-        let divided = ["div.:", "div:", "divisi:"].iter().find(|d| body.to_lowercase().starts_with(*d));
-        let groups = match divided {
-            Some(word) => split(&body[word.len()..], at + word.len(), '/'),
-            None => vec![(at, body)],
+        let (divided, skipped) = match tokens.first().map(|t| t.kind) {
+            Some(Kind::Word(w)) if matches!(w.to_lowercase().as_str(), "div.:" | "div:" | "divisi:") => (true, 1),
+            Some(Kind::Word(w)) if w.to_lowercase() == "div." && tokens.get(1).map(|t| t.kind) == Some(Kind::Word(":")) => (true, 2),
+            _ => (false, 0),
         };
-        for (at, group) in groups {
-            let mut turns = Vec::new();
-            for (at, piece) in split(group, at, ';') {
-                for (at, word) in split(piece, at, ',') {
-                    let (at, word) = trim(at, word);
-                    if !word.is_empty() {
-                        self.word(at, word, known, &mut turns, &mut cell.marks);
+        let whole = spanned(&tokens);
+        for piece in pieces(&tokens[skipped..]) {
+            let separator = piece.after;
+            match separator.map(|s| s.kind) {
+                Some(Kind::Slash) => {
+                    if !divided && cell.divisions.len() == 1 {
+                        let at = separator.map(|s| s.span).unwrap_or_default();
+                        self.fault(at, "`/` parts the sources of a divided chair", "begin the cell with `div.:`");
                     }
+                    if !cell.marks.is_empty() {
+                        let help = "marks hold for the whole chair: write them after the last source";
+                        let at = separator.map(|s| s.span).unwrap_or_default();
+                        self.fault(at, "marks stand before this `/`", help);
+                    }
+                    cell.divisions.push(Vec::new());
                 }
+                Some(Kind::Semicolon) if cell.divisions.last().is_none_or(Vec::is_empty) => {
+                    let at = separator.map(|s| s.span).unwrap_or_default();
+                    self.fault(at, "nothing is played before this `;`", SOURCES);
+                }
+                _ => {}
             }
-            cell.divisions.push(turns);
+            if piece.tokens.is_empty() {
+                if let Some(separator) = separator {
+                    let sign = self.at(separator.span);
+                    self.fault(separator.span, format!("nothing stands after this `{sign}`"), "remove it, or go on");
+                }
+                continue;
+            }
+            let turns = cell.divisions.last().map_or(0, Vec::len);
+            // A source is due at the start, after `;` and `/`, and as long as only marks were read.
+            let due = turns == 0 || separator.is_none_or(|s| s.kind != Kind::Comma);
+            self.piece(&piece, due, &mut cell);
         }
-        if cell.divisions.iter().any(Vec::is_empty) && self.faults.is_empty() {
-            self.fault(
-                at,
-                body.len(),
-                "the cell names no source".into(),
-                "begin with a line, `col` and a chair, `as written`, or `tacet`".into(),
-            );
+        if divided && cell.divisions.len() == 1 {
+            self.fault(whole, "`div.:` is followed by one source", "name a source for each division: div.: melody / melody 8vb");
         }
-        merge_dynamics(&mut cell.marks);
-        cell
+        let empty = cell.divisions.iter().filter(|d| d.is_empty()).count();
+        if empty > 0 && self.faults.is_empty() {
+            let (message, help) = match (whole == Span::default(), cell.divisions.len()) {
+                (true, _) => ("the cell is empty", "write what the chair plays, or `tacet`"),
+                (false, 1) => ("the cell names no source", SOURCES),
+                _ => ("a division names no source", SOURCES),
+            };
+            self.fault(whole, message, help);
+        }
+        for turns in &cell.divisions {
+            self.in_turn(turns);
+        }
+        (cell, self.faults)
     }
 
-    fn word(
-        &mut self,
-        at: usize,
-        word: &str,
-        known: &dyn Fn(&str) -> bool,
-        turns: &mut Vec<Turn>,
-        marks: &mut Vec<CellMark>,
-    ) {
-        let lower = word.to_lowercase();
-        if let Some(text) = quoted(word) {
-            marks.push(CellMark::Words(text.to_string()));
-        } else if let Some(rest) = lower.strip_prefix("words") {
-            match quoted(word[word.len() - rest.len()..].trim()) {
-                Some(text) => marks.push(CellMark::Words(text.to_string())),
-                None => self.fault(
-                    at,
-                    word.len(),
-                    "`words` is followed by no text".into(),
-                    "write words \"Ky-ri-e\"".into(),
-                ),
+    /// Sources in turn must say where they change over.
+    fn in_turn(&mut self, turns: &[Turn]) {
+        for (i, turn) in turns.iter().enumerate() {
+            if let Some(before) = i.checked_sub(1).and_then(|i| turns.get(i))
+                && turn.from.is_none()
+                && before.to.is_none()
+            {
+                let help = format!("say from where: {before}; from 12.3 {}", turn.source);
+                self.fault(turn.span, format!("where does `{}` take over?", turn.source), help);
             }
-        } else if is_dynamic(&lower) {
-            self.dynamics(at, word, marks);
-        } else if let Some((_, kind)) = ORNAMENTS.iter().find(|(name, _)| *name == lower) {
-            marks.push(CellMark::Ornament(*kind));
-        } else if let Some(playing) = words::mark(&lower) {
+            let place = |p: PlaceWord| (p.bar, p.beat);
+            if let (Some(from), Some(to)) = (turn.from, turn.to)
+                && (to.bar < from.bar || (to.bar == from.bar && place(to).1.is_some_and(|b| b < from.beat.unwrap_or(1.0))))
+            {
+                self.fault(turn.span, format!("from {from} to {to} goes backwards"), "name the earlier place first");
+            }
+        }
+    }
+
+    fn piece(&mut self, piece: &Piece<'_, 't>, due: bool, cell: &mut CellWords) {
+        if self.mark(piece.tokens, &mut cell.marks) {
+            if let Some(sign) = piece.after.filter(|s| s.kind != Kind::Comma) {
+                let message = format!("`{}` is a mark, and a source is due after `{}`", self.at(piece.span()), self.at(sign.span));
+                self.fault(piece.span(), message, "put a comma before marks");
+            }
+            return;
+        }
+        let first = match piece.tokens.first().map(|t| t.kind) {
+            Some(Kind::Word(word)) => word.to_lowercase(),
+            _ => String::new(),
+        };
+        let sole = cell.divisions.last().filter(|d| d.len() == 1 && cell.divisions.len() == 1).and_then(|d| d.last()).cloned();
+        if due {
+            let (turn, rest) = self.turn(piece.tokens, None);
+            let found = turn.is_some();
+            if let (Some(turn), Some(turns)) = (turn, cell.divisions.last_mut()) {
+                turns.push(turn);
+            }
+            self.rest(rest, found, cell);
+        } else if let (true, Some(sole)) = (is_octave(&first).is_some() || matches!(first.as_str(), "from" | "to"), sole) {
+            // `melody, 8va`: the octave or the place of the one source, after its comma.
+            let (turn, rest) = self.turn(piece.tokens, Some(sole));
+            if let (Some(turn), Some(last)) = (turn, cell.divisions.last_mut().and_then(|d| d.last_mut())) {
+                *last = turn;
+            }
+            self.rest(rest, true, cell);
+        } else {
+            self.unknown_mark(piece.tokens);
+        }
+    }
+
+    /// What stands after a source without a comma: read as a mark all the same, and complained about.
+    fn rest(&mut self, rest: &[Token<'t>], after_source: bool, cell: &mut CellWords) {
+        if rest.is_empty() || !after_source {
+            return;
+        }
+        let span = spanned(rest);
+        let faults = self.faults.len();
+        if self.mark(rest, &mut cell.marks) {
+            if self.faults.len() == faults {
+                self.fault(span, format!("`{}` stands without a comma", self.at(span)), format!("put a comma before `{}`", self.at(span)));
+            }
+            return;
+        }
+        let word = self.at(rest.first().map_or(span, |t| t.span));
+        let octaves = OCTAVES.iter().map(|o| o.0).chain(["from", "to", "loco"]);
+        let help = did_you_mean(word, octaves.chain(CellWords::vocabulary()), || {
+            "expected an octave (8va, 8vb, 15ma, 15mb), `from`, `to`, or a comma before a mark".to_string()
+        });
+        self.fault(rest.first().map_or(span, |t| t.span), format!("`{word}` is not understood"), help);
+    }
+
+    fn unknown_mark(&mut self, tokens: &[Token<'t>]) {
+        let span = spanned(tokens);
+        let text = self.at(span);
+        let lower = text.to_lowercase();
+        let first = phrase(tokens.get(..1).unwrap_or(&[]));
+        // A source after a comma.
+        if matches!(first.as_str(), "col" | "colla" | "coi" | "coll'" | "tacet" | "as") {
+            self.fault(span, format!("`{text}` is a second source"), "sources in turn are parted by `;` and say from where: melody; from 12.3 col violins-1");
+            return;
+        }
+        if let Some(name) = self.near.iter().find(|n| lower == n.to_lowercase()) {
+            self.fault(span, format!("`{text}` is a second source"), format!("sources in turn are parted by `;`: melody; from 12.3 {name}"));
+            return;
+        }
+        if is_octave(&first).is_some() || matches!(first.as_str(), "from" | "to") {
+            self.fault(span, format!("`{text}` does not say which source it is for"), "write it after its source, before the comma");
+            return;
+        }
+        // Two marks without a comma between.
+        for n in 1..tokens.len() {
+            let (a, b) = tokens.split_at(n);
+            if self.is_mark(a) && self.is_mark(b) {
+                let b = spanned(b);
+                self.fault(span, format!("`{text}` is not one mark"), format!("put a comma before `{}`", self.at(b)));
+                return;
+            }
+        }
+        let sources = ["tacet", "as written"].into_iter();
+        let near = CellWords::vocabulary().chain(self.near.iter().copied()).chain(sources);
+        let help = did_you_mean(text.trim_end_matches('.'), near, || {
+            "expected a mark of the trade, a dynamic, an articulation of a card, or text in quotes".to_string()
+        });
+        self.fault(span, format!("`{text}` is not understood"), help);
+    }
+
+    fn is_mark(&self, tokens: &[Token<'_>]) -> bool {
+        let phrase = phrase(tokens);
+        !phrase.is_empty()
+            && (words::mark(&phrase).is_some() || dynamics::starts(&phrase) || ornament(&phrase).is_some() || (self.known)(&phrase))
+    }
+
+    /// Reads a piece as a mark, if it is one.
+    fn mark(&mut self, tokens: &[Token<'t>], marks: &mut Vec<CellMark>) -> bool {
+        let Some(first) = tokens.first() else { return false };
+        let (word, quote) = match first.kind {
+            Kind::Word(word) => (word.to_lowercase(), first),
+            _ => (String::new(), first),
+        };
+        let quote = if word == "words" { tokens.get(1).unwrap_or(quote) } else { quote };
+        if let Kind::Quoted { text, closed } = quote.kind {
+            let text = text.trim();
+            if !closed {
+                self.fault(quote.span, "the text in quotes does not end", "close it with the quotes that it began with");
+            } else if text.is_empty() {
+                self.fault(quote.span, "the text in quotes is empty", "write what is sung: words \"Ky-ri-e\"");
+            } else if marks.iter().any(|m| matches!(m, CellMark::Words(_))) {
+                self.fault(quote.span, "a second text", "a cell has one text; join them");
+            }
+            if let Some(next) = tokens.iter().find(|t| t.span.start >= quote.span.end) {
+                let rest = Span { start: next.span.start, end: spanned(tokens).end };
+                self.fault(rest, format!("`{}` stands without a comma", self.at(rest)), format!("put a comma before `{}`", self.at(rest)));
+            }
+            if !text.is_empty() {
+                marks.push(CellMark::Words(text.to_string()));
+            }
+            return true;
+        }
+        if word == "words" {
+            self.fault(spanned(tokens), "`words` is followed by no text", "write words \"Ky-ri-e\"");
+            return true;
+        }
+        let phrase = phrase(tokens);
+        if let Some(kind) = ornament(&phrase) {
+            marks.push(CellMark::Ornament(kind));
+        } else if let Some(playing) = words::mark(&phrase) {
             marks.push(CellMark::Playing(playing));
-        } else if known(&lower) {
-            marks.push(CellMark::Articulation(lower));
-        } else if let Some(turn) = self.turn(at, word, turns.is_empty() && marks.is_empty()) {
-            turns.push(turn);
-        } else if self.faults.last().is_none_or(|f| f.span.start < at) {
-            let candidates = words::vocabulary().chain(ORNAMENTS.iter().map(|o| o.0));
-            let near = nearest(&lower, candidates);
-            let help = near.map_or_else(
-                || "expected a mark of the trade, a dynamic, an octave or a source".to_string(),
-                |n| format!("did you mean `{n}`?"),
-            );
-            self.fault(at, word.len(), format!("`{word}` is not understood"), help);
+        } else if matches!(first.kind, Kind::Louder | Kind::Softer) || dynamics::starts(&word) {
+            let steps = dynamics::read(self, self.text, tokens);
+            dynamics::add(marks, steps);
+        } else if !phrase.is_empty() && (self.known)(&phrase) {
+            marks.push(CellMark::Articulation(phrase));
+        } else {
+            return false;
         }
+        true
     }
 
-    /// `[from PLACE] SOURCE [OCTAVE] [from PLACE] [to PLACE]`.
-    fn turn(&mut self, at: usize, text: &str, first: bool) -> Option<Turn> {
-        let words: Vec<(usize, &str)> =
-            split(text, at, ' ').into_iter().filter(|w| !w.1.trim().is_empty()).collect();
-        let span = Span { start: at, end: at + text.len() };
-        let mut turn = Turn { source: Source::Tacet, octave: 0, from: None, to: None, span };
-        let mut source: Option<Source> = None;
+    /// Reads a source, or more about one that was read; gives back the tokens that do not belong to it.
+    fn turn<'p>(&mut self, tokens: &'p [Token<'t>], known: Option<Turn>) -> (Option<Turn>, &'p [Token<'t>]) {
+        let named = known.is_some();
+        let mut turn = known.unwrap_or(Turn { source: Source::Tacet, octave: 0, from: None, to: None, span: spanned(tokens) });
+        let mut source = named.then(|| turn.source.clone());
+        let mut octave: Option<Span> = None;
         let mut i = 0;
-        while i < words.len() {
-            let (at, word) = words[i];
+        while let Some(token) = tokens.get(i) {
+            let Kind::Word(word) = token.kind else { break };
             let lower = word.to_lowercase();
-            let next = words.get(i + 1).copied();
+            let next = match tokens.get(i + 1) {
+                Some(Token { kind: Kind::Word(next), span }) => Some((*next, *span)),
+                _ => None,
+            };
             match lower.as_str() {
                 "from" | "to" => {
-                    let Some((place_at, place)) = next else {
-                        self.fault(
-                            at,
-                            word.len(),
-                            format!("`{word}` names no place"),
-                            "write bar and beat: 8.4".into(),
-                        );
-                        return None;
-                    };
-                    match parse_place(place) {
-                        Some(place) if lower == "from" => turn.from = Some(place),
-                        Some(place) => turn.to = Some(place),
-                        None => {
-                            let help = "write bar and beat: 8.4, or a bar: 8".to_string();
-                            self.fault(place_at, place.len(), format!("`{place}` is no place"), help);
-                            return None;
-                        }
+                    match next.map(|(w, span)| (place(w), w, span)) {
+                        Some((Some(place), _, _)) if lower == "from" => turn.from = Some(place),
+                        Some((Some(place), _, _)) => turn.to = Some(place),
+                        Some((None, text, span)) => self.fault(span, format!("`{text}` is no place"), "write bar and beat, 8.4, or a bar, 8"),
+                        None => self.fault(token.span, format!("`{word}` names no place"), "write bar and beat, 8.4, or a bar, 8"),
                     }
                     i += 1;
                 }
-                "as" if next.is_some_and(|n| n.1.eq_ignore_ascii_case("written")) => {
-                    source = Some(Source::AsWritten);
-                    i += 1;
+                "loco" => octave = Some(token.span),
+                _ if is_octave(&lower).is_some() => {
+                    if octave.is_some() {
+                        self.fault(token.span, format!("`{word}` is a second octave mark"), "one is enough: 15ma is two octaves up, 15mb two down");
+                    }
+                    octave = Some(token.span);
+                    turn.octave = is_octave(&lower).unwrap_or(0);
                 }
+                _ if source.is_some() => break,
                 "as" => {
-                    let (at, found) = next.unwrap_or((at, word));
-                    self.fault(
-                        at,
-                        found.len(),
-                        format!("`{text}` is not understood"),
-                        "did you mean `as written`?".into(),
-                    );
-                    return None;
+                    if next.is_some_and(|n| n.0.eq_ignore_ascii_case("written")) {
+                        source = Some(Source::AsWritten);
+                    } else {
+                        let span = next.map_or(token.span, |n| n.1);
+                        self.fault(span, format!("`{}` is not understood", self.at(span)), "did you mean `as written`?");
+                        return (None, &[]);
+                    }
+                    i += 1;
                 }
                 "tacet" => source = Some(Source::Tacet),
-                "col" | "colla" | "coi" | "coll'" => match next {
-                    Some((_, chair)) => {
-                        source = Some(Source::Col { chair: chair.to_lowercase() });
-                        i += 1;
+                "col" | "colla" | "colle" | "coi" | "coll'" => {
+                    let Some((chair, span)) = next else {
+                        self.fault(token.span, format!("`{word}` names no chair"), "write `col` and a chair: col violins-1");
+                        return (None, &[]);
+                    };
+                    if chair.eq_ignore_ascii_case("legno") || chair.eq_ignore_ascii_case("arco") {
+                        self.fault(spanned(&tokens[i..]), format!("`{}` is not understood", self.at(spanned(&tokens[i..]))), format!("`col {chair}` is a way of playing: put commas between marks"));
+                        return (None, &[]);
                     }
-                    None => {
-                        self.fault(
-                            at,
-                            word.len(),
-                            "`col` names no chair".into(),
-                            "write col and a chair: col violins-1".into(),
-                        );
-                        return None;
+                    if !is_name(chair) || is_octave(&chair.to_lowercase()).is_some() {
+                        self.fault(span, format!("`{chair}` is no chair"), "write `col` and a chair: col violins-1");
+                        return (None, &[]);
+                    }
+                    source = Some(Source::Col { chair: chair.to_lowercase() });
+                    i += 1;
+                }
+                _ => match line(word) {
+                    Ok(line) => {
+                        // `cool violins-1`: a misspelled `col` before what can only be a chair.
+                        if let Some((next, _)) = next
+                            && is_name(next)
+                            && nearest(&lower, ["col"]).is_some()
+                        {
+                            self.fault(token.span, format!("`{word}` is not understood"), format!("did you mean `col {next}`?"));
+                            source = Some(Source::Col { chair: next.to_lowercase() });
+                            i += 1;
+                        } else {
+                            source = Some(line);
+                        }
+                    }
+                    Err((message, help)) => {
+                        let near = CellWords::vocabulary().chain(self.near.iter().copied()).chain(["tacet", "as written"]);
+                        let help = did_you_mean(word, near, || help);
+                        self.fault(token.span, message, help);
+                        return (None, &[]);
                     }
                 },
-                octave if OCTAVES.iter().any(|o| o.0 == octave) => {
-                    turn.octave += OCTAVES.iter().find(|o| o.0 == octave).map_or(0, |o| o.1);
-                }
-                "loco" => {}
-                name if source.is_none()
-                    && is_name(name)
-                    && (first || words.len() == 1 || turn.from.is_some() || i == 0) =>
-                {
-                    source = Some(line(name));
-                }
-                _ => {
-                    let near = nearest(&lower, OCTAVES.iter().map(|o| o.0).chain(["from", "to"]));
-                    let help = near.map_or_else(
-                        || "expected an octave (8va, 8vb, 15ma, 15mb), `from`, `to`, or a comma before a mark".to_string(),
-                        |n| format!("did you mean `{n}`?"),
-                    );
-                    self.fault(at, word.len(), format!("`{word}` is not understood"), help);
-                    return None;
-                }
             }
             i += 1;
         }
-        turn.source = source?;
-        Some(turn)
-    }
-
-    /// `p`, `p < f`, `mf > pp`, `p < f (bar 5) > p`, `< f`.
-    fn dynamics(&mut self, at: usize, text: &str, marks: &mut Vec<CellMark>) {
-        let mut steps: Vec<DynamicStep> = Vec::new();
-        let mut hairpin: Option<bool> = None;
-        let mut rest = text;
-        let mut here = at;
-        while !rest.trim_start().is_empty() {
-            let skip = rest.len() - rest.trim_start().len();
-            here += skip;
-            rest = &rest[skip..];
-            if let Some(sign) = rest.chars().next().filter(|c| *c == '<' || *c == '>') {
-                hairpin = Some(sign == '<');
-                (here, rest) = (here + 1, &rest[1..]);
-                continue;
-            }
-            if rest.starts_with('(') {
-                let end = rest.find(')').map_or(rest.len(), |e| e + 1);
-                let inside = rest[1..end].trim_end_matches(')').trim();
-                let inside = inside.strip_prefix("bar").unwrap_or(inside).trim();
-                match (parse_place(inside), steps.last_mut()) {
-                    (Some(place), Some(step)) => step.at = Some(place),
-                    _ => {
-                        let help = "write (bar 5) or (5.3) after a dynamic".to_string();
-                        self.fault(here, end, format!("`{}` is no place", &rest[..end]), help);
-                    }
-                }
-                (here, rest) = (here + end, &rest[end..]);
-                continue;
-            }
-            let end = rest
-                .find(|c: char| c == '<' || c == '>' || c == '(' || c.is_whitespace())
-                .unwrap_or(rest.len());
-            match Dynamic::parse(&rest[..end].to_lowercase()) {
-                Some(dynamic) => {
-                    steps.push(DynamicStep { hairpin, dynamic, at: None });
-                    hairpin = None;
-                }
-                None => {
-                    let help = "expected a dynamic: ppp pp p mp mf f ff fff sfz fp niente".to_string();
-                    self.fault(here, end, format!("`{}` is no dynamic", &rest[..end]), help);
-                }
-            }
-            (here, rest) = (here + end, &rest[end..]);
+        let rest = tokens.get(i.min(tokens.len())..).unwrap_or(&[]);
+        let Some(source) = source else {
+            // Without a source there is nothing that the rest could belong to.
+            let span = spanned(tokens);
+            self.fault(span, format!("`{}` names no source", self.at(span)), SOURCES);
+            return (None, &[]);
+        };
+        if source == Source::Tacet && turn.octave != 0 {
+            self.fault(octave.unwrap_or(turn.span), "`tacet` has no octave", "remove the octave mark");
+            turn.octave = 0;
         }
-        if hairpin.is_some() {
-            self.fault(
-                at,
-                text.len(),
-                "a hairpin leads nowhere".into(),
-                "name the dynamic that it leads to: p < f".into(),
-            );
+        turn.source = source;
+        if !named {
+            let end = rest.first().map_or(spanned(tokens).end, |r| {
+                tokens.iter().rfind(|t| t.span.end <= r.span.start).map_or(turn.span.end, |t| t.span.end)
+            });
+            turn.span.end = end;
         }
-        marks.push(CellMark::Dynamics(steps));
+        (Some(turn), rest)
     }
 }
 
-/// A dynamic after a comma goes on with the dynamics before it: `p < f > p, niente`.
-fn merge_dynamics(marks: &mut Vec<CellMark>) {
-    let mut all: Vec<DynamicStep> = Vec::new();
-    let mut first = None;
-    let mut i = 0;
-    while i < marks.len() {
-        if let CellMark::Dynamics(steps) = &marks[i] {
-            let later = !all.is_empty();
-            all.extend(steps.iter().enumerate().map(|(k, s)| DynamicStep {
-                // Into nothing is always a hairpin.
-                hairpin: s.hairpin.or((later && k == 0 && s.dynamic == Dynamic::Niente).then_some(false)),
-                ..*s
-            }));
-            if first.is_none() {
-                first = Some(i);
-                i += 1;
-            } else {
-                marks.remove(i);
-            }
-        } else {
-            i += 1;
+fn pieces<'p, 't>(tokens: &'p [Token<'t>]) -> Vec<Piece<'p, 't>> {
+    if tokens.is_empty() {
+        return Vec::new();
+    }
+    let mut out = Vec::new();
+    let (mut start, mut after) = (0, None);
+    for (i, token) in tokens.iter().enumerate() {
+        if token.kind.parts() {
+            out.push(Piece { tokens: &tokens[start..i], after });
+            (start, after) = (i + 1, Some(*token));
         }
     }
-    if let Some(i) = first {
-        marks[i] = CellMark::Dynamics(all);
-    }
+    out.push(Piece { tokens: &tokens[start..], after });
+    out
 }
 
-fn quoted(text: &str) -> Option<&str> {
-    text.strip_prefix('"')?.strip_suffix('"')
+fn ornament(phrase: &str) -> Option<ripieno_music::OrnamentKind> {
+    let phrase = phrase.trim_end_matches('.');
+    let phrase = if phrase == "tr" { "trill" } else { phrase };
+    ORNAMENTS.iter().find(|(word, _)| *word == phrase).map(|(_, kind)| *kind)
 }
 
-fn is_dynamic(lower: &str) -> bool {
-    let first =
-        lower.split(|c: char| c == '<' || c == '>' || c == '(' || c.is_whitespace()).find(|w| !w.is_empty());
-    lower.starts_with('<') || lower.starts_with('>') || first.is_some_and(|w| Dynamic::parse(w).is_some())
+fn is_octave(lower: &str) -> Option<i16> {
+    let lower = lower.trim_end_matches('.');
+    OCTAVES.iter().find(|o| o.0 == lower).map(|o| o.1)
 }
 
-fn is_name(word: &str) -> bool {
-    word.starts_with(|c: char| c.is_alphabetic())
-        && word.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '_' | '.'))
+/// Can it name a line or a chair? A letter first, then letters, digits, `-`, `_`.
+pub(crate) fn is_name(word: &str) -> bool {
+    word.starts_with(char::is_alphabetic) && word.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '_'))
 }
 
-fn line(word: &str) -> Source {
-    let (name, voice) = match word.rsplit_once('.') {
-        Some((name, "top")) => (name, LineVoice::Top),
-        Some((name, "bottom")) => (name, LineVoice::Bottom),
-        Some((name, number)) => match number.parse::<u8>() {
-            Ok(1) => (name, LineVoice::Top),
-            Ok(n) if n > 0 => (name, LineVoice::Nth(n)),
-            _ => (word, LineVoice::All),
-        },
+/// Would a cell read this name as something else?
+pub(crate) fn is_taken(name: &str) -> bool {
+    let lower = name.to_lowercase();
+    words::mark(&lower).is_some()
+        || ornament(&lower).is_some()
+        || dynamics::starts(&lower)
+        || is_octave(&lower).is_some()
+        || matches!(lower.as_str(), "col" | "colla" | "colle" | "coi" | "as" | "tacet" | "from" | "to" | "loco" | "words")
+}
+
+fn line(word: &str) -> Result<Source, (String, String)> {
+    let (name, voice) = match word.split_once('.') {
         None => (word, LineVoice::All),
+        Some((name, voice)) => {
+            let read = match voice.to_lowercase().as_str() {
+                "top" => Some(LineVoice::Top),
+                "bottom" => Some(LineVoice::Bottom),
+                number => number.parse::<u8>().ok().filter(|n| *n > 0).map(|n| if n == 1 { LineVoice::Top } else { LineVoice::Nth(n) }),
+            };
+            let help = || format!("voices are counted from the top: {name}.top, {name}.2, {name}.bottom");
+            (name, read.ok_or_else(|| (format!("`{voice}` is no voice of a line"), help()))?)
+        }
     };
-    Source::Line { name: name.to_string(), voice }
+    if !is_name(name) {
+        return Err((format!("`{word}` is not understood"), SOURCES.to_string()));
+    }
+    Ok(Source::Line { name: name.to_string(), voice })
 }
 
-/// `8.4`, `8`, `8.4.5` for the half of beat 4 (beat 4.5).
-fn parse_place(text: &str) -> Option<PlaceWord> {
+/// `8.4`: bar 8, beat 4; `8`: bar 8; `8.4.5`: half of a beat after beat 4.
+pub(crate) fn place(text: &str) -> Option<PlaceWord> {
     let (bar, beat) = match text.split_once('.') {
-        Some((bar, beat)) => (bar, Some(beat.parse::<f64>().ok().filter(|b| (1.0..=64.0).contains(b))?)),
+        Some((bar, beat)) => {
+            let plain = beat.starts_with(|c: char| c.is_ascii_digit()) && beat.chars().all(|c| c.is_ascii_digit() || c == '.');
+            (bar, Some(beat.parse::<f64>().ok().filter(|b| plain && (1.0..=64.0).contains(b))?))
+        }
         None => (text, None),
     };
     let bar = bar.parse::<i32>().ok().filter(|b| (0..=100_000).contains(b))?;

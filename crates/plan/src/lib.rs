@@ -3,25 +3,38 @@
 //! Takes text, gives [`Plan`], [`Template`] and [`PatchCard`] together with every complaint, each with file, line,
 //! column, what was expected and the nearest valid word. It must not know MIDI files, audio or the file system: whoever
 //! calls has read the text, and writes it back.
+//!
+//! * [`Plan::parse`], [`Template::parse`], [`PatchCard::parse`], [`CellWords::parse`]: text to value and complaints;
+//!   [`Plan::check_against`] compares plan and template.
+//! * `Display` of [`CellWords`], [`PatchCard::to_toml`]: value to text.
+//! * [`edit`]: changes in place, which leave every other byte of the composer's file as it was.
+//! * [`card_from_list`]: a manual's list of switches to a card.
 
 mod card;
+mod card_check;
+mod card_text;
 mod cell;
+mod check;
 mod diagnostic;
-mod edit;
+mod dynamics;
+pub mod edit;
+mod lex;
 mod list;
 mod plan;
+mod read_call;
 mod read_card;
 mod read_plan;
+mod read_template;
 mod shorthand;
+mod speak;
 mod template;
 mod toml;
-mod write_cell;
 
 pub use card::{ArticulationCard, Call, CallKind, DelayCurve, Delays, DynamicsCard, KeyMode, PatchCard};
 pub use cell::CellFault;
 pub use diagnostic::{Diagnostic, Span, nearest};
-pub use edit::set_cell;
 pub use list::card_from_list;
 pub use plan::{Keep, LineDef, PassagePlan, PlacedCell, Plan, Settings};
+pub use read_plan::ARTICULATIONS;
 pub use shorthand::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Turn};
 pub use template::{ChairPlan, MixPlan, SeatPlan, Template};

@@ -1,6 +1,6 @@
 //! A patch card from a pasted list of switches, as manuals print them.
 
-use crate::toml::place;
+
 use crate::{Diagnostic, Span};
 use ripieno_music::{Colour, Playing, parse_key, words};
 use std::fmt::Write as _;
@@ -43,7 +43,7 @@ pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
                 }
                 None => {
                     let _ = write!(card, "\n# not read: {}\n", trimmed.replace('\r', ""));
-                    let (line, column) = place(text, start);
+                    let (line, column) = crate::diagnostic::Lines::new(text).place(start);
                     found.push(Diagnostic {
                         file: "list".into(),
                         line,

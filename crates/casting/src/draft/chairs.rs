@@ -22,55 +22,92 @@ pub(super) struct Seat {
     pub(super) doubts: Vec<String>,
 }
 
+/// What is guessed of a track, before ids are given out.
+struct Guessed {
+    track: usize,
+    base: String,
+    known: Known,
+    doubts: Vec<String>,
+}
+
 /// One chair for each track that has notes, in the order of the score.
 pub(super) fn seats(score: &Score) -> Vec<Seat> {
-    let mut seats: Vec<Seat> = Vec::new();
     let mut guesses = table::recognise(score);
+    let mut all: Vec<Guessed> = Vec::new();
     for (index, track) in score.tracks.iter().enumerate() {
-        if track.content.notes.is_empty() {
-            continue;
+        if !track.content.notes.is_empty() {
+            all.push(guessed(index, track, guesses.get_mut(index).and_then(Option::take)));
         }
-        let mut doubts = Vec::new();
+    }
+    let chamber =
+        (1..=MOST_SOLOISTS).contains(&all.len()) && all.iter().all(|g| table::is_bowed(&g.known.instrument));
+    if chamber {
+        for one in &mut all {
+            one.known.players = 1;
+            one.base = table::one_player(&one.known.instrument, &one.base);
+        }
+    }
+    let bases: Vec<String> = all.iter().map(|g| g.base.clone()).collect();
+    let mut seats: Vec<Seat> = Vec::new();
+    for Guessed { track, base, known, doubts } in all {
         let mut comments = Vec::new();
-        let known = guesses.get_mut(index).and_then(Option::take).unwrap_or_else(|| {
-            let known = nearest(track);
-            doubts.push(if track.name.trim().is_empty() {
-                format!("its track has no name; taken for {} by its notes", known.instrument)
-            } else {
-                format!(
-                    "no instrument is known by the name \"{}\"; taken for {} by its notes",
-                    track.name.trim(),
-                    known.instrument
-                )
-            });
-            known
-        });
-        if let Some(doubt) = &known.doubt {
-            doubts.push(doubt.clone());
-        }
-        let base = slug(&known.chair);
-        let base = if base.is_empty() { format!("track-{}", index + 1) } else { base };
-        let id = free_id(&base, &known.articulations, &seats);
-        if id != base {
+        let mut players = known.players;
+        let id = free_id(&base, &known.articulations, &seats, &bases);
+        let sharing = bases.iter().filter(|b| **b == base).count();
+        if sharing > 1 && known.articulations.is_empty() && players > 1 {
+            // Divided on staves of their own: together they are one section.
+            players = (players / u16::try_from(sharing).unwrap_or(u16::MAX)).max(1);
+            comments.push(format!(
+                "one of {sharing} tracks of one section, which share its {} players",
+                known.players
+            ));
+        } else if id != base {
             comments.push(format!(
                 "the same players as {base}, on a track of their own{}; `col` and marks can make one chair of them",
                 said(&known.articulations)
             ));
         } else if !known.articulations.is_empty() {
             comments.push(format!("the name of its track also says: {}", known.articulations.join(", ")));
+        } else if chamber {
+            comments
+                .push("one player: few strings and nobody else; a string orchestra has sections".to_owned());
         }
         seats.push(Seat {
             id,
-            track: index,
-            line_track: track_word(score, index),
+            track,
+            line_track: track_word(score, track),
             instrument: known.instrument,
-            players: known.players,
-            name: track.name.split_whitespace().collect::<Vec<_>>().join(" "),
+            players,
+            name: score.tracks[track].name.split_whitespace().collect::<Vec<_>>().join(" "),
             comments,
             doubts,
         });
     }
     seats
+}
+
+/// Up to a sextet, strings alone are soloists.
+const MOST_SOLOISTS: usize = 6;
+
+fn guessed(index: usize, track: &Track, known: Option<Known>) -> Guessed {
+    let mut doubts = Vec::new();
+    let known = known.unwrap_or_else(|| {
+        let known = nearest(track);
+        let name = track.name.trim();
+        doubts.push(if name.is_empty() {
+            format!("its track has no name; taken for {} by its notes", known.instrument)
+        } else {
+            format!(
+                "no instrument is known by the name \"{name}\"; taken for {} by its notes",
+                known.instrument
+            )
+        });
+        known
+    });
+    doubts.extend(known.doubt.clone());
+    let base = slug(&known.chair);
+    let base = if base.is_empty() { format!("track-{}", index + 1) } else { base };
+    Guessed { track: index, base, known, doubts }
 }
 
 fn said(articulations: &[String]) -> String {
@@ -126,25 +163,22 @@ fn slug(text: &str) -> String {
     }
 }
 
-fn free_id(base: &str, articulations: &[String], seats: &[Seat]) -> String {
+/// The first track of a kind has the plain id; the others are told apart by what their names say of articulation, else by
+/// letters, so that `violins-2` is never a second staff of `violins`.
+fn free_id(base: &str, articulations: &[String], seats: &[Seat], bases: &[String]) -> String {
     let free = |id: &str| !seats.iter().any(|s| s.id == id);
     if free(base) {
         return base.to_owned();
     }
+    let unspoken = |id: &str| free(id) && !bases.iter().any(|b| b == id);
     let spoken = slug(&articulations.join("-"));
-    if !spoken.is_empty() {
-        let id = format!("{base}-{}", spoken.trim_start_matches("track-"));
-        if free(&id) {
-            return id;
-        }
-    }
-    // After a number, a letter: `violins-1-b`.
-    let numbered = base.ends_with(|c: char| c.is_ascii_digit());
-    let letters = ('b'..='z').map(|c| c.to_string()).take(if numbered { 25 } else { 0 });
-    letters
-        .chain((2u32..).map(|n| n.to_string()))
+    let by_name = (!spoken.is_empty()).then(|| spoken.trim_start_matches("track-").to_owned());
+    by_name
+        .into_iter()
+        .chain(('b'..='z').map(|c| c.to_string()))
+        .chain((27u32..).map(|n| n.to_string()))
         .map(|end| format!("{base}-{end}"))
-        .find(|id| free(id))
+        .find(|id| unspoken(id))
         .unwrap_or_default()
 }
 

@@ -40,7 +40,10 @@ impl Walker {
                     Some(divisions) => self.divisions = divisions,
                     None => {
                         let was = self.divisions;
-                        self.doubt(doubts, format!("divisions of {:?} are not above zero; {was} stay", text(item)));
+                        self.doubt(
+                            doubts,
+                            format!("divisions of {:?} are not above zero; {was} stay", text(item)),
+                        );
                     }
                 },
                 // Staves of one part share a key but for rare cases: the first counts.
@@ -56,7 +59,8 @@ impl Walker {
                 }
                 "clef" => {
                     let staff = super::xml::number(item);
-                    let percussion = child_text(item, "sign").is_some_and(|s| s.eq_ignore_ascii_case("percussion"));
+                    let percussion =
+                        child_text(item, "sign").is_some_and(|s| s.eq_ignore_ascii_case("percussion"));
                     self.percussion_clefs.insert(staff, percussion);
                 }
                 _ => {}
@@ -115,7 +119,10 @@ impl Walker {
                 ("beats", _) => {
                     // 3+2 and its like are summed; a half beat (2½) cannot be said in whole numbers.
                     beats = Some(
-                        text(item).split('+').filter_map(|p| p.trim().parse::<u32>().ok()).fold(0u32, u32::saturating_add),
+                        text(item)
+                            .split('+')
+                            .filter_map(|p| p.trim().parse::<u32>().ok())
+                            .fold(0u32, u32::saturating_add),
                     );
                 }
                 ("beat-type", Some(n)) => {
@@ -140,11 +147,13 @@ impl Walker {
     }
 
     fn new_transposition(&mut self, node: Node<'_, '_>) {
-        let whole = |name: &str| child_text(node, name).and_then(decimal).map(|d| d.quarters().round() as i32);
+        let whole =
+            |name: &str| child_text(node, name).and_then(decimal).map(|d| d.quarters().round() as i32);
         let octaves = whole("octave-change").unwrap_or(0).clamp(-10, 10);
         let chromatic = whole("chromatic").unwrap_or(0).clamp(-120, 120);
         // Without a diatonic number: the letters that so many semitones usually are.
-        let diatonic = whole("diatonic").unwrap_or((chromatic * 7 + 6 * chromatic.signum()) / 12).clamp(-70, 70);
+        let diatonic =
+            whole("diatonic").unwrap_or((chromatic * 7 + 6 * chromatic.signum()) / 12).clamp(-70, 70);
         let transposition = Transposition {
             semitones: (chromatic + 12 * octaves) as i16,
             steps: (diatonic + 7 * octaves) as i16,

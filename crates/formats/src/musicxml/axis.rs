@@ -79,7 +79,9 @@ fn bars(sheet: &Sheet, played: &[Played], metres: &[Metre], lengths: &[Beats]) -
     let pick_up = played.first().is_some_and(|p| {
         let facts = &sheet.bars[p.bar];
         played.len() > 1 && lengths[p.bar] < metres[p.bar].bar()
-            || (played.len() > 1 && (facts.implicit || facts.printed == "0") && lengths[p.bar] <= metres[p.bar].bar())
+            || (played.len() > 1
+                && (facts.implicit || facts.printed == "0")
+                && lengths[p.bar] <= metres[p.bar].bar())
     });
     for (i, one) in played.iter().enumerate() {
         let length = lengths[one.bar];
@@ -246,11 +248,15 @@ pub(super) fn metronome(node: Node<'_, '_>) -> Option<RawTempo> {
                 *last = dotted(*last, 1);
             }
             "beat-unit-tied" => {
-                let more = dotted(value(child_text(item, "beat-unit")?)?, children(item, "beat-unit-dot").count());
+                let more =
+                    dotted(value(child_text(item, "beat-unit")?)?, children(item, "beat-unit-dot").count());
                 *beats.last_mut()? += more;
             }
             "metronome-note" => {
-                beats.push(dotted(value(child_text(item, "metronome-type")?)?, children(item, "metronome-dot").count()));
+                beats.push(dotted(
+                    value(child_text(item, "metronome-type")?)?,
+                    children(item, "metronome-dot").count(),
+                ));
             }
             "per-minute" => {
                 let number: String = text(item)

@@ -46,7 +46,8 @@ pub(super) struct Signs {
 pub(super) fn numbers(list: &str) -> Vec<u32> {
     let mut found: Vec<u32> = Vec::new();
     for piece in list.split(|c: char| !c.is_ascii_digit() && c != '-').filter(|p| !p.is_empty()) {
-        let mut ends = piece.split('-').filter_map(|n| n.parse::<u32>().ok()).filter(|n| (1..=1_000).contains(n));
+        let mut ends =
+            piece.split('-').filter_map(|n| n.parse::<u32>().ok()).filter(|n| (1..=1_000).contains(n));
         if let Some(from) = ends.next() {
             let to = ends.next().unwrap_or(from).max(from).min(from + 64);
             found.extend(from..=to);

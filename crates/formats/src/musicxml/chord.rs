@@ -35,7 +35,9 @@ impl Walker {
             let from = notes.partition_point(|n| n.at < at);
             let there = |n: &&mut RawNote| staff.is_none_or(|s| s == n.staff);
             match notes[from..].iter_mut().take(256).find(there) {
-                Some(note) => note.ornament = note.ornament.or_else(|| self.neighbours(note, ornament, None, None)),
+                Some(note) => {
+                    note.ornament = note.ornament.or_else(|| self.neighbours(note, ornament, None, None))
+                }
                 None => self.doubt(doubts, "an ornament in words that stands at no note is passed over"),
             }
         }
@@ -72,7 +74,10 @@ impl Walker {
                 }
                 (_, Some(next)) => {
                     if row.len() > next.len() && has_chord(&row, next.len()) {
-                        self.doubt(doubts, "a chord of grace notes before fewer notes is played one after the other");
+                        self.doubt(
+                            doubts,
+                            "a chord of grace notes before fewer notes is played one after the other",
+                        );
                     }
                     spread(notes, next, &row, |n| &mut n.graces);
                 }

@@ -65,10 +65,14 @@ pub(super) fn lengths(node: Node<'_, '_>, divisions: Beats) -> (Option<Beats>, B
     (Some(raw), exact)
 }
 
+/// No bar of music is longer than so many quarters, so that a whole piece stays within what score time can hold.
+const LONGEST: i64 = 4_096;
+
 /// A duration in divisions, as quarters.
 pub(super) fn quarters(duration: Beats, divisions: Beats) -> Beats {
     // duration / divisions, both fractions.
-    duration.scaled(divisions.denominator(), divisions.numerator())
+    let longest = Beats::whole(LONGEST);
+    duration.scaled(divisions.denominator(), divisions.numerator()).clamp(-longest, longest)
 }
 
 /// For each run of notes of a bar (up to the next step back or forward): do its counted lengths fill the bar, and its written

@@ -28,7 +28,9 @@ const NEAR: usize = 256;
 
 /// Shown for all parts once.
 fn mark(facts: &mut BarFacts, at: Beats, kind: TimeMarkKind, text: String) {
-    if !text.is_empty() && !facts.marks.iter().rev().take(NEAR).any(|m| m.0 == at && m.1 == kind && m.2 == text) {
+    if !text.is_empty()
+        && !facts.marks.iter().rev().take(NEAR).any(|m| m.0 == at && m.1 == kind && m.2 == text)
+    {
         facts.marks.push((at, kind, text));
     }
 }
@@ -92,6 +94,17 @@ impl Walker {
                 for dynamic in dynamics(item) {
                     self.push(place, RawKind::Dynamic(dynamic));
                 }
+                // Words beside a level (`p dolce`, `sec`) stand in the same element.
+                for other in children(item, "other-dynamics").map(text) {
+                    if Dynamic::parse(other).is_none() && other.chars().any(char::is_alphabetic) {
+                        let (text, words) = (spaced(other), super::words::meaning(other, None));
+                        let plain = words.is_empty();
+                        words.into_iter().for_each(|kind| self.push(place, kind));
+                        if plain {
+                            self.push(place, RawKind::Words(text));
+                        }
+                    }
+                }
             }
             "wedge" => {
                 let (number, niente) = (number(item), yes(item, "niente"));
@@ -119,7 +132,9 @@ impl Walker {
                 self.push(place, RawKind::Playing(playing));
             }
             "damp" | "damp-all" => self.push(place, RawKind::Playing(Playing::Damp)),
-            "scordatura" => self.doubt(doubts, "a scordatura is passed over: notes sound as they are written"),
+            "scordatura" => {
+                self.doubt(doubts, "a scordatura is passed over: notes sound as they are written")
+            }
             _ => {}
         }
     }
@@ -163,7 +178,9 @@ impl Walker {
             _ => None,
         };
         if let Some(playing) = playing {
-            let same = |d: &(Beats, Option<u8>, RawKind)| d.0 == at && matches!(&d.2, RawKind::Playing(p) if *p == playing);
+            let same = |d: &(Beats, Option<u8>, RawKind)| {
+                d.0 == at && matches!(&d.2, RawKind::Playing(p) if *p == playing)
+            };
             if !self.bar.directions.iter().rev().take(NEAR).any(same) {
                 self.push((at, None), RawKind::Playing(playing));
             }
@@ -203,7 +220,9 @@ fn jumps(text: &str, signs: &mut Signs) {
     let plain: String = text.to_lowercase().chars().filter(|c| c.is_alphabetic()).collect();
     let jump = |short: &str, long: &str| {
         plain.contains(long)
-            || plain.strip_prefix(short).is_some_and(|r| r.is_empty() || r.starts_with("al") || r.starts_with("sin"))
+            || plain
+                .strip_prefix(short)
+                .is_some_and(|r| r.is_empty() || r.starts_with("al") || r.starts_with("sin"))
     };
     if jump("dc", "dacapo") {
         signs.jump = Some(Jump::DaCapo);

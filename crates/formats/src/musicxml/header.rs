@@ -87,7 +87,8 @@ fn info(part: Node<'_, '_>, id: String, doubts: &mut Doubts) -> PartInfo {
         let named = child_text(instrument, "instrument-name").map(spaced).unwrap_or_default();
         let sound = child_text(instrument, "instrument-sound");
         if first.is_none() {
-            let both: Vec<&str> = [Some(named.as_str()), sound].into_iter().flatten().filter(|s| !s.is_empty()).collect();
+            let both: Vec<&str> =
+                [Some(named.as_str()), sound].into_iter().flatten().filter(|s| !s.is_empty()).collect();
             first = Some(both.join(" ")).filter(|s| !s.is_empty());
         }
         let stroke = if named.is_empty() { sound.unwrap_or("").to_owned() } else { named };
@@ -103,7 +104,8 @@ fn info(part: Node<'_, '_>, id: String, doubts: &mut Doubts) -> PartInfo {
     let mut midi = children(part, "midi-instrument").peekable();
     let several = part.children().filter(|n| n.tag_name().name() == "midi-instrument").count() > 1;
     if let Some(first) = midi.peek().copied() {
-        info.percussion = child_text(first, "midi-channel") == Some("10") || (several && has(first, "midi-unpitched"));
+        info.percussion =
+            child_text(first, "midi-channel") == Some("10") || (several && has(first, "midi-unpitched"));
         match child_text(first, "midi-program").map(str::parse::<i32>) {
             Some(Ok(n @ 1..=128)) => info.program = Some((n - 1) as u8),
             Some(_) => doubts.add(

@@ -7,7 +7,9 @@ use super::sheet::{PartSheet, RawNote, Sheet, TremoloKind};
 use super::span::{self, Placed, SlurEnd, tie_key};
 use super::warn::Doubts;
 use crate::FormatError;
-use ripieno_music::{Bar, Content, Grace, Note, NoteKind, Score, Syllable, Timeline, Track, Transposition, Tremolo};
+use ripieno_music::{
+    Bar, Content, Grace, Note, NoteKind, Score, Syllable, Timeline, Track, Transposition, Tremolo,
+};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 
@@ -63,7 +65,12 @@ fn track(part: &PartSheet, played: &[Played], timeline: &Timeline, doubts: &mut 
         let Some(printed) = part.bars.get(one.bar) else { continue };
         turn(bar.at, printed.transposition);
         printed.transpositions.iter().for_each(|(at, t)| turn(bar.at + *at, *t));
-        layer.bar(printed.notes.iter().filter(|n| n.only.is_empty() || n.only.contains(&one.pass)), one.pass, bar, doubts);
+        layer.bar(
+            printed.notes.iter().filter(|n| n.only.is_empty() || n.only.contains(&one.pass)),
+            one.pass,
+            bar,
+            doubts,
+        );
         for (voice, graces) in &printed.dangling {
             layer.graces.entry(*voice).or_default().extend(graces.iter().map(|(at, g)| (bar.at + *at, *g)));
         }
@@ -105,7 +112,13 @@ struct Layer {
 }
 
 impl Layer {
-    fn bar<'a>(&mut self, notes: impl Iterator<Item = &'a RawNote>, pass: u32, bar: &Bar, _doubts: &mut Doubts) {
+    fn bar<'a>(
+        &mut self,
+        notes: impl Iterator<Item = &'a RawNote>,
+        pass: u32,
+        bar: &Bar,
+        _doubts: &mut Doubts,
+    ) {
         let lost = self.expire(bar.at);
         self.lone(lost, bar);
         for raw in notes {
@@ -173,7 +186,7 @@ impl Layer {
 
     fn join(&mut self, index: usize, next: Note) {
         let Some(note) = self.notes.get_mut(index) else { return };
-        note.length = next.end() - note.at;
+        note.length = note.length.max(next.end() - note.at);
         note.marks = note.marks.union(next.marks);
         note.ornament = note.ornament.or(next.ornament);
         note.tremolo = note.tremolo.or(next.tremolo);
@@ -189,8 +202,12 @@ impl Layer {
     fn done(mut self, end: Beats, doubts: &mut Doubts) -> Content {
         self.lone_ties += self.ties.values().map(Vec::len).sum::<usize>();
         if self.lone_ties > 0 {
-            let place = self.first_lone.map_or_else(|| self.label.clone(), |b| format!("{}, bar {b}", self.label));
-            let message = format!("{} ties have no partner (here is the first); their notes are not joined", self.lone_ties);
+            let place =
+                self.first_lone.map_or_else(|| self.label.clone(), |b| format!("{}, bar {b}", self.label));
+            let message = format!(
+                "{} ties have no partner (here is the first); their notes are not joined",
+                self.lone_ties
+            );
             doubts.add(place, message);
         }
         let mut lonely = 0;
@@ -201,7 +218,10 @@ impl Layer {
             }
         }
         if lonely > 0 {
-            doubts.add(&self.label, format!("{lonely} grace notes stand before no note and become short notes"));
+            doubts.add(
+                &self.label,
+                format!("{lonely} grace notes stand before no note and become short notes"),
+            );
         }
         let mut content = Content { notes: self.notes, ..Content::default() };
         content.sort();

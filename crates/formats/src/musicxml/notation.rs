@@ -10,7 +10,13 @@ use roxmltree::Node;
 
 impl Walker {
     /// Reads a note's notations into it. Gives the ends of slurs at it.
-    pub fn notations(&mut self, node: Node<'_, '_>, note: &mut RawNote, grace: bool, doubts: &mut Doubts) -> Vec<RawSlur> {
+    pub fn notations(
+        &mut self,
+        node: Node<'_, '_>,
+        note: &mut RawNote,
+        grace: bool,
+        doubts: &mut Doubts,
+    ) -> Vec<RawSlur> {
         let mut slurs = Vec::new();
         let tied_only = !has(node, "tie");
         for item in children(node, "notations").flat_map(|n| n.children()).filter(Node::is_element) {
@@ -92,7 +98,7 @@ impl Walker {
                 "unstress" => Mark::Unstress,
                 "soft-accent" => Mark::SoftAccent,
                 "other-articulation" => {
-                    self.named(text(item), note, doubts);
+                    self.named(item, note, doubts);
                     continue;
                 }
                 _ => continue,
@@ -119,7 +125,7 @@ impl Walker {
                 "golpe" => Mark::Golpe,
                 "brass-bend" | "flip" | "smear" => Mark::Brass,
                 "other-technical" => {
-                    self.named(text(item), note, doubts);
+                    self.named(item, note, doubts);
                     continue;
                 }
                 _ => continue,
@@ -128,10 +134,12 @@ impl Walker {
     }
 
     /// A sign that the standard has no element for, by its name.
-    fn named(&mut self, name: &str, note: &mut RawNote, doubts: &mut Doubts) {
-        if let Some(kind) = super::words::ornament(name) {
+    fn named(&mut self, item: Node<'_, '_>, note: &mut RawNote, doubts: &mut Doubts) {
+        let glyph = item.attribute("smufl").unwrap_or("");
+        let name = if text(item).is_empty() { glyph } else { text(item) };
+        if let Some(kind) = named_ornament(item) {
             note.ornament = note.ornament.or_else(|| self.neighbours(note, kind, None, None));
-        } else if let Some(mark) = super::words::mark(name) {
+        } else if let Some(mark) = super::words::mark(name).or_else(|| super::words::glyph_mark(glyph)) {
             note.marks.add(mark);
         } else if !name.is_empty() {
             self.doubt(doubts, format!("the sign {name:?} is not known and is passed over"));
@@ -178,9 +186,9 @@ impl Walker {
                     continue;
                 }
                 "other-ornament" => {
-                    match super::words::ornament(text(item)) {
+                    match named_ornament(item) {
                         Some(kind) => kinds.push((kind, None, None)),
-                        None => self.named(text(item), note, doubts),
+                        None => self.named(item, note, doubts),
                     }
                     continue;
                 }
@@ -198,6 +206,12 @@ impl Walker {
             note.ornament = self.neighbours(note, *kind, *above, *below);
         }
     }
+}
+
+/// An ornament by its name or by its glyph.
+fn named_ornament(item: Node<'_, '_>) -> Option<OrnamentKind> {
+    super::words::ornament(text(item))
+        .or_else(|| super::words::glyph_ornament(item.attribute("smufl").unwrap_or("")))
 }
 
 fn tremolo(node: Node<'_, '_>) -> Option<RawTremolo> {

@@ -19,7 +19,8 @@ impl Walker {
         let grace = child(node, "grace");
         let silent = has(node, "cue");
         let chord = has(node, "chord");
-        let (raw, exact) = if grace.is_some() { (Beats::ZERO, Beats::ZERO) } else { self.lengths(node, doubts) };
+        let (raw, exact) =
+            if grace.is_some() { (Beats::ZERO, Beats::ZERO) } else { self.lengths(node, doubts) };
         let written_value = written_length(node);
         let lead = self.chord.filter(|_| chord);
         let (at, group) = match lead {
@@ -32,8 +33,16 @@ impl Walker {
         let mut exact = exact;
         match lead {
             // Written alike in one chord, but counted otherwise: the chord's first note is what the bar is counted by.
-            Some(lead) if grace.is_none() && lead.length != exact && lead.value.is_some() && lead.value == written_value => {
-                self.doubt(doubts, "a chord whose notes are written alike but counted otherwise lasts as its first note");
+            Some(lead)
+                if grace.is_none()
+                    && lead.length != exact
+                    && lead.value.is_some()
+                    && lead.value == written_value =>
+            {
+                self.doubt(
+                    doubts,
+                    "a chord whose notes are written alike but counted otherwise lasts as its first note",
+                );
                 exact = lead.length;
             }
             Some(_) => {}
@@ -130,7 +139,12 @@ impl Walker {
     }
 
     /// What sounds, and how it is written. `None` where there is neither pitch nor stroke.
-    fn kind(&mut self, node: Node<'_, '_>, staff: u8, doubts: &mut Doubts) -> Option<(NoteKind, Option<Spelling>)> {
+    fn kind(
+        &mut self,
+        node: Node<'_, '_>,
+        staff: u8,
+        doubts: &mut Doubts,
+    ) -> Option<(NoteKind, Option<Spelling>)> {
         if let Some(pitch) = child(node, "pitch") {
             let spelling = self.spelling(pitch, "step", "octave", doubts);
             let sounding = self.sounding_pitch(spelling, staff);
@@ -143,12 +157,19 @@ impl Walker {
             .and_then(|i| i.attribute("id"))
             .and_then(|id| self.info.strokes.get(id))
             .filter(|s| !s.is_empty());
-        let only = || self.info.strokes.values().next().filter(|s| self.info.strokes.len() == 1 && !s.is_empty());
+        let only =
+            || self.info.strokes.values().next().filter(|s| self.info.strokes.len() == 1 && !s.is_empty());
         let stroke = named.or_else(only).unwrap_or(&self.info.name).clone();
         Some((NoteKind::Unpitched { stroke }, written))
     }
 
-    fn spelling(&mut self, node: Node<'_, '_>, step_name: &str, octave_name: &str, doubts: &mut Doubts) -> Spelling {
+    fn spelling(
+        &mut self,
+        node: Node<'_, '_>,
+        step_name: &str,
+        octave_name: &str,
+        doubts: &mut Doubts,
+    ) -> Spelling {
         let letter = child_text(node, step_name).and_then(step);
         let octave = child_number::<i8>(node, octave_name);
         if letter.is_none() || octave.is_none_or(|o| !(-2..=10).contains(&o)) {

@@ -108,7 +108,8 @@ fn settle(signs: &mut [Signs]) {
 fn movements(sheet: &Sheet) -> Vec<bool> {
     let number = |bar: &BarFacts| bar.printed.parse::<i64>().ok();
     let again = |pair: &[BarFacts]| {
-        pair[0].signs.closes && matches!((number(&pair[1]), number(&pair[0])), (Some(0 | 1), Some(n)) if n > 1)
+        pair[0].signs.closes
+            && matches!((number(&pair[1]), number(&pair[0])), (Some(0 | 1), Some(n)) if n > 1)
     };
     std::iter::once(false).chain(sheet.bars.windows(2).map(again)).collect()
 }
@@ -136,7 +137,10 @@ fn endings(signs: &[Signs]) -> Vec<Ending> {
         let mut passes = passes.clone();
         let follows = found.last().is_some_and(|before| {
             let length = found.iter().rev().take_while(|e| e.row == before.row).count();
-            length < MOST_ENDINGS && before.last + 1 == i && !before.passes.iter().any(|p| passes.contains(p)) && passes.first() != Some(&1)
+            length < MOST_ENDINGS
+                && before.last + 1 == i
+                && !before.passes.iter().any(|p| passes.contains(p))
+                && passes.first() != Some(&1)
         });
         let row = match found.last_mut() {
             Some(before) if follows => {
@@ -148,7 +152,13 @@ fn endings(signs: &[Signs]) -> Vec<Ending> {
         };
         if passes.is_empty() {
             // An ending without number is the next in its row.
-            let next = found.iter().rev().take_while(|e| e.row == row).flat_map(|e| &e.passes).max().map_or(1, |p| p + 1);
+            let next = found
+                .iter()
+                .rev()
+                .take_while(|e| e.row == row)
+                .flat_map(|e| &e.passes)
+                .max()
+                .map_or(1, |p| p + 1);
             passes.push(next);
         }
         found.push(Ending { first: i, last, passes, row, ends_row: true });

@@ -7,8 +7,8 @@ use super::warn::Doubts;
 use super::xml::children;
 use crate::FormatError;
 use ripieno_music::{
-    Arpeggio, Dynamic, Glide, Grace, Key, Marks, Metre, NoteKind, Ornament, OrnamentKind, Playing, Spelling, Syllable,
-    TimeMarkKind, Transposition,
+    Arpeggio, Dynamic, Glide, Grace, Key, Marks, Metre, NoteKind, Ornament, OrnamentKind, Playing, Spelling,
+    Syllable, TimeMarkKind, Transposition,
 };
 use ripieno_units::Beats;
 use roxmltree::{Document, Node};
@@ -106,10 +106,21 @@ pub(super) struct RawSlur {
 #[derive(Clone)]
 pub(super) enum RawKind {
     Dynamic(Dynamic),
-    WedgeStart { number: u8, louder: bool, niente: bool },
-    WedgeStop { number: u8, niente: bool },
+    WedgeStart {
+        number: u8,
+        louder: bool,
+        niente: bool,
+    },
+    WedgeStop {
+        number: u8,
+        niente: bool,
+    },
     /// `cresc.`, `dim.`, with the number of the dashes that follow it.
-    Gradual { louder: bool, niente: bool, dashes: Option<u8> },
+    Gradual {
+        louder: bool,
+        niente: bool,
+        dashes: Option<u8>,
+    },
     DashesStop(u8),
     Playing(Playing),
     PedalStart,

@@ -19,8 +19,9 @@ fn damaged(place: impl Into<String>, message: impl Into<String>) -> FormatError 
 
 fn unzip(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
     let limit = LEAST_LIMIT.saturating_add(LIMIT_PER_BYTE.saturating_mul(bytes.len() as u64));
-    let mut archive = zip::ZipArchive::new(Cursor::new(bytes))
-        .map_err(|e| damaged("its table of files", format!("{e}. Export it again from where it was written")))?;
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|e| {
+        damaged("its table of files", format!("{e}. Export it again from where it was written"))
+    })?;
     let named = entry(&mut archive, "META-INF/container.xml", limit)?
         .and_then(|container| root_file(&decode(&container, doubts).ok()?));
     if let Some(name) = &named {
@@ -43,7 +44,11 @@ fn unzip(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
 }
 
 /// One file of the archive; `None` if it has no such file.
-fn entry(archive: &mut zip::ZipArchive<Cursor<&[u8]>>, name: &str, limit: u64) -> Result<Option<Vec<u8>>, FormatError> {
+fn entry(
+    archive: &mut zip::ZipArchive<Cursor<&[u8]>>,
+    name: &str,
+    limit: u64,
+) -> Result<Option<Vec<u8>>, FormatError> {
     let file = match archive.by_name(name) {
         Ok(file) => file,
         Err(zip::result::ZipError::FileNotFound) => return Ok(None),
@@ -116,7 +121,8 @@ fn decode(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
 
 /// Does the XML declaration name a Latin encoding?
 fn says_latin(bytes: &[u8]) -> bool {
-    let declaration: Vec<u8> = bytes.iter().take(200).take_while(|b| **b != b'>').map(u8::to_ascii_lowercase).collect();
+    let declaration: Vec<u8> =
+        bytes.iter().take(200).take_while(|b| **b != b'>').map(u8::to_ascii_lowercase).collect();
     [&b"8859-1"[..], b"8859-15", b"windows-1252", b"latin"]
         .iter()
         .any(|name| declaration.windows(name.len()).any(|w| w == *name))

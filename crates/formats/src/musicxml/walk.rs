@@ -102,7 +102,8 @@ impl Walker {
 
     /// Reads one bar.
     pub fn bar(&mut self, measure: Node<'_, '_>, facts: &mut BarFacts, doubts: &mut Doubts) {
-        self.label = if facts.printed.is_empty() { (self.bars.len() + 1).to_string() } else { facts.printed.clone() };
+        self.label =
+            if facts.printed.is_empty() { (self.bars.len() + 1).to_string() } else { facts.printed.clone() };
         self.cursor = Beats::ZERO;
         self.raw = Beats::ZERO;
         self.anchors.clear();

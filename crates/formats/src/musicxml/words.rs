@@ -35,14 +35,100 @@ pub(super) fn mark(text: &str) -> Option<Mark> {
     })
 }
 
+/// An ornament by the name of its glyph (W3C Standard Music Font Layout 1.4, from memory), which writers give where the sign
+/// has no element in the place where it stands.
+pub(super) fn glyph_ornament(name: &str) -> Option<OrnamentKind> {
+    Some(match name {
+        "ornamentTrill" => OrnamentKind::Trill,
+        "ornamentShortTrill" => OrnamentKind::UpperMordent,
+        "ornamentMordent" => OrnamentKind::Mordent,
+        "ornamentTurn" | "ornamentTurnUp" => OrnamentKind::Turn,
+        "ornamentTurnInverted" | "ornamentTurnSlash" => OrnamentKind::InvertedTurn,
+        "ornamentHaydn" => OrnamentKind::Haydn,
+        "ornamentSchleifer" => OrnamentKind::Schleifer,
+        _ => return None,
+    })
+}
+
+/// A sign at one note by the name of its glyph; source as [`glyph_ornament`].
+pub(super) fn glyph_mark(name: &str) -> Option<Mark> {
+    let sign = name.trim_end_matches("Above").trim_end_matches("Below");
+    Some(match sign {
+        "articAccent" => Mark::Accent,
+        "articStaccato" => Mark::Staccato,
+        "articTenuto" => Mark::Tenuto,
+        "articTenutoStaccato" => Mark::Portato,
+        "articStaccatissimo" | "articStaccatissimoWedge" | "articStaccatissimoStroke" => Mark::Staccatissimo,
+        "articMarcato" => Mark::Marcato,
+        "articSoftAccent" => Mark::SoftAccent,
+        "articStress" => Mark::Stress,
+        "articUnstress" => Mark::Unstress,
+        "articLaissezVibrer" => Mark::LetRing,
+        "stringsUpBow" => Mark::UpBow,
+        "stringsDownBow" => Mark::DownBow,
+        "stringsHarmonic" => Mark::Harmonic,
+        "fermata" => Mark::Fermata,
+        _ => return None,
+    })
+}
+
 /// Words of tempo and of its changes (common practice, no source).
 const TEMPO: &[&str] = &[
-    "allegro", "allegretto", "andante", "andantino", "adagio", "adagietto", "largo", "larghetto", "lento", "grave",
-    "presto", "prestissimo", "moderato", "vivace", "vivo", "maestoso", "tempo", "rit", "ritard", "ritardando", "riten",
-    "ritenuto", "rall", "rallent", "rallentando", "accel", "accelerando", "stringendo", "string", "allargando", "mosso",
-    "langsam", "schnell", "bewegt", "bewegter", "lebhaft", "mässig", "mäßig", "ruhig", "lent", "vite", "vif", "modéré",
-    "animé", "animato", "doppio", "schneller", "langsamer", "zurückhaltend", "zeitmass", "zeitmaß", "pressez", "cédez",
-    "retenu", "vivacissimo",
+    "allegro",
+    "allegretto",
+    "andante",
+    "andantino",
+    "adagio",
+    "adagietto",
+    "largo",
+    "larghetto",
+    "lento",
+    "grave",
+    "presto",
+    "prestissimo",
+    "moderato",
+    "vivace",
+    "vivo",
+    "maestoso",
+    "tempo",
+    "rit",
+    "ritard",
+    "ritardando",
+    "riten",
+    "ritenuto",
+    "rall",
+    "rallent",
+    "rallentando",
+    "accel",
+    "accelerando",
+    "stringendo",
+    "string",
+    "allargando",
+    "mosso",
+    "langsam",
+    "schnell",
+    "bewegt",
+    "bewegter",
+    "lebhaft",
+    "mässig",
+    "mäßig",
+    "ruhig",
+    "lent",
+    "vite",
+    "vif",
+    "modéré",
+    "animé",
+    "animato",
+    "doppio",
+    "schneller",
+    "langsamer",
+    "zurückhaltend",
+    "zeitmass",
+    "zeitmaß",
+    "pressez",
+    "cédez",
+    "retenu",
+    "vivacissimo",
 ];
 
 /// Is it a tempo, or a change of one?
@@ -76,8 +162,8 @@ pub(super) fn meaning(text: &str, dashes: Option<u8>) -> Vec<RawKind> {
         let negated = matches!(before.as_str(), "senza" | "non" | "ohne" | "sans" | "no");
         let louder = match token.as_str() {
             "cresc" | "crescendo" | "crescendosi" | "wachsend" => Some(true),
-            "dim" | "dimin" | "diminuendo" | "decresc" | "decrescendo" | "calando" | "morendo" | "smorz" | "smorzando"
-            | "perdendosi" | "abnehmend" => Some(false),
+            "dim" | "dimin" | "diminuendo" | "decresc" | "decrescendo" | "calando" | "morendo" | "smorz"
+            | "smorzando" | "perdendosi" | "abnehmend" => Some(false),
             _ => None,
         };
         if let Some(louder) = louder.filter(|_| !negated) {

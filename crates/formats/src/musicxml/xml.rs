@@ -54,7 +54,11 @@ pub(super) fn decimal(text: &str) -> Option<Beats> {
     let (whole, part) = text.split_once('.').unwrap_or((text, ""));
     let digits = |s: &str| s.bytes().all(|b| b.is_ascii_digit());
     let unsigned = whole.strip_prefix(['-', '+']).unwrap_or(whole);
-    if digits(unsigned) && digits(part) && unsigned.len() <= 10 && part.len() <= 6 && !(unsigned.is_empty() && part.is_empty())
+    if digits(unsigned)
+        && digits(part)
+        && unsigned.len() <= 10
+        && part.len() <= 6
+        && !(unsigned.is_empty() && part.is_empty())
     {
         let den = 10i64.pow(part.len() as u32);
         let size = unsigned.parse::<i64>().unwrap_or(0) * den + part.parse::<i64>().unwrap_or(0);
