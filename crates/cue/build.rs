@@ -30,7 +30,10 @@ fn collect(root: &Path, folder: &Path, files: &mut Vec<(String, PathBuf)>) {
         if path.is_dir() {
             collect(root, &path, files);
         } else if let Ok(name) = path.strip_prefix(root) {
-            files.push((name.display().to_string().replace('\\', "/"), path.canonicalize().unwrap_or(path.clone())));
+            files.push((
+                name.display().to_string().replace('\\', "/"),
+                path.canonicalize().unwrap_or(path.clone()),
+            ));
         }
     }
 }

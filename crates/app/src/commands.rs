@@ -65,7 +65,12 @@ pub fn new(dir: &Path, music: &Path) -> Result<ExitCode, CueError> {
     Ok(ExitCode::SUCCESS)
 }
 
-pub fn perform(path: &Path, output: Option<&Path>, on_grid: bool, as_json: bool) -> Result<ExitCode, CueError> {
+pub fn perform(
+    path: &Path,
+    output: Option<&Path>,
+    on_grid: bool,
+    as_json: bool,
+) -> Result<ExitCode, CueError> {
     let cue = open(path)?;
     let options = if on_grid { PerformOptions::on_grid() } else { PerformOptions::default() };
     let performed = ripieno_cue::perform(&cue, options);
@@ -147,7 +152,9 @@ pub fn card_from_list(list: &Path, output: Option<&Path>) -> Result<ExitCode, Cu
         Some(path) if path.exists() => {
             return Err(CueError::Place {
                 path: path.to_path_buf(),
-                message: "there is a file of this name; a patch card is never written over. Choose another name".into(),
+                message:
+                    "there is a file of this name; a patch card is never written over. Choose another name"
+                        .into(),
             });
         }
         Some(path) => write_file(path, card.as_bytes())?,

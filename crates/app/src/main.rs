@@ -88,7 +88,9 @@ fn main() -> ExitCode {
     let outcome = match line.command {
         Command::Demo { dir, no_page: _ } => commands::demo(&dir),
         Command::New { dir, music } => commands::new(&dir, &music),
-        Command::Perform { cue, output, on_grid, json } => commands::perform(&cue, output.as_deref(), on_grid, json),
+        Command::Perform { cue, output, on_grid, json } => {
+            commands::perform(&cue, output.as_deref(), on_grid, json)
+        }
         Command::Render { cue, output, only, passage, pre_roll } => {
             commands::render(&cue, output.as_deref(), only, passage, pre_roll)
         }

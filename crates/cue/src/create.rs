@@ -24,7 +24,8 @@ pub struct Created {
 /// A folder that holds a cue already, or a file of that name, is an error: nothing of the user's is written over.
 pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
     if into.join("cue.toml").exists() {
-        let message = "there is a cue here already; choose another folder, or remove its cue.toml".to_string();
+        let message =
+            "there is a cue here already; choose another folder, or remove its cue.toml".to_string();
         return Err(CueError::Place { path: into.to_path_buf(), message });
     }
     if into.is_file() {
@@ -73,7 +74,8 @@ pub fn write_demo(into: &Path) -> Result<(), CueError> {
         return Err(place("this is a file; choose a folder for the demo"));
     }
     if into.is_dir() && !into.join("cue.toml").is_file() {
-        let mut entries = std::fs::read_dir(into).map_err(|error| CueError::Disk { path: into.into(), error })?;
+        let mut entries =
+            std::fs::read_dir(into).map_err(|error| CueError::Disk { path: into.into(), error })?;
         if entries.next().is_some() {
             return Err(place("this folder holds other files and no cue; choose an empty or a new one"));
         }

@@ -18,10 +18,14 @@ pub(crate) fn read(path: &Path, remedy: &str) -> Result<Vec<u8>, CueError> {
     };
     let meta = std::fs::metadata(path).map_err(disk)?;
     if meta.is_dir() {
-        return Err(CueError::Place { path: path.to_path_buf(), message: "this is a folder, not a file".into() });
+        return Err(CueError::Place {
+            path: path.to_path_buf(),
+            message: "this is a folder, not a file".into(),
+        });
     }
     if meta.len() > MOST_BYTES {
-        let message = format!("{} MB are more than any music; the most is {} MB", meta.len() >> 20, MOST_BYTES >> 20);
+        let message =
+            format!("{} MB are more than any music; the most is {} MB", meta.len() >> 20, MOST_BYTES >> 20);
         return Err(CueError::Place { path: path.to_path_buf(), message });
     }
     std::fs::read(path).map_err(disk)

@@ -18,9 +18,9 @@ pub use create::{Created, create, demo_files, write_demo};
 pub use error::CueError;
 pub use folder::write_file;
 pub use open::{Cue, read_card, read_list, read_music};
-pub use ripieno_plan::card_from_list;
 pub use render::{RenderOptions, Rendered, render};
 pub use report::report;
+pub use ripieno_plan::card_from_list;
 pub use stages::{PerformOptions, Performed, perform};
 
 pub use ripieno_formats::midi::write as write_midi;

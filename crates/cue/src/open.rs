@@ -29,7 +29,8 @@ impl Cue {
         let (folder, plan_path) = locate(path)?;
         let text = folder::read_text(&plan_path, "Make a cue with `ripieno new DIR --music FILE`.")?;
         let (plan, mut found) = Plan::parse(&shown(&plan_path), &text);
-        let template_path = folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
+        let template_path =
+            folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
         let template_text = folder::read_text(&template_path, "`[cue] template` in cue.toml names it.")?;
         let (template, faults) = Template::parse(&shown(&template_path), &template_text);
         found.extend(faults);
@@ -45,7 +46,8 @@ impl Cue {
                     read.insert(name, card);
                 }
             }
-            let own: Vec<PatchCard> = chair.cards.iter().filter_map(|n| read.get(n.as_str()).cloned()).collect();
+            let own: Vec<PatchCard> =
+                chair.cards.iter().filter_map(|n| read.get(n.as_str()).cloned()).collect();
             let own = if own.is_empty() { vec![PatchCard::plain(&chair.instrument)] } else { own };
             cards.insert(chair.id.clone(), own);
         }
@@ -68,7 +70,8 @@ fn locate(path: &Path) -> Result<(PathBuf, PathBuf), CueError> {
     }
     let plan = path.join("cue.toml");
     if path.is_dir() && !plan.is_file() {
-        let message = "this folder holds no cue.toml; make a cue with `ripieno new DIR --music FILE`".to_string();
+        let message =
+            "this folder holds no cue.toml; make a cue with `ripieno new DIR --music FILE`".to_string();
         return Err(CueError::Place { path: path.to_path_buf(), message });
     }
     Ok((path.to_path_buf(), plan))
@@ -79,7 +82,8 @@ fn shown(path: &Path) -> String {
 }
 
 fn card_file(path: &Path, chair: &ChairPlan) -> Result<(PatchCard, Vec<Diagnostic>), CueError> {
-    let remedy = format!("The chair `{}` names it in the template; paths are relative to the template.", chair.id);
+    let remedy =
+        format!("The chair `{}` names it in the template; paths are relative to the template.", chair.id);
     let text = folder::read_text(path, &remedy)?;
     Ok(PatchCard::parse(&shown(path), &text))
 }

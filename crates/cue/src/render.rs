@@ -58,7 +58,8 @@ pub fn render(
     let stretch = stretch(cue, performed, options)?;
     let hall = Hall { reverberation: Seconds(cue.template.mix.reverberation), ..Hall::default() };
     let room = ripieno_hall::prepare(&hall, RATE);
-    std::fs::create_dir_all(&options.into).map_err(|error| CueError::Disk { path: options.into.clone(), error })?;
+    std::fs::create_dir_all(&options.into)
+        .map_err(|error| CueError::Disk { path: options.into.clone(), error })?;
     let aside = tempfile::Builder::new()
         .prefix(".rendering-")
         .tempdir_in(&options.into)
@@ -122,7 +123,8 @@ fn chosen<'a>(
         if !cue.template.chairs.iter().any(|c| c.id == *id) {
             let known: Vec<&str> = cue.template.chairs.iter().map(|c| c.id.as_str()).collect();
             let near = ripieno_plan::nearest(id, known.iter().copied());
-            let help = near.map_or_else(|| format!("known: {}", known.join(", ")), |n| format!("did you mean `{n}`?"));
+            let help = near
+                .map_or_else(|| format!("known: {}", known.join(", ")), |n| format!("did you mean `{n}`?"));
             let message = format!("the template has no chair `{id}`; {help}");
             return Err(CueError::Place { path: cue.folder.clone(), message });
         }
@@ -231,7 +233,8 @@ fn put_in_place(aside: &Path, into: &Path, chairs: &[&ChairPerformance]) -> Resu
     let mut files = Vec::new();
     for name in names {
         let to = into.join(&name);
-        std::fs::rename(aside.join(&name), &to).map_err(|error| CueError::Disk { path: to.clone(), error })?;
+        std::fs::rename(aside.join(&name), &to)
+            .map_err(|error| CueError::Disk { path: to.clone(), error })?;
         files.push(to);
     }
     Ok(files)

@@ -80,7 +80,8 @@ fn passages(text: &mut String, performed: &Performed) {
     let _ = writeln!(text, "\nPassages");
     for (i, (name, at, place)) in performed.performance.passages.iter().enumerate() {
         let from = at.0;
-        let to = performed.performance.passages.get(i + 1).map_or(timeline.seconds(timeline.end()).0, |p| p.1.0);
+        let to =
+            performed.performance.passages.get(i + 1).map_or(timeline.seconds(timeline.end()).0, |p| p.1.0);
         let playing: Vec<&str> = performed
             .performance
             .chairs
@@ -107,7 +108,11 @@ fn patches(text: &mut String, performed: &Performed) {
             .used
             .iter()
             .map(|(name, count, delay)| {
-                if *delay > 0.0 { format!("{name} {count} ({delay:.0} ms)") } else { format!("{name} {count}") }
+                if *delay > 0.0 {
+                    format!("{name} {count} ({delay:.0} ms)")
+                } else {
+                    format!("{name} {count}")
+                }
             })
             .collect();
         let _ = writeln!(text, "  {:<20} {}: {}", track.track, track.patch, used.join(", "));

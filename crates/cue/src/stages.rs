@@ -84,7 +84,8 @@ pub fn perform(cue: &Cue, options: PerformOptions) -> Performed {
         .collect();
     let patches = ripieno_patches::play(&performed.performance, &set, options.placement);
     findings.extend(patches.findings.iter().cloned());
-    let mut remarks: Vec<String> = cue.score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect();
+    let mut remarks: Vec<String> =
+        cue.score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect();
     remarks.extend(performed.remarks);
     Performed { parts, performance: performed.performance, patches, findings, remarks }
 }

@@ -8,6 +8,9 @@ use std::sync::OnceLock;
 /// Joined tokens of a name -> indexes of the instruments that bear it, the plural marked.
 type Index = BTreeMap<String, Vec<(usize, Form)>>;
 
+/// Instruments that bear a name, each with the form that it is.
+pub(crate) type Bearers = Vec<(&'static Instrument, Form)>;
+
 /// Which form of its name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Form {
@@ -51,7 +54,7 @@ fn add(index: &mut Index, name: &str, instrument: usize, form: Form) {
 }
 
 /// The instruments that bear exactly these words.
-pub(crate) fn exact(words: &[String]) -> Vec<(&'static Instrument, Form)> {
+pub(crate) fn exact(words: &[String]) -> Bearers {
     let joined = words.join(" ");
     let tight = words.concat();
     let found = index().get(&joined).or_else(|| index().get(&tight));
@@ -59,7 +62,7 @@ pub(crate) fn exact(words: &[String]) -> Vec<(&'static Instrument, Form)> {
 }
 
 /// The longest stretch of words that is a name: where, how many, and whose.
-pub(crate) fn longest(words: &[String]) -> Option<(usize, usize, Vec<(&'static Instrument, Form)>)> {
+pub(crate) fn longest(words: &[String]) -> Option<(usize, usize, Bearers)> {
     for length in (1..=words.len()).rev() {
         for start in 0..=words.len() - length {
             let found = exact(&words[start..start + length]);

@@ -214,7 +214,9 @@ impl Timeline {
         let mut knots: Vec<(Beats, f64, u32)> = Vec::with_capacity(self.tempi.len() + 1);
         for tempo in &self.tempi {
             let seconds = match knots.last() {
-                Some((at, seconds, micros)) => seconds + (tempo.at - *at).quarters() * f64::from(*micros) / 1e6,
+                Some((at, seconds, micros)) => {
+                    seconds + (tempo.at - *at).quarters() * f64::from(*micros) / 1e6
+                }
                 None => self.seconds(tempo.at).0,
             };
             knots.push((tempo.at, seconds, tempo.micros));

@@ -279,7 +279,9 @@ fn explain(
             "give that articulation a call of its own in the card".into(),
         ),
         select::LATE => (
-            format!("{notes} so close to the one before that the patch's delay cannot be made up: heard late"),
+            format!(
+                "{notes} so close to the one before that the patch's delay cannot be made up: heard late"
+            ),
             "lessen `speaks-after-ms`, or choose a quicker articulation for this run".into(),
         ),
         select::REPEAT => (

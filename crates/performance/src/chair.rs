@@ -9,8 +9,7 @@ use crate::timing::Asynchrony;
 use crate::voice::draft_voice;
 use ripieno_instruments::Instrument;
 use ripieno_music::{
-    ChairPerformance, Clock, ControlKind, Curve, DirectionKind, Dynamic, Note, Part, Place, Timeline,
-    named,
+    ChairPerformance, Clock, ControlKind, Curve, DirectionKind, Dynamic, Note, Part, Place, Timeline, named,
 };
 use ripieno_units::{Beats, Chance};
 use std::collections::{BTreeMap, BTreeSet};

@@ -2,8 +2,8 @@
 
 use ripieno_instruments::{Instrument, by_id};
 use ripieno_music::{
-    ChairPerformance, Content, Direction, DirectionKind, Dynamic, Grace, Mark, Metre, Note, NoteKind, Ornament,
-    OrnamentKind, Part, Pitch, Playing, Syllable, SyllablePlace, Timeline, Tremolo,
+    ChairPerformance, Content, Direction, DirectionKind, Dynamic, Grace, Mark, Metre, Note, NoteKind,
+    Ornament, OrnamentKind, Part, Pitch, Playing, Syllable, SyllablePlace, Timeline, Tremolo,
 };
 use ripieno_performance::{Options, Performer, perform};
 use ripieno_units::{Beats, Seconds};
@@ -91,7 +91,8 @@ fn counted_tremolo_is_notes_and_quick_tremolo_is_one_gesture() {
     let chair = one(&part("cellos", vec![counted, quick], vec![]), "cello", 10, &exact());
     assert_eq!(names(&chair), ["detache", "detache", "tremolo"]);
     assert!((chair.gestures[1].onset.0 - 0.5).abs() < 1e-9);
-    let keys: Vec<u8> = chair.gestures[2].realisation.as_ref().unwrap().strokes.iter().map(|s| s.key).collect();
+    let keys: Vec<u8> =
+        chair.gestures[2].realisation.as_ref().unwrap().strokes.iter().map(|s| s.key).collect();
     assert_eq!(keys[..4], [50, 57, 50, 57]);
 }
 
@@ -111,12 +112,7 @@ fn a_swell_peaks_on_its_barline() {
     let mut note = Note::plain(Beats::whole(2), Beats::new(5, 2), 60);
     note.kind = NoteKind::Unpitched { stroke: "suspended-cymbal".into() };
     let directions = vec![
-        Direction {
-            at: Beats::ZERO,
-            staff: None,
-            voice: None,
-            kind: DirectionKind::Dynamic(Dynamic::F),
-        },
+        Direction { at: Beats::ZERO, staff: None, voice: None, kind: DirectionKind::Dynamic(Dynamic::F) },
         word(0, Playing::Swell),
     ];
     let chair = one(&part("cymbal", vec![note], directions), "suspended-cymbal", 1, &Options::default());
@@ -130,10 +126,15 @@ fn a_swell_peaks_on_its_barline() {
 
 #[test]
 fn a_lone_player_breathes_and_a_section_does_not() {
-    let notes = || (0..16).map(|i| Note::plain(Beats::whole(2 * i), Beats::whole(2), 72)).map(|mut n| {
-        n.marks.add(Mark::Tenuto);
-        n
-    }).collect::<Vec<_>>();
+    let notes = || {
+        (0..16)
+            .map(|i| Note::plain(Beats::whole(2 * i), Beats::whole(2), 72))
+            .map(|mut n| {
+                n.marks.add(Mark::Tenuto);
+                n
+            })
+            .collect::<Vec<_>>()
+    };
     let gaps = |players: u16| {
         let chair = one(&part("flute", notes(), vec![]), "flute", players, &exact());
         chair.gestures.windows(2).filter(|w| w[1].onset.0 - w[0].end.0 > 0.2).count()
@@ -146,8 +147,7 @@ fn a_lone_player_breathes_and_a_section_does_not() {
 fn text_falls_with_its_vowel_on_the_beat() {
     let sung = |at: i64, text: &str, extends: bool| {
         let mut note = quarter(at, 67);
-        note.syllable =
-            Some(Syllable { text: text.into(), place: SyllablePlace::Single, extends, verse: 1 });
+        note.syllable = Some(Syllable { text: text.into(), place: SyllablePlace::Single, extends, verse: 1 });
         note
     };
     let mut notes = vec![sung(0, "sta", false), sung(1, "bat", true), quarter(2, 69), sung(3, "ma", false)];
@@ -172,7 +172,8 @@ fn ornaments_and_graces_take_their_time_from_the_note_before() {
         slurred: true,
     }];
     let mut trilled = quarter(2, 72);
-    trilled.ornament = Some(Ornament { kind: OrnamentKind::Trill, above: Some(Pitch::of_key(73)), below: None });
+    trilled.ornament =
+        Some(Ornament { kind: OrnamentKind::Trill, above: Some(Pitch::of_key(73)), below: None });
     let chair = one(&part("oboe", vec![quarter(0, 71), main, trilled], vec![]), "oboe", 1, &exact());
     let keys: Vec<u8> = chair.gestures.iter().map(|g| g.key).collect();
     assert_eq!(keys, [71, 74, 72, 72]);

@@ -18,6 +18,18 @@ pub enum PassageRef<'a> {
     Name(&'a str),
 }
 
+impl From<usize> for PassageRef<'_> {
+    fn from(index: usize) -> Self {
+        Self::Index(index)
+    }
+}
+
+impl<'a> From<&'a str> for PassageRef<'a> {
+    fn from(name: &'a str) -> Self {
+        Self::Name(name)
+    }
+}
+
 /// A value to be set.
 #[derive(Clone, Debug, PartialEq)]
 pub enum NewValue {
@@ -49,10 +61,20 @@ impl NewValue {
     }
 }
 
-/// Writes a cell: in the place of the chair's old one, or after the passage's last.
-pub fn set_cell(text: &str, passage: PassageRef<'_>, chair: &str, cell: &str) -> Result<String, Diagnostic> {
+/// Writes a cell: in the place of the chair's old one, or after the passage's last. An empty cell takes the chair out
+/// of the passage. What the cell says is not judged here: the plan is read again afterwards.
+pub fn set_cell<'a>(
+    text: &str,
+    passage: impl Into<PassageRef<'a>>,
+    chair: &str,
+    cell: &str,
+) -> Result<String, Diagnostic> {
+    let passage: PassageRef<'a> = passage.into();
+    if cell.trim().is_empty() {
+        return remove_cell(text, passage, chair);
+    }
     let root = read(text)?;
-    let (index, table) = find(text, &root, passage)?;
+    let (_, table) = find(text, &root, passage)?;
     let value = quoted(cell);
     let casting = match table.get("casting") {
         None => {
@@ -87,16 +109,16 @@ pub fn set_cell(text: &str, passage: PassageRef<'_>, chair: &str, cell: &str) ->
             checked(insert_after(text, last, &row))
         }
         None => {
-            let at = casting.span().map(|s| s.start).or(table.span().map(|s| s.start)).unwrap_or(index);
+            let at = casting.span().map(|s| s.start).or(table.span().map(|s| s.start)).unwrap_or(0);
             checked(insert_after(text, at, &format!("{name} = {value}{line}")))
         }
     }
 }
 
 /// Takes a cell away: the chair is silent in the passage. Its line goes, with a comment that stands on it.
-pub fn remove_cell(text: &str, passage: PassageRef<'_>, chair: &str) -> Result<String, Diagnostic> {
+pub fn remove_cell<'a>(text: &str, passage: impl Into<PassageRef<'a>>, chair: &str) -> Result<String, Diagnostic> {
     let root = read(text)?;
-    let (_, table) = find(text, &root, passage)?;
+    let (_, table) = find(text, &root, passage.into())?;
     let casting = table.get("casting");
     let cells = casting.and_then(Item::as_table_like);
     let Some((cells, item)) = cells.and_then(|c| Some((c, c.get(chair)?))) else {
@@ -120,16 +142,16 @@ pub fn remove_cell(text: &str, passage: PassageRef<'_>, chair: &str) -> Result<S
 }
 
 /// Gives a passage another name.
-pub fn rename_passage(text: &str, passage: PassageRef<'_>, name: &str) -> Result<String, Diagnostic> {
+pub fn rename_passage<'a>(text: &str, passage: impl Into<PassageRef<'a>>, name: &str) -> Result<String, Diagnostic> {
     let root = read(text)?;
-    let (_, table) = find(text, &root, passage)?;
+    let (_, table) = find(text, &root, passage.into())?;
     checked(set_in(text, table, "name", &quoted(name)))
 }
 
 /// Parts a passage in two before `bar`: the first keeps its name, the second is called `name`; both keep all cells.
-pub fn split_passage(text: &str, passage: PassageRef<'_>, bar: i64, name: &str) -> Result<String, Diagnostic> {
+pub fn split_passage<'a>(text: &str, passage: impl Into<PassageRef<'a>>, bar: i64, name: &str) -> Result<String, Diagnostic> {
     let root = read(text)?;
-    let (_, table) = find(text, &root, passage)?;
+    let (_, table) = find(text, &root, passage.into())?;
     let (at, [from, to]) = bars(text, table)?;
     if bar <= from || bar > to {
         let message = format!("bar {bar} does not part bars {from} to {to}");
@@ -145,9 +167,9 @@ pub fn split_passage(text: &str, passage: PassageRef<'_>, bar: i64, name: &str) 
 }
 
 /// Joins a passage with the one that follows it in bars. Their cells must be the same: what differs is named.
-pub fn join_passages(text: &str, passage: PassageRef<'_>) -> Result<String, Diagnostic> {
+pub fn join_passages<'a>(text: &str, passage: impl Into<PassageRef<'a>>) -> Result<String, Diagnostic> {
     let root = read(text)?;
-    let (index, first) = find(text, &root, passage)?;
+    let (index, first) = find(text, &root, passage.into())?;
     let (at, [from, to]) = bars(text, first)?;
     let others = passages(&root).enumerate().filter(|(i, _)| *i != index);
     let next = others.filter_map(|(_, t)| Some((bars(text, t).ok()?.1, t))).filter(|([a, _], _)| *a > to).min_by_key(|([a, _], _)| *a);
@@ -171,11 +193,10 @@ pub fn join_passages(text: &str, passage: PassageRef<'_>) -> Result<String, Diag
     }
     // The later stretch of text is changed first, so that the places of the other stay true.
     let gone = block(text, second);
-    let (_, list) = (0, at);
     let bars = format!("[{from}, {end}]");
-    let joined = match gone.start > list.start {
-        true => splice(&splice(text, gone, ""), list, &bars),
-        false => splice(&splice(text, list, &bars), gone, ""),
+    let joined = match gone.start > at.start {
+        true => splice(&splice(text, gone, ""), at, &bars),
+        false => splice(&splice(text, at, &bars), gone, ""),
     };
     checked(joined)
 }

@@ -27,12 +27,14 @@ mod read_plan;
 mod read_template;
 mod shorthand;
 mod speak;
+mod switch_name;
 mod template;
 mod toml;
 
 pub use card::{ArticulationCard, Call, CallKind, DelayCurve, Delays, DynamicsCard, KeyMode, PatchCard};
 pub use cell::CellFault;
 pub use diagnostic::{Diagnostic, Span, nearest};
+pub use edit::set_cell;
 pub use list::card_from_list;
 pub use plan::{Keep, LineDef, PassagePlan, PlacedCell, Plan, Settings};
 pub use read_plan::ARTICULATIONS;

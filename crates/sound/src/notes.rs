@@ -1,6 +1,6 @@
 //! Gestures as single notes: strokes of a realisation one by one, voices as chains of joined notes.
 
-use ripieno_music::{ChairPerformance, Colour, Gesture, Stroke, Sung, named};
+use ripieno_music::{ChairPerformance, Colour, Gesture, Stroke, Sung};
 
 /// One note.
 #[derive(Clone, Debug)]

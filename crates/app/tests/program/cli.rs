@@ -57,7 +57,8 @@ fn new_then_perform() {
     assert_eq!(notes.len(), 4);
     let english_horn = notes.iter().find(|n| n["chair"] != "violins-1").unwrap();
     assert_eq!(english_horn["key"], 65, "sounds a fifth lower than written");
-    let named: Vec<_> = notes.iter().filter(|n| n["chair"] == "violins-1").map(|n| &n["articulation"]).collect();
+    let named: Vec<_> =
+        notes.iter().filter(|n| n["chair"] == "violins-1").map(|n| &n["articulation"]).collect();
     assert_eq!(named, ["legato", "legato", "staccato"]);
     assert!(folder.path().join("cue/performed.mid").is_file());
 }
