@@ -5,7 +5,7 @@ use crate::casting::Casting;
 use crate::cell::Segment;
 use crate::dynamics;
 use crate::lines::about_players;
-use crate::marks::{is_sign, on_the_notes};
+use crate::marks::on_the_notes;
 use crate::realise::Played;
 use ripieno_music::{Content, Control, ControlKind, Direction, DirectionKind, Dynamic, Playing, Severity};
 use ripieno_plan::{CellMark, DynamicStep};
@@ -61,13 +61,6 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
             put(content, one.entry, DirectionKind::Playing(word));
         }
         words = wanted;
-        for mark in &segment.marks {
-            if let CellMark::Articulation(name) = mark
-                && !is_sign(name)
-            {
-                put(content, one.entry, DirectionKind::Words(name.clone()));
-            }
-        }
         // Level.
         let steps = steps_of(segment);
         let replaced = sets_level(&steps);

@@ -43,12 +43,6 @@ pub(crate) fn put_on(notes: &mut [Note], marks: &[CellMark]) {
     }
 }
 
-/// Is this name of an articulation a sign, an ornament or a line at the notes?
-pub(crate) fn is_sign(name: &str) -> bool {
-    use ripieno_music::named as n;
-    [n::SUSTAIN, n::ACCENT, n::SNAP_PIZZICATO, n::TRILL_1, n::TRILL_2, n::GLISSANDO].contains(&name)
-}
-
 fn put_named(note: &mut Note, name: &str) {
     use ripieno_music::named as n;
     let trill = |note: &mut Note, semitones| {
@@ -64,7 +58,7 @@ fn put_named(note: &mut Note, name: &str) {
         n::TRILL_1 => trill(note, 1),
         n::TRILL_2 => trill(note, 2),
         n::GLISSANDO => note.glide = Some(Glide::Glissando),
-        _ => {}
+        _ => note.named = Some(name.to_string()),
     }
 }
 

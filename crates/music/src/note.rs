@@ -38,6 +38,8 @@ pub struct Note {
     pub graces: Vec<Grace>,
     /// Grace notes at its end, in order (the turned end of a trill).
     pub graces_after: Vec<Grace>,
+    /// An articulation by a name of its own, from the plan: what some patch calls so.
+    pub named: Option<String>,
     /// The text that is sung on it; `None` is a melisma or no text.
     pub syllable: Option<Syllable>,
 }
@@ -74,6 +76,7 @@ impl Note {
             arpeggio: None,
             graces: Vec::new(),
             graces_after: Vec::new(),
+            named: None,
             syllable: None,
         }
     }

@@ -2,6 +2,9 @@
 //!
 //! `RIPIENO_CASES` sets how many (1,000 by default; the long run takes 10,000 and more).
 
+// A test that cannot go on fails.
+#![allow(clippy::unwrap_used, clippy::collapsible_match)]
+
 use ripieno_formats::midi::MidiEvent;
 use ripieno_music::{
     ChairPerformance, Colour, Curve, Gesture, Metre, Performance, Place, Realisation, Stroke, Timeline,

@@ -138,7 +138,8 @@ pub(crate) fn make_gestures(
     let mut gesture = Gesture {
         onset: Seconds(onset),
         end: Seconds(end),
-        articulation: articulation.to_string(),
+        // A name of the plan's own stands for the whole note, unless that is more than one note.
+        articulation: note.named.clone().unwrap_or_else(|| articulation.to_string()),
         joined,
         attack: Decibels(attack_at(onset) + noise),
         glide: Seconds(glide),
@@ -147,6 +148,10 @@ pub(crate) fn make_gestures(
     };
     let frame = Frame { onset, end, key, attack: attack_at(onset) };
 
+    if note.named.is_some() {
+        out.push(gesture);
+        return;
+    }
     // What is more than one note.
     let other = note.tremolo.and_then(|t| t.with).map(|p| midi_key(p.key));
     match articulation {

@@ -14,8 +14,8 @@ pub(crate) fn together(file: &mut File<'_>, card: &PatchCard, places: &[Places])
             let name = label(one);
             file.error(place.name.clone(), format!("`{name}` stands twice"), "give one of them a colour, or another name");
         }
-        if one.calls.is_empty()
-            && let Some(other) = before.iter().find(|b| b.calls.is_empty())
+        if !place.called
+            && let Some((other, _)) = before.iter().zip(places).find(|(_, p)| !p.called)
         {
             let message = format!("`{}` and `{}` both have no call", label(other), label(one));
             file.error(place.name.clone(), message, "at most one sounds when nothing is called: give the other a call");
@@ -29,9 +29,8 @@ pub(crate) fn together(file: &mut File<'_>, card: &PatchCard, places: &[Places])
         }
     }
     let latching = all.iter().any(|a| a.calls.iter().any(|c| latches(c.kind)));
-    if let (true, Some((i, plain))) = (latching, all.iter().enumerate().find(|(_, a)| a.calls.is_empty())) {
-        let at = places.get(i).map_or(0..0, |p| p.name.clone());
-        file.warn(at, format!("`{}` has no call, and cannot come back once another was latched", label(plain)), "give it a call of its own");
+    if let (true, Some((plain, place))) = (latching, all.iter().zip(places).find(|(_, p)| !p.called)) {
+        file.warn(place.name.clone(), format!("`{}` has no call, and cannot come back once another was latched", label(plain)), "give it a call of its own");
     }
     let channels = |a: &ArticulationCard| a.calls.iter().any(|c| matches!(c.kind, CallKind::Channel { .. }));
     let others = all.iter().any(|a| !channels(a));

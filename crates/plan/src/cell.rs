@@ -159,6 +159,7 @@ impl<'t> Reader<'t> {
         for turns in &cell.divisions {
             self.in_turn(turns);
         }
+        self.faults.sort_by_key(|f| f.span.start);
         (cell, self.faults)
     }
 
@@ -395,10 +396,14 @@ impl<'t> Reader<'t> {
                             source = Some(line);
                         }
                     }
-                    Err((message, help)) => {
-                        let near = CellWords::vocabulary().chain(self.near.iter().copied()).chain(["tacet", "as written"]);
-                        let help = did_you_mean(word, near, || help);
+                    Err(Some((message, help))) => {
                         self.fault(token.span, message, help);
+                        return (None, &[]);
+                    }
+                    Err(None) => {
+                        let near = CellWords::vocabulary().chain(self.near.iter().copied()).chain(["tacet", "as written"]);
+                        let help = did_you_mean(word, near, || SOURCES.to_string());
+                        self.fault(token.span, format!("`{word}` is not understood"), help);
                         return (None, &[]);
                     }
                 },
@@ -469,7 +474,8 @@ pub(crate) fn is_taken(name: &str) -> bool {
         || matches!(lower.as_str(), "col" | "colla" | "colle" | "coi" | "as" | "tacet" | "from" | "to" | "loco" | "words")
 }
 
-fn line(word: &str) -> Result<Source, (String, String)> {
+/// A line or a voice of one; else what is wrong with the voice, or nothing if it is no name at all.
+fn line(word: &str) -> Result<Source, Option<(String, String)>> {
     let (name, voice) = match word.split_once('.') {
         None => (word, LineVoice::All),
         Some((name, voice)) => {
@@ -479,11 +485,11 @@ fn line(word: &str) -> Result<Source, (String, String)> {
                 number => number.parse::<u8>().ok().filter(|n| *n > 0).map(|n| if n == 1 { LineVoice::Top } else { LineVoice::Nth(n) }),
             };
             let help = || format!("voices are counted from the top: {name}.top, {name}.2, {name}.bottom");
-            (name, read.ok_or_else(|| (format!("`{voice}` is no voice of a line"), help()))?)
+            (name, read.ok_or_else(|| is_name(name).then(|| (format!("`{word}` names no voice of a line"), help())))?)
         }
     };
     if !is_name(name) {
-        return Err((format!("`{word}` is not understood"), SOURCES.to_string()));
+        return Err(None);
     }
     Ok(Source::Line { name: name.to_string(), voice })
 }

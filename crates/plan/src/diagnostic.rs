@@ -78,11 +78,11 @@ impl<'a> Lines<'a> {
 }
 
 /// The candidate that is nearest to `word` by edits (insert, delete, replace, swap), if it is near enough to be meant:
-/// at most a third of its letters away, or 1 for short words; else the shortest one that begins with the word.
+/// at most a third of its letters away, 1 for short words, none for single letters; else the shortest one that begins with the word.
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let word = word.to_lowercase();
     let length = word.chars().count();
-    let allowed = (length / 3).max(1);
+    let allowed = (length / 3).max(usize::from(length > 1));
     let (mut near, mut longer): (Option<(usize, &str)>, Option<&str>) = (None, None);
     for candidate in candidates {
         let lower = candidate.to_lowercase();
@@ -140,6 +140,7 @@ mod tests {
         assert_eq!(nearest("legatto", ["legato", "staccato"]), Some("legato"));
         assert_eq!(nearest("voilins-1", ["violins-1", "violas"]), Some("violins-1"));
         assert_eq!(nearest("xyz", ["legato"]), None);
+        assert_eq!(nearest("g", ["p", "f"]), None);
         assert_eq!(nearest("clar", ["bass-clarinet", "clarinets", "clarinet"]), Some("clarinet"));
     }
 

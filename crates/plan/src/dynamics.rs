@@ -87,10 +87,14 @@ pub(crate) fn read(reader: &mut Reader<'_>, text: &str, tokens: &[Token<'_>]) ->
                 if let Some(dynamic) = parsed.or_else(|| Dynamic::parse(&lower)) {
                     steps.push(DynamicStep { hairpin: open.take().map(|o| o.0), dynamic, at: None });
                 } else {
+                    open = None;
                     no_dynamic(reader, token.span, word);
                 }
             }
-            _ => no_dynamic(reader, token.span, cut(token.span)),
+            _ => {
+                open = None;
+                no_dynamic(reader, token.span, cut(token.span));
+            }
         }
     }
     if let Some((_, span)) = open {

@@ -123,7 +123,10 @@ fn pieces(line: &str, middle_c: i16) -> Vec<(usize, &str)> {
     for cut in cuts {
         let piece = &line[start..cut];
         match out.last_mut() {
-            Some((from, whole)) if read(piece, middle_c).is_err() && read(&line[*from..cut], middle_c).is_ok() => {
+            Some((from, whole))
+                if (read(piece, middle_c).is_err() || read(whole, middle_c).is_err())
+                    && read(&line[*from..cut], middle_c).is_ok() =>
+            {
                 *whole = &line[*from..cut];
             }
             _ if piece.trim().is_empty() => {}
@@ -163,7 +166,7 @@ fn read(piece: &str, middle_c: i16) -> Result<Switch, Trouble> {
     };
     // The call at the front, or at the end.
     let mut found = None;
-    for from in (0..tokens.len()).filter(|i| *i == 0 || *i + 3 >= tokens.len()) {
+    for from in (0..tokens.len()).filter(|i| *i == 0 || *i + 4 >= tokens.len()) {
         if let Some((kind, used)) = call(&tokens[from..], middle_c)
             && (from == 0 || from + used == tokens.len())
         {

@@ -32,6 +32,8 @@ impl Keys {
 pub(crate) struct Places {
     pub name: Range<usize>,
     pub calls: Vec<CallPlace>,
+    /// Calls are written, though some may not have been understood.
+    pub called: bool,
 }
 
 const KEYS: [&str; 13] = [
@@ -222,7 +224,10 @@ fn articulation(
             true => "write name = \"legato\"".to_string(),
             false => format!("use letters, digits and hyphens: {}", words.join("-").to_lowercase()),
         };
-        file.warn(at("name"), format!("a cell cannot write the articulation `{written}`"), help);
+        match words.is_empty() {
+            true => file.error(at("name"), format!("`{written}` is no name of an articulation"), help),
+            false => file.warn(at("name"), format!("a cell cannot write the articulation `{written}`"), help),
+        }
     }
     let colour = file.string(table, "colour").and_then(|word| {
         let colour = Colour::parse(&word);
@@ -247,7 +252,7 @@ fn articulation(
         repeat_ms: file.number(table, "repeat-ms", 0.0, 10_000.0),
         dynamics: file.table(table, "dynamics").map(|t| dynamics(file, t)),
     };
-    Some((one, Places { name: at("name"), calls: places }))
+    Some((one, Places { name: at("name"), calls: places, called: table.contains_key("call") }))
 }
 
 fn delays(file: &mut File<'_>, item: &Item) -> Delays {

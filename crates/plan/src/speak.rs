@@ -39,10 +39,11 @@ impl fmt::Display for CellWords {
                 f.write_str(" / ")?;
             }
             for (k, turn) in turns.iter().enumerate() {
-                if k > 0 {
-                    f.write_str("; ")?;
+                match turn.from {
+                    // As one reads it: `melody; from 12.3 counter`.
+                    Some(from) if k > 0 => write!(f, "; from {from} {}", Turn { from: None, ..turn.clone() })?,
+                    _ => write!(f, "{}{turn}", if k > 0 { "; " } else { "" })?,
                 }
-                turn.fmt(f)?;
             }
         }
         let bare = self.divisions.iter().all(Vec::is_empty);

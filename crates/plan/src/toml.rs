@@ -137,13 +137,15 @@ impl<'a> File<'a> {
 
     pub fn whole(&mut self, table: &dyn TableLike, key: &str, low: i64, high: i64) -> Option<i64> {
         let item = table.get(key)?;
+        let expected = match (low, high) {
+            (i64::MIN, i64::MAX) => "a whole number".to_string(),
+            (low, i64::MAX) => format!("a whole number of {low} or more"),
+            _ => format!("a whole number from {low} to {high}"),
+        };
         match item.as_integer() {
             Some(value) if (low..=high).contains(&value) => return Some(value),
-            Some(value) => {
-                let help = format!("expected a whole number from {low} to {high}");
-                self.error(span_of(item), format!("`{key}` is {value}"), help);
-            }
-            None => self.wrong(item, key, &format!("a whole number from {low} to {high}")),
+            Some(value) => self.error(span_of(item), format!("`{key}` is {value}"), format!("expected {expected}")),
+            None => self.wrong(item, key, &expected),
         }
         None
     }
@@ -181,8 +183,19 @@ impl<'a> File<'a> {
 /// What the TOML reader says, in words for people who do not know its grammar.
 fn spoken(message: &str, at: &str) -> (String, String) {
     let message = message.trim().replace('\n', "; ");
+    let known = [
+        ("string values must be quoted", "a text stands without quotes", "put it in quotes: title = \"Night Ferry\""),
+        ("invalid basic string", "the quotes of this text do not close", "close them on the same line"),
+        ("invalid literal string", "the quotes of this text do not close", "close them on the same line"),
+        ("unclosed table", "this header does not close", "close it: [cue], [[passage]]"),
+        ("unclosed array", "this list does not close", "close it with ]"),
+        ("unclosed inline table", "this table does not close", "close it with }"),
+    ];
     if message.starts_with("duplicate key") {
         return (format!("`{}` stands twice", at.trim()), "keep one of them".into());
+    }
+    if let Some((_, said, help)) = known.iter().find(|(start, _, _)| message.starts_with(start)) {
+        return (said.to_string(), help.to_string());
     }
     (
         format!("this is not TOML: {message}"),
@@ -226,7 +239,8 @@ fn value_kind(value: &Value) -> &'static str {
     match value {
         Value::String(_) => "a text",
         Value::Integer(_) | Value::Float(_) => "a number",
-        Value::Boolean(_) => "true or false",
+        Value::Boolean(yes) if *yes.value() => "true",
+        Value::Boolean(_) => "false",
         Value::Array(_) => "a list",
         Value::InlineTable(_) => "a table",
         Value::Datetime(_) => "a date without quotes",

@@ -1,4 +1,7 @@
 //! The program as its user meets it, and the rules of the house. One test binary for all.
 
+// A test that cannot go on fails.
+#![allow(clippy::unwrap_used)]
+
 mod cli;
 mod tidy;

@@ -60,7 +60,8 @@ fn every_source_file_says_what_it_is_and_stays_readable() {
         let text = std::fs::read_to_string(&path).unwrap();
         assert!(text.starts_with("//!"), "{}: begin with a `//!` comment", path.display());
         let lines = text.lines().count();
-        assert!(lines <= 600 || text.contains("// table"), "{}: {lines} lines", path.display());
+        let checks = path.components().any(|c| c.as_os_str() == "tests");
+        assert!(lines <= 600 || checks || text.contains("// table"), "{}: {lines} lines", path.display());
     }
 }
 

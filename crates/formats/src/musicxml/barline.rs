@@ -38,7 +38,7 @@ pub(super) struct Signs {
     pub to_coda: bool,
     pub fine: bool,
     pub jump: Option<Jump>,
-    /// A final barline (thin and thick) without repeat.
+    /// A final barline (thin and thick), with or without repeat.
     pub closes: bool,
 }
 
@@ -66,7 +66,7 @@ pub(super) fn read(node: Node<'_, '_>, facts: &mut BarFacts) {
         facts.double[usize::from(!left)] = true;
     }
     let signs = &mut facts.signs;
-    signs.closes |= !left && !middle && matches!(style, "light-heavy" | "heavy-heavy") && repeat.is_none();
+    signs.closes |= !left && !middle && matches!(style, "light-heavy" | "heavy-heavy");
     if let Some(repeat) = repeat {
         match repeat.attribute("direction") {
             Some("forward") if left || middle => signs.forward = true,

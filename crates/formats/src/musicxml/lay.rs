@@ -265,6 +265,7 @@ fn plain(raw: &RawNote, bar: Beats, pass: u32) -> Note {
         arpeggio: raw.arpeggio,
         graces: raw.graces.clone(),
         graces_after: raw.graces_after.clone(),
+        named: None,
         syllable: verse(&raw.syllables, pass),
     }
 }

@@ -91,6 +91,17 @@ fn settle(signs: &mut [Signs]) {
             next.coda |= coda;
         }
     }
+    // Words are placed loosely: a jump just before a repeat sign is made when the repeat has been taken.
+    for i in 0..signs.len() {
+        let Some(jump) = signs[i].jump.filter(|_| signs[i].backward.is_none()) else { continue };
+        let near =
+            (i + 1..signs.len().min(i + 4)).take_while(|j| !signs[*j].forward && signs[*j].ending.is_none());
+        let sign = near.filter(|j| signs[*j].backward.is_some()).min();
+        if let Some(sign) = sign {
+            signs[i].jump = None;
+            signs[sign].jump = Some(jump);
+        }
+    }
     // A coda sign beside the words `To Coda` is that instruction, and so is the first of two signs without such words.
     for sign in signs.iter_mut() {
         sign.coda &= !sign.to_coda;
@@ -277,6 +288,12 @@ impl Player<'_> {
             self.jumped[i] = true;
             self.after_jump = Some(i);
             let target = self.target(jump, i, doubts);
+            if !self.signs[target..=i].iter().any(|s| s.fine || s.to_coda) {
+                doubts.add(
+                    "the repeats",
+                    "a jump back has no fine and no way to a coda: all is played again up to it",
+                );
+            }
             self.begin(target);
             return target;
         }
@@ -409,5 +426,6 @@ mod tests {
         assert_eq!(order(&["|:", ":|", "D", ""]), "ababcabcd");
         assert_eq!(order(&["|:", "[1 ] :|", "[2 ] F", "D"]), "abacdac");
         assert_eq!(order(&["", "C", "D", "C"]), "abcabd");
+        assert_eq!(order(&["", ":|", "D", ":|"]), "ababcdcdabcd");
     }
 }
