@@ -7,6 +7,9 @@
 //! * [`recognise`]: one name to an instrument, its chair and its players; a doubt always says why.
 //! * [`recognise_all`]: the names of a whole score, where each helps to understand the others.
 
+mod analysis;
+mod choose;
+mod ensemble;
 mod facts;
 mod guess;
 mod hints;
@@ -15,9 +18,10 @@ mod matching;
 mod numbers;
 mod words;
 
+pub use ensemble::recognise_all;
 pub use facts::{
     Attack, Bow, Breath, Citation, Clef, DecayPoint, Family, Instrument, Level, Names, Polyphony, Range,
     Repetition, Seat, VoiceType,
 };
-pub use guess::{Certainty, Guess, Query, recognise, recognise_all};
+pub use guess::{Certainty, Guess, Query, recognise};
 pub use load::{by_id, ids, table};

@@ -10,6 +10,19 @@ use toml_edit::{DocumentMut, Item, TableLike, Value};
 
 static PITCHED: &str = include_str!("../data/instruments.toml");
 static UNPITCHED: &str = include_str!("../data/percussion.toml");
+static AMBIGUOUS: &str = include_str!("../data/ambiguities.toml");
+
+/// Words that mean several instruments.
+pub(crate) struct Ambiguity {
+    /// The words.
+    pub names: Vec<String>,
+    /// Ids, the usual one first.
+    pub may: Vec<String>,
+    /// Doubtful whatever else is known.
+    pub always_doubtful: bool,
+    /// A chair of its own.
+    pub chair: Option<String>,
+}
 
 struct Loaded {
     table: Vec<Instrument>,
@@ -49,6 +62,28 @@ pub fn by_id(id: &str) -> Option<&'static Instrument> {
 /// All ids, in score order.
 pub fn ids() -> impl Iterator<Item = &'static str> {
     table().iter().map(|i| i.id.as_str())
+}
+
+/// All words that mean several instruments.
+pub(crate) fn ambiguities() -> &'static [Ambiguity] {
+    static LIST: OnceLock<Vec<Ambiguity>> = OnceLock::new();
+    LIST.get_or_init(|| read_ambiguities(AMBIGUOUS).unwrap_or_default())
+}
+
+fn read_ambiguities(text: &str) -> Result<Vec<Ambiguity>, String> {
+    let document: DocumentMut = text.parse().map_err(|e| format!("{e}"))?;
+    let entries = document.get("word").and_then(Item::as_array_of_tables).ok_or("no [[word]]")?;
+    entries
+        .iter()
+        .map(|entry| {
+            Ok(Ambiguity {
+                names: words(entry, "names")?,
+                may: words(entry, "may")?,
+                always_doubtful: entry.get("always-doubtful").and_then(Item::as_bool).unwrap_or(false),
+                chair: entry.get("chair").and_then(Item::as_str).map(str::to_string),
+            })
+        })
+        .collect()
 }
 
 /// Reads a data file. The error names the instrument and the key.
@@ -337,6 +372,16 @@ mod tests {
         orders.sort_unstable();
         orders.dedup();
         assert_eq!(orders.len(), all.len(), "two instruments have one place in the score");
+    }
+
+    #[test]
+    fn ambiguities_name_instruments_of_the_table() {
+        for ambiguity in read_ambiguities(AMBIGUOUS).unwrap() {
+            assert!(ambiguity.may.len() > 1, "{:?} is not ambiguous", ambiguity.names);
+            for id in &ambiguity.may {
+                assert!(by_id(id).is_some(), "{:?}: {id}", ambiguity.names);
+            }
+        }
     }
 
     #[test]

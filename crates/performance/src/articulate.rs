@@ -54,9 +54,11 @@ pub fn choose(note: &Note, around: &Around<'_>) -> &'static str {
         return named::PIZZICATO;
     }
     let named = signed(note).or(state.style).unwrap_or_else(|| unsigned(note, around));
-    // A stroke on a bar or a skin is neither connected nor held back by its signs (common practice, no source).
+    // A stroke on a bar is neither connected nor held back by the signs of a line that it doubles (common practice, no
+    // source). Timpani keep theirs: a slur there is written for them.
+    let bar = matches!(around.nature, Nature::Struck | Nature::Unpitched);
     match named {
-        named::LEGATO | named::DETACHE | named::PORTATO if around.nature.is_struck() => named::SUSTAIN,
+        named::LEGATO | named::DETACHE | named::PORTATO if bar => named::SUSTAIN,
         other => other,
     }
 }

@@ -32,7 +32,8 @@ impl PatchCard {
             row("transpose", self.transpose.to_string());
         }
         if !self.strokes.is_empty() {
-            let strokes = self.strokes.iter().map(|(s, k)| format!("{} = {}", key(s), key_name(*k, self.middle_c)));
+            let strokes =
+                self.strokes.iter().map(|(s, k)| format!("{} = {}", key(s), key_name(*k, self.middle_c)));
             row("strokes", format!("{{ {} }}", strokes.collect::<Vec<_>>().join(", ")));
         }
         if self.channel != 1 {

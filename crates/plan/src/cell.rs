@@ -11,7 +11,7 @@
 use crate::diagnostic::did_you_mean;
 use crate::lex::{Kind, Token, lex};
 use crate::speak::{OCTAVES, ORNAMENTS};
-use crate::{CellMark, CellWords, LineVoice, PlaceWord, Source, Span, Turn, dynamics, nearest};
+use crate::{CellMark, CellWords, PlaceWord, Span, Turn, dynamics};
 use ripieno_music::words;
 
 /// One complaint about a cell: where in its text, what, and what would be right.
@@ -50,12 +50,15 @@ impl CellWords {
     }
 }
 
-const SOURCES: &str = "begin with a line, `col` and a chair, `as written`, or `tacet`";
+pub(crate) const SOURCES: &str = "begin with a line, `col` and a chair, `as written`, or `tacet`";
+
+/// Complaints about one cell, at most.
+const MOST_FAULTS: usize = 50;
 
 pub(crate) struct Reader<'t> {
     text: &'t str,
     known: &'t dyn Fn(&str) -> bool,
-    near: &'t [&'t str],
+    pub(crate) near: &'t [&'t str],
     faults: Vec<CellFault>,
 }
 
@@ -72,7 +75,7 @@ impl Piece<'_, '_> {
     }
 }
 
-fn spanned(tokens: &[Token<'_>]) -> Span {
+pub(crate) fn spanned(tokens: &[Token<'_>]) -> Span {
     match (tokens.first(), tokens.last()) {
         (Some(first), Some(last)) => Span { start: first.span.start, end: last.span.end },
         _ => Span::default(),
@@ -94,10 +97,14 @@ fn phrase(tokens: &[Token<'_>]) -> String {
 
 impl<'t> Reader<'t> {
     pub(crate) fn fault(&mut self, span: Span, message: impl Into<String>, help: impl Into<String>) {
+        // Nobody reads more of one cell.
+        if self.faults.len() >= MOST_FAULTS {
+            return;
+        }
         self.faults.push(CellFault { span, message: message.into(), help: help.into() });
     }
 
-    fn at(&self, span: Span) -> &'t str {
+    pub(crate) fn at(&self, span: Span) -> &'t str {
         self.text.get(span.start..span.end).unwrap_or("")
     }
 
@@ -106,8 +113,14 @@ impl<'t> Reader<'t> {
         let mut cell = CellWords { divisions: vec![Vec::new()], marks: Vec::new() };
         // `div.: a / b` names the sources of each division.
         let (divided, skipped) = match tokens.first().map(|t| t.kind) {
-            Some(Kind::Word(w)) if matches!(w.to_lowercase().as_str(), "div.:" | "div:" | "divisi:") => (true, 1),
-            Some(Kind::Word(w)) if w.to_lowercase() == "div." && tokens.get(1).map(|t| t.kind) == Some(Kind::Word(":")) => (true, 2),
+            Some(Kind::Word(w)) if matches!(w.to_lowercase().as_str(), "div.:" | "div:" | "divisi:") => {
+                (true, 1)
+            }
+            Some(Kind::Word(w))
+                if w.to_lowercase() == "div." && tokens.get(1).map(|t| t.kind) == Some(Kind::Word(":")) =>
+            {
+                (true, 2)
+            }
             _ => (false, 0),
         };
         let whole = spanned(&tokens);
@@ -117,7 +130,11 @@ impl<'t> Reader<'t> {
                 Some(Kind::Slash) => {
                     if !divided && cell.divisions.len() == 1 {
                         let at = separator.map(|s| s.span).unwrap_or_default();
-                        self.fault(at, "`/` parts the sources of a divided chair", "begin the cell with `div.:`");
+                        self.fault(
+                            at,
+                            "`/` parts the sources of a divided chair",
+                            "begin the cell with `div.:`",
+                        );
                     }
                     if !cell.marks.is_empty() {
                         let help = "marks hold for the whole chair: write them after the last source";
@@ -135,7 +152,11 @@ impl<'t> Reader<'t> {
             if piece.tokens.is_empty() {
                 if let Some(separator) = separator {
                     let sign = self.at(separator.span);
-                    self.fault(separator.span, format!("nothing stands after this `{sign}`"), "remove it, or go on");
+                    self.fault(
+                        separator.span,
+                        format!("nothing stands after this `{sign}`"),
+                        "remove it, or go on",
+                    );
                 }
                 continue;
             }
@@ -145,7 +166,11 @@ impl<'t> Reader<'t> {
             self.piece(&piece, due, &mut cell);
         }
         if divided && cell.divisions.len() == 1 {
-            self.fault(whole, "`div.:` is followed by one source", "name a source for each division: div.: melody / melody 8vb");
+            self.fault(
+                whole,
+                "`div.:` is followed by one source",
+                "name a source for each division: div.: melody / melody 8vb",
+            );
         }
         let empty = cell.divisions.iter().filter(|d| d.is_empty()).count();
         if empty > 0 && self.faults.is_empty() {
@@ -175,9 +200,14 @@ impl<'t> Reader<'t> {
             }
             let place = |p: PlaceWord| (p.bar, p.beat);
             if let (Some(from), Some(to)) = (turn.from, turn.to)
-                && (to.bar < from.bar || (to.bar == from.bar && place(to).1.is_some_and(|b| b < from.beat.unwrap_or(1.0))))
+                && (to.bar < from.bar
+                    || (to.bar == from.bar && place(to).1.is_some_and(|b| b < from.beat.unwrap_or(1.0))))
             {
-                self.fault(turn.span, format!("from {from} to {to} goes backwards"), "name the earlier place first");
+                self.fault(
+                    turn.span,
+                    format!("from {from} to {to} goes backwards"),
+                    "name the earlier place first",
+                );
             }
         }
     }
@@ -185,7 +215,11 @@ impl<'t> Reader<'t> {
     fn piece(&mut self, piece: &Piece<'_, 't>, due: bool, cell: &mut CellWords) {
         if self.mark(piece.tokens, &mut cell.marks) {
             if let Some(sign) = piece.after.filter(|s| s.kind != Kind::Comma) {
-                let message = format!("`{}` is a mark, and a source is due after `{}`", self.at(piece.span()), self.at(sign.span));
+                let message = format!(
+                    "`{}` is a mark, and a source is due after `{}`",
+                    self.at(piece.span()),
+                    self.at(sign.span)
+                );
                 self.fault(piece.span(), message, "put a comma before marks");
             }
             return;
@@ -194,7 +228,12 @@ impl<'t> Reader<'t> {
             Some(Kind::Word(word)) => word.to_lowercase(),
             _ => String::new(),
         };
-        let sole = cell.divisions.last().filter(|d| d.len() == 1 && cell.divisions.len() == 1).and_then(|d| d.last()).cloned();
+        let sole = cell
+            .divisions
+            .last()
+            .filter(|d| d.len() == 1 && cell.divisions.len() == 1)
+            .and_then(|d| d.last())
+            .cloned();
         if due {
             let (turn, rest) = self.turn(piece.tokens, None);
             let found = turn.is_some();
@@ -202,7 +241,9 @@ impl<'t> Reader<'t> {
                 turns.push(turn);
             }
             self.rest(rest, found, cell);
-        } else if let (true, Some(sole)) = (is_octave(&first).is_some() || matches!(first.as_str(), "from" | "to"), sole) {
+        } else if let (true, Some(sole)) =
+            (is_octave(&first).is_some() || matches!(first.as_str(), "from" | "to"), sole)
+        {
             // `melody, 8va`: the octave or the place of the one source, after its comma.
             let (turn, rest) = self.turn(piece.tokens, Some(sole));
             if let (Some(turn), Some(last)) = (turn, cell.divisions.last_mut().and_then(|d| d.last_mut())) {
@@ -223,7 +264,11 @@ impl<'t> Reader<'t> {
         let faults = self.faults.len();
         if self.mark(rest, &mut cell.marks) {
             if self.faults.len() == faults {
-                self.fault(span, format!("`{}` stands without a comma", self.at(span)), format!("put a comma before `{}`", self.at(span)));
+                self.fault(
+                    span,
+                    format!("`{}` stands without a comma", self.at(span)),
+                    format!("put a comma before `{}`", self.at(span)),
+                );
             }
             return;
         }
@@ -242,30 +287,47 @@ impl<'t> Reader<'t> {
         let first = phrase(tokens.get(..1).unwrap_or(&[]));
         // A source after a comma.
         if matches!(first.as_str(), "col" | "colla" | "coi" | "coll'" | "tacet" | "as") {
-            self.fault(span, format!("`{text}` is a second source"), "sources in turn are parted by `;` and say from where: melody; from 12.3 col violins-1");
+            self.fault(
+                span,
+                format!("`{text}` is a second source"),
+                "sources in turn are parted by `;` and say from where: melody; from 12.3 col violins-1",
+            );
             return;
         }
         if let Some(name) = self.near.iter().find(|n| lower == n.to_lowercase()) {
-            self.fault(span, format!("`{text}` is a second source"), format!("sources in turn are parted by `;`: melody; from 12.3 {name}"));
+            self.fault(
+                span,
+                format!("`{text}` is a second source"),
+                format!("sources in turn are parted by `;`: melody; from 12.3 {name}"),
+            );
             return;
         }
         if is_octave(&first).is_some() || matches!(first.as_str(), "from" | "to") {
-            self.fault(span, format!("`{text}` does not say which source it is for"), "write it after its source, before the comma");
+            self.fault(
+                span,
+                format!("`{text}` does not say which source it is for"),
+                "write it after its source, before the comma",
+            );
             return;
         }
         // Two marks without a comma between.
-        for n in 1..tokens.len() {
+        for n in 1..tokens.len().min(8) {
             let (a, b) = tokens.split_at(n);
             if self.is_mark(a) && self.is_mark(b) {
                 let b = spanned(b);
-                self.fault(span, format!("`{text}` is not one mark"), format!("put a comma before `{}`", self.at(b)));
+                self.fault(
+                    span,
+                    format!("`{text}` is not one mark"),
+                    format!("put a comma before `{}`", self.at(b)),
+                );
                 return;
             }
         }
         let sources = ["tacet", "as written"].into_iter();
         let near = CellWords::vocabulary().chain(self.near.iter().copied()).chain(sources);
         let help = did_you_mean(text.trim_end_matches('.'), near, || {
-            "expected a mark of the trade, a dynamic, an articulation of a card, or text in quotes".to_string()
+            "expected a mark of the trade, a dynamic, an articulation of a card, or text in quotes"
+                .to_string()
         });
         self.fault(span, format!("`{text}` is not understood"), help);
     }
@@ -273,7 +335,10 @@ impl<'t> Reader<'t> {
     fn is_mark(&self, tokens: &[Token<'_>]) -> bool {
         let phrase = phrase(tokens);
         !phrase.is_empty()
-            && (words::mark(&phrase).is_some() || dynamics::starts(&phrase) || ornament(&phrase).is_some() || (self.known)(&phrase))
+            && (words::mark(&phrase).is_some()
+                || dynamics::starts(&phrase)
+                || ornament(&phrase).is_some()
+                || (self.known)(&phrase))
     }
 
     /// Reads a piece as a mark, if it is one.
@@ -287,15 +352,27 @@ impl<'t> Reader<'t> {
         if let Kind::Quoted { text, closed } = quote.kind {
             let text = text.trim();
             if !closed {
-                self.fault(quote.span, "the text in quotes does not end", "close it with the quotes that it began with");
+                self.fault(
+                    quote.span,
+                    "the text in quotes does not end",
+                    "close it with the quotes that it began with",
+                );
             } else if text.is_empty() {
-                self.fault(quote.span, "the text in quotes is empty", "write what is sung: words \"Ky-ri-e\"");
+                self.fault(
+                    quote.span,
+                    "the text in quotes is empty",
+                    "write what is sung: words \"Ky-ri-e\"",
+                );
             } else if marks.iter().any(|m| matches!(m, CellMark::Words(_))) {
                 self.fault(quote.span, "a second text", "a cell has one text; join them");
             }
             if let Some(next) = tokens.iter().find(|t| t.span.start >= quote.span.end) {
                 let rest = Span { start: next.span.start, end: spanned(tokens).end };
-                self.fault(rest, format!("`{}` stands without a comma", self.at(rest)), format!("put a comma before `{}`", self.at(rest)));
+                self.fault(
+                    rest,
+                    format!("`{}` stands without a comma", self.at(rest)),
+                    format!("put a comma before `{}`", self.at(rest)),
+                );
             }
             if !text.is_empty() {
                 marks.push(CellMark::Words(text.to_string()));
@@ -321,115 +398,6 @@ impl<'t> Reader<'t> {
         }
         true
     }
-
-    /// Reads a source, or more about one that was read; gives back the tokens that do not belong to it.
-    fn turn<'p>(&mut self, tokens: &'p [Token<'t>], known: Option<Turn>) -> (Option<Turn>, &'p [Token<'t>]) {
-        let named = known.is_some();
-        let mut turn = known.unwrap_or(Turn { source: Source::Tacet, octave: 0, from: None, to: None, span: spanned(tokens) });
-        let mut source = named.then(|| turn.source.clone());
-        let mut octave: Option<Span> = None;
-        let mut i = 0;
-        while let Some(token) = tokens.get(i) {
-            let Kind::Word(word) = token.kind else { break };
-            let lower = word.to_lowercase();
-            let next = match tokens.get(i + 1) {
-                Some(Token { kind: Kind::Word(next), span }) => Some((*next, *span)),
-                _ => None,
-            };
-            match lower.as_str() {
-                "from" | "to" => {
-                    match next.map(|(w, span)| (place(w), w, span)) {
-                        Some((Some(place), _, _)) if lower == "from" => turn.from = Some(place),
-                        Some((Some(place), _, _)) => turn.to = Some(place),
-                        Some((None, text, span)) => self.fault(span, format!("`{text}` is no place"), "write bar and beat, 8.4, or a bar, 8"),
-                        None => self.fault(token.span, format!("`{word}` names no place"), "write bar and beat, 8.4, or a bar, 8"),
-                    }
-                    i += 1;
-                }
-                "loco" => octave = Some(token.span),
-                _ if is_octave(&lower).is_some() => {
-                    if octave.is_some() {
-                        self.fault(token.span, format!("`{word}` is a second octave mark"), "one is enough: 15ma is two octaves up, 15mb two down");
-                    }
-                    octave = Some(token.span);
-                    turn.octave = is_octave(&lower).unwrap_or(0);
-                }
-                _ if source.is_some() => break,
-                "as" => {
-                    if next.is_some_and(|n| n.0.eq_ignore_ascii_case("written")) {
-                        source = Some(Source::AsWritten);
-                    } else {
-                        let span = next.map_or(token.span, |n| n.1);
-                        self.fault(span, format!("`{}` is not understood", self.at(span)), "did you mean `as written`?");
-                        return (None, &[]);
-                    }
-                    i += 1;
-                }
-                "tacet" => source = Some(Source::Tacet),
-                "col" | "colla" | "colle" | "coi" | "coll'" => {
-                    let Some((chair, span)) = next else {
-                        self.fault(token.span, format!("`{word}` names no chair"), "write `col` and a chair: col violins-1");
-                        return (None, &[]);
-                    };
-                    if chair.eq_ignore_ascii_case("legno") || chair.eq_ignore_ascii_case("arco") {
-                        self.fault(spanned(&tokens[i..]), format!("`{}` is not understood", self.at(spanned(&tokens[i..]))), format!("`col {chair}` is a way of playing: put commas between marks"));
-                        return (None, &[]);
-                    }
-                    if !is_name(chair) || is_octave(&chair.to_lowercase()).is_some() {
-                        self.fault(span, format!("`{chair}` is no chair"), "write `col` and a chair: col violins-1");
-                        return (None, &[]);
-                    }
-                    source = Some(Source::Col { chair: chair.to_lowercase() });
-                    i += 1;
-                }
-                _ => match line(word) {
-                    Ok(line) => {
-                        // `cool violins-1`: a misspelled `col` before what can only be a chair.
-                        if let Some((next, _)) = next
-                            && is_name(next)
-                            && nearest(&lower, ["col"]).is_some()
-                        {
-                            self.fault(token.span, format!("`{word}` is not understood"), format!("did you mean `col {next}`?"));
-                            source = Some(Source::Col { chair: next.to_lowercase() });
-                            i += 1;
-                        } else {
-                            source = Some(line);
-                        }
-                    }
-                    Err(Some((message, help))) => {
-                        self.fault(token.span, message, help);
-                        return (None, &[]);
-                    }
-                    Err(None) => {
-                        let near = CellWords::vocabulary().chain(self.near.iter().copied()).chain(["tacet", "as written"]);
-                        let help = did_you_mean(word, near, || SOURCES.to_string());
-                        self.fault(token.span, format!("`{word}` is not understood"), help);
-                        return (None, &[]);
-                    }
-                },
-            }
-            i += 1;
-        }
-        let rest = tokens.get(i.min(tokens.len())..).unwrap_or(&[]);
-        let Some(source) = source else {
-            // Without a source there is nothing that the rest could belong to.
-            let span = spanned(tokens);
-            self.fault(span, format!("`{}` names no source", self.at(span)), SOURCES);
-            return (None, &[]);
-        };
-        if source == Source::Tacet && turn.octave != 0 {
-            self.fault(octave.unwrap_or(turn.span), "`tacet` has no octave", "remove the octave mark");
-            turn.octave = 0;
-        }
-        turn.source = source;
-        if !named {
-            let end = rest.first().map_or(spanned(tokens).end, |r| {
-                tokens.iter().rfind(|t| t.span.end <= r.span.start).map_or(turn.span.end, |t| t.span.end)
-            });
-            turn.span.end = end;
-        }
-        (Some(turn), rest)
-    }
 }
 
 fn pieces<'p, 't>(tokens: &'p [Token<'t>]) -> Vec<Piece<'p, 't>> {
@@ -454,14 +422,15 @@ fn ornament(phrase: &str) -> Option<ripieno_music::OrnamentKind> {
     ORNAMENTS.iter().find(|(word, _)| *word == phrase).map(|(_, kind)| *kind)
 }
 
-fn is_octave(lower: &str) -> Option<i16> {
+pub(crate) fn is_octave(lower: &str) -> Option<i16> {
     let lower = lower.trim_end_matches('.');
     OCTAVES.iter().find(|o| o.0 == lower).map(|o| o.1)
 }
 
 /// Can it name a line or a chair? A letter first, then letters, digits, `-`, `_`.
 pub(crate) fn is_name(word: &str) -> bool {
-    word.starts_with(char::is_alphabetic) && word.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '_'))
+    word.starts_with(char::is_alphabetic)
+        && word.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '_'))
 }
 
 /// Would a cell read this name as something else?
@@ -471,38 +440,39 @@ pub(crate) fn is_taken(name: &str) -> bool {
         || ornament(&lower).is_some()
         || dynamics::starts(&lower)
         || is_octave(&lower).is_some()
-        || matches!(lower.as_str(), "col" | "colla" | "colle" | "coi" | "as" | "tacet" | "from" | "to" | "loco" | "words")
+        || matches!(
+            lower.as_str(),
+            "col" | "colla" | "colle" | "coi" | "as" | "tacet" | "from" | "to" | "loco" | "words"
+        )
 }
 
-/// A line or a voice of one; else what is wrong with the voice, or nothing if it is no name at all.
-fn line(word: &str) -> Result<Source, Option<(String, String)>> {
-    let (name, voice) = match word.split_once('.') {
-        None => (word, LineVoice::All),
-        Some((name, voice)) => {
-            let read = match voice.to_lowercase().as_str() {
-                "top" => Some(LineVoice::Top),
-                "bottom" => Some(LineVoice::Bottom),
-                number => number.parse::<u8>().ok().filter(|n| *n > 0).map(|n| if n == 1 { LineVoice::Top } else { LineVoice::Nth(n) }),
-            };
-            let help = || format!("voices are counted from the top: {name}.top, {name}.2, {name}.bottom");
-            (name, read.ok_or_else(|| is_name(name).then(|| (format!("`{word}` names no voice of a line"), help())))?)
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Chairs are named after instruments: no such name may read as a mark.
+    #[test]
+    fn instruments_can_be_named_in_cells() {
+        let table = ripieno_instruments::table();
+        assert!(table.len() > 50);
+        for instrument in table {
+            for name in [&instrument.id, &instrument.chair.0, &instrument.chair.1] {
+                assert!(is_name(name) && !is_taken(name), "{name}");
+                let text = format!("col {name} 8vb, p");
+                let (cell, faults) = CellWords::parse(&text);
+                assert!(faults.is_empty() && cell.to_string() == text, "{text}: {faults:?}");
+            }
         }
-    };
-    if !is_name(name) {
-        return Err(None);
     }
-    Ok(Source::Line { name: name.to_string(), voice })
-}
 
-/// `8.4`: bar 8, beat 4; `8`: bar 8; `8.4.5`: half of a beat after beat 4.
-pub(crate) fn place(text: &str) -> Option<PlaceWord> {
-    let (bar, beat) = match text.split_once('.') {
-        Some((bar, beat)) => {
-            let plain = beat.starts_with(|c: char| c.is_ascii_digit()) && beat.chars().all(|c| c.is_ascii_digit() || c == '.');
-            (bar, Some(beat.parse::<f64>().ok().filter(|b| plain && (1.0..=64.0).contains(b))?))
+    /// Every word of the vocabulary is a mark, and its canonical form the same mark.
+    #[test]
+    fn the_vocabulary_reads() {
+        for word in CellWords::vocabulary() {
+            let (cell, faults) = CellWords::parse(&format!("melody, {word}"));
+            assert!(faults.is_empty(), "{word}: {faults:?}");
+            let (again, _) = CellWords::parse(&cell.to_string());
+            assert_eq!(again.marks, cell.marks, "{word}");
         }
-        None => (text, None),
-    };
-    let bar = bar.parse::<i32>().ok().filter(|b| (0..=100_000).contains(b))?;
-    Some(PlaceWord { bar, beat })
+    }
 }

@@ -1,7 +1,7 @@
 //! References between plan and template: chairs, lines, voices, circles of `col`.
 
 use crate::diagnostic::did_you_mean;
-use crate::toml::{File, inside};
+use crate::toml::{File, Inside};
 use crate::{CellWords, Diagnostic, LineVoice, PassagePlan, PlacedCell, Plan, Source, Template, Turn};
 use std::collections::BTreeMap;
 
@@ -19,8 +19,9 @@ impl Plan {
                     let help = names.chair(&cell.chair);
                     file.error(cell_place(cell), format!("the template has no chair `{}`", cell.chair), help);
                 }
+                let inside = Inside::new(file.text, cell.span);
                 for turn in cell.words.divisions.iter().flatten() {
-                    names.turn(&mut file, passage, cell, turn);
+                    names.turn(&mut file, passage, cell, turn, inside.place(turn.span));
                 }
             }
             circles(&mut file, passage);
@@ -48,7 +49,12 @@ impl Names<'_> {
 
     fn line(&self, word: &str) -> String {
         let lines: Vec<&str> = self.lines.keys().copied().collect();
-        let known = lines.iter().copied().chain(self.chairs.iter().copied()).chain(["tacet", "as written"]).chain(CellWords::vocabulary());
+        let known = lines
+            .iter()
+            .copied()
+            .chain(self.chairs.iter().copied())
+            .chain(["tacet", "as written"])
+            .chain(CellWords::vocabulary());
         // A chair by its bare name is a `col` that was forgotten.
         if self.chairs.contains(&word) {
             return format!("`{word}` is a chair: write `col {word}`");
@@ -59,8 +65,14 @@ impl Names<'_> {
         })
     }
 
-    fn turn(&self, file: &mut File<'_>, passage: &PassagePlan, cell: &PlacedCell, turn: &Turn) {
-        let at = inside(file.text, cell.span, turn.span);
+    fn turn(
+        &self,
+        file: &mut File<'_>,
+        passage: &PassagePlan,
+        cell: &PlacedCell,
+        turn: &Turn,
+        at: std::ops::Range<usize>,
+    ) {
         match &turn.source {
             Source::Line { name, voice } => match (self.lines.get(name.as_str()), voice) {
                 (None, _) => file.error(at, format!("`{name}` is no line of this plan"), self.line(name)),
@@ -79,7 +91,8 @@ impl Names<'_> {
             }
             Source::Col { chair } => {
                 let other = passage.cells.iter().find(|c| c.chair == *chair);
-                let plays = other.is_some_and(|c| c.words.divisions.iter().flatten().any(|t| t.source != Source::Tacet));
+                let plays = other
+                    .is_some_and(|c| c.words.divisions.iter().flatten().any(|t| t.source != Source::Tacet));
                 // A cell with faults has its own complaint.
                 if !plays && other.is_none_or(|c| c.words.divisions.iter().any(|d| !d.is_empty())) {
                     file.warn(
@@ -100,13 +113,16 @@ impl Names<'_> {
 
 /// `col` that leads back to itself: each circle named once, chair by chair, at the cell that closes it.
 fn circles(file: &mut File<'_>, passage: &PassagePlan) {
-    let index: BTreeMap<&str, usize> = passage.cells.iter().enumerate().map(|(i, c)| (c.chair.as_str(), i)).collect();
+    let index: BTreeMap<&str, usize> =
+        passage.cells.iter().enumerate().map(|(i, c)| (c.chair.as_str(), i)).collect();
     let follows: Vec<Vec<usize>> = passage
         .cells
         .iter()
         .map(|cell| {
             let turns = cell.words.divisions.iter().flatten();
-            let chairs = turns.filter_map(|t| if let Source::Col { chair } = &t.source { index.get(chair.as_str()) } else { None });
+            let chairs = turns.filter_map(|t| {
+                if let Source::Col { chair } = &t.source { index.get(chair.as_str()) } else { None }
+            });
             chairs.copied().collect()
         })
         .collect();
@@ -125,7 +141,8 @@ fn circles(file: &mut File<'_>, passage: &PassagePlan) {
             if let Some(i) = path.iter().position(|(c, _)| *c == to) {
                 let circle = path[i..].iter().map(|(c, _)| *c).chain([to]);
                 let names: Vec<&str> = circle.map(|c| passage.cells[c].chair.as_str()).collect();
-                let message = format!("`col` goes round in a circle in \"{}\": {}", passage.name, names.join(" → "));
+                let message =
+                    format!("`col` goes round in a circle in \"{}\": {}", passage.name, names.join(" → "));
                 file.error(cell_place(&passage.cells[cell]), message, "let one of them play a line");
             } else if !done[to] {
                 path.push((to, 0));

@@ -70,7 +70,8 @@ impl<'a> Lines<'a> {
 
     /// Line and column in characters, both from 1.
     pub fn place(&self, byte: usize) -> (usize, usize) {
-        let byte = (0..=byte.min(self.text.len())).rev().find(|b| self.text.is_char_boundary(*b)).unwrap_or(0);
+        let byte =
+            (0..=byte.min(self.text.len())).rev().find(|b| self.text.is_char_boundary(*b)).unwrap_or(0);
         let line = self.index(byte);
         let start = self.starts.get(line).copied().unwrap_or(0);
         (line + 1, self.text[start..byte].chars().count() + 1)

@@ -1,8 +1,9 @@
 //! Dynamics of a cell: `p`, `p < f`, `p < f (bar 5) > p, niente`.
 
-use crate::cell::{Reader, place};
+use crate::cell::Reader;
 use crate::diagnostic::did_you_mean;
 use crate::lex::{Kind, Token};
+use crate::source::place;
 use crate::{CellMark, DynamicStep, Span};
 use ripieno_music::{Dynamic, words};
 
@@ -52,7 +53,10 @@ pub(crate) fn read(reader: &mut Reader<'_>, text: &str, tokens: &[Token<'_>]) ->
         }
         match token.kind {
             Kind::Open => {
-                let end = tokens[i..].iter().position(|t| t.kind == Kind::Close).map_or(tokens.len(), |n| i + n + 1);
+                let end = tokens[i..]
+                    .iter()
+                    .position(|t| t.kind == Kind::Close)
+                    .map_or(tokens.len(), |n| i + n + 1);
                 let last = tokens.get(end.saturating_sub(1)).unwrap_or(token);
                 let span = Span { start: token.span.start, end: last.span.end };
                 let inner: Vec<&str> = tokens[i..end]
@@ -68,16 +72,26 @@ pub(crate) fn read(reader: &mut Reader<'_>, text: &str, tokens: &[Token<'_>]) ->
                 };
                 match (named.filter(|_| closed), steps.last_mut()) {
                     (Some(at), Some(step)) => step.at = Some(at),
-                    (Some(_), None) => reader.fault(span, "a place stands before any dynamic", "write the dynamic first: f (bar 5)"),
+                    (Some(_), None) => reader.fault(
+                        span,
+                        "a place stands before any dynamic",
+                        "write the dynamic first: f (bar 5)",
+                    ),
                     (None, _) => {
-                        reader.fault(span, format!("`{}` is no place", cut(span)), "write (bar 5) or (5.3) after a dynamic");
+                        reader.fault(
+                            span,
+                            format!("`{}` is no place", cut(span)),
+                            "write (bar 5) or (5.3) after a dynamic",
+                        );
                     }
                 }
             }
             Kind::Word(word) => {
                 let lower = word.to_lowercase();
                 let joined = match tokens.get(i).map(|t| t.kind) {
-                    Some(Kind::Word(next)) if matches!(lower.as_str(), "al" | "dal") => Some(format!("{lower} {}", next.to_lowercase())),
+                    Some(Kind::Word(next)) if matches!(lower.as_str(), "al" | "dal") => {
+                        Some(format!("{lower} {}", next.to_lowercase()))
+                    }
                     _ => None,
                 };
                 let parsed = joined.as_deref().and_then(Dynamic::parse);
@@ -104,21 +118,28 @@ pub(crate) fn read(reader: &mut Reader<'_>, text: &str, tokens: &[Token<'_>]) ->
 }
 
 fn leads_nowhere(reader: &mut Reader<'_>, sign: &str, span: Span) {
-    reader.fault(span, format!("`{sign}` leads to no dynamic"), format!("name the dynamic after it: p {sign} f"));
+    reader.fault(
+        span,
+        format!("`{sign}` leads to no dynamic"),
+        format!("name the dynamic after it: p {sign} f"),
+    );
 }
 
 fn no_dynamic(reader: &mut Reader<'_>, span: Span, word: &str) {
     let marks = ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "sfz", "fp", "niente"];
     let help = match words::mark(word) {
         Some(_) => format!("put a comma before `{word}`"),
-        None => did_you_mean(word, marks, || "expected a dynamic: ppp pp p mp mf f ff fff sfz fp niente".into()),
+        None => {
+            did_you_mean(word, marks, || "expected a dynamic: ppp pp p mp mf f ff fff sfz fp niente".into())
+        }
     };
     reader.fault(span, format!("`{word}` is no dynamic"), help);
 }
 
 /// A dynamic after a comma goes on with the dynamics before it: `p < f > p, niente`. Into nothing is always a hairpin.
 pub(crate) fn add(marks: &mut Vec<CellMark>, mut steps: Vec<DynamicStep>) {
-    let before = marks.iter_mut().find_map(|m| if let CellMark::Dynamics(steps) = m { Some(steps) } else { None });
+    let before =
+        marks.iter_mut().find_map(|m| if let CellMark::Dynamics(steps) = m { Some(steps) } else { None });
     let later = before.as_ref().is_some_and(|b| !b.is_empty());
     for (i, step) in steps.iter_mut().enumerate() {
         if (later || i > 0) && step.dynamic == Dynamic::Niente && step.hairpin.is_none() {

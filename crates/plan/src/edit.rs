@@ -85,7 +85,12 @@ pub fn set_cell<'a>(
         Some(item) => item,
     };
     let Some(cells) = casting.as_table_like() else {
-        return Err(fault(text, casting.span(), "`casting` is not a table".into(), "write [passage.casting]".into()));
+        return Err(fault(
+            text,
+            casting.span(),
+            "`casting` is not a table".into(),
+            "write [passage.casting]".into(),
+        ));
     };
     if let Some(old) = cells.get(chair) {
         let Some(span) = old.as_value().and_then(Value::span) else {
@@ -103,7 +108,10 @@ pub fn set_cell<'a>(
     match last_of(cells, true) {
         Some(last) => {
             // Equals signs stay under each other.
-            let column = cells.iter().last().and_then(|(k, item)| Some(padding(text, cells.key(k)?.span()?, item.span()?)));
+            let column = cells
+                .iter()
+                .last()
+                .and_then(|(k, item)| Some(padding(text, cells.key(k)?.span()?, item.span()?)));
             let width = column.unwrap_or(0).max(name.chars().count() + 1);
             let row = format!("{name:<width$}= {value}{line}");
             checked(insert_after(text, last, &row))
@@ -116,7 +124,11 @@ pub fn set_cell<'a>(
 }
 
 /// Takes a cell away: the chair is silent in the passage. Its line goes, with a comment that stands on it.
-pub fn remove_cell<'a>(text: &str, passage: impl Into<PassageRef<'a>>, chair: &str) -> Result<String, Diagnostic> {
+pub fn remove_cell<'a>(
+    text: &str,
+    passage: impl Into<PassageRef<'a>>,
+    chair: &str,
+) -> Result<String, Diagnostic> {
     let root = read(text)?;
     let (_, table) = find(text, &root, passage.into())?;
     let casting = table.get("casting");
@@ -124,7 +136,12 @@ pub fn remove_cell<'a>(text: &str, passage: impl Into<PassageRef<'a>>, chair: &s
     let Some((cells, item)) = cells.and_then(|c| Some((c, c.get(chair)?))) else {
         let message = format!("the passage has no cell of `{chair}`");
         let near = cells.and_then(|c| nearest(chair, c.iter().map(|(k, _)| k)));
-        return Err(fault(text, table.span(), message, near.map_or(String::new(), |n| format!("did you mean `{n}`?"))));
+        return Err(fault(
+            text,
+            table.span(),
+            message,
+            near.map_or(String::new(), |n| format!("did you mean `{n}`?")),
+        ));
     };
     let start = cells.key(chair).and_then(|k| k.span()).map_or(0, |s| s.start);
     let end = item.span().map_or(start, |s| s.end);
@@ -132,24 +149,38 @@ pub fn remove_cell<'a>(text: &str, passage: impl Into<PassageRef<'a>>, chair: &s
         // With the comma after it, or the one before it where it is the last.
         let rest = &text[end..];
         let after = rest.trim_start().starts_with(',').then(|| end + rest.find(',').unwrap_or(0) + 1);
-        let start = if after.is_none() { text[..start].trim_end().strip_suffix(',').map_or(start, str::len) } else { start };
+        let start = if after.is_none() {
+            text[..start].trim_end().strip_suffix(',').map_or(start, str::len)
+        } else {
+            start
+        };
         let end = after.map_or(end, |e| e + text[e..].len() - text[e..].trim_start_matches(' ').len());
         return checked(splice(text, start..end, ""));
     }
     let lines = Lines::new(text);
-    let range = lines.range(lines.index(start)).start..lines.range(lines.index(end.saturating_sub(1).max(start))).end;
+    let range =
+        lines.range(lines.index(start)).start..lines.range(lines.index(end.saturating_sub(1).max(start))).end;
     checked(splice(text, range, ""))
 }
 
 /// Gives a passage another name.
-pub fn rename_passage<'a>(text: &str, passage: impl Into<PassageRef<'a>>, name: &str) -> Result<String, Diagnostic> {
+pub fn rename_passage<'a>(
+    text: &str,
+    passage: impl Into<PassageRef<'a>>,
+    name: &str,
+) -> Result<String, Diagnostic> {
     let root = read(text)?;
     let (_, table) = find(text, &root, passage.into())?;
     checked(set_in(text, table, "name", &quoted(name)))
 }
 
 /// Parts a passage in two before `bar`: the first keeps its name, the second is called `name`; both keep all cells.
-pub fn split_passage<'a>(text: &str, passage: impl Into<PassageRef<'a>>, bar: i64, name: &str) -> Result<String, Diagnostic> {
+pub fn split_passage<'a>(
+    text: &str,
+    passage: impl Into<PassageRef<'a>>,
+    bar: i64,
+    name: &str,
+) -> Result<String, Diagnostic> {
     let root = read(text)?;
     let (_, table) = find(text, &root, passage.into())?;
     let (at, [from, to]) = bars(text, table)?;
@@ -172,19 +203,33 @@ pub fn join_passages<'a>(text: &str, passage: impl Into<PassageRef<'a>>) -> Resu
     let (index, first) = find(text, &root, passage.into())?;
     let (at, [from, to]) = bars(text, first)?;
     let others = passages(&root).enumerate().filter(|(i, _)| *i != index);
-    let next = others.filter_map(|(_, t)| Some((bars(text, t).ok()?.1, t))).filter(|([a, _], _)| *a > to).min_by_key(|([a, _], _)| *a);
+    let next = others
+        .filter_map(|(_, t)| Some((bars(text, t).ok()?.1, t)))
+        .filter(|([a, _], _)| *a > to)
+        .min_by_key(|([a, _], _)| *a);
     let Some(([_, end], second)) = next else {
-        return Err(fault(text, Some(at), "no passage follows this one".into(), "join it from the passage before".into()));
+        return Err(fault(
+            text,
+            Some(at),
+            "no passage follows this one".into(),
+            "join it from the passage before".into(),
+        ));
     };
     let cells = |t: &Table| -> Vec<(String, String)> {
         let casting = t.get("casting").and_then(Item::as_table_like);
         let cells = casting.into_iter().flat_map(TableLike::iter);
-        let mut cells: Vec<_> = cells.map(|(k, v)| (k.to_string(), v.as_str().unwrap_or("").trim().to_string())).collect();
+        let mut cells: Vec<_> =
+            cells.map(|(k, v)| (k.to_string(), v.as_str().unwrap_or("").trim().to_string())).collect();
         cells.sort();
         cells
     };
     let (a, b) = (cells(first), cells(second));
-    let mut differ: Vec<&str> = a.iter().filter(|c| !b.contains(c)).chain(b.iter().filter(|c| !a.contains(c))).map(|c| c.0.as_str()).collect();
+    let mut differ: Vec<&str> = a
+        .iter()
+        .filter(|c| !b.contains(c))
+        .chain(b.iter().filter(|c| !a.contains(c)))
+        .map(|c| c.0.as_str())
+        .collect();
     differ.sort_unstable();
     differ.dedup();
     if !differ.is_empty() {
@@ -214,7 +259,12 @@ pub fn set_value(text: &str, path: &[&str], value: &NewValue) -> Result<String, 
         _ => true,
     };
     if !finite {
-        return Err(fault(text, None, format!("`{name}` would be no number"), "choose a finite number".into()));
+        return Err(fault(
+            text,
+            None,
+            format!("`{name}` would be no number"),
+            "choose a finite number".into(),
+        ));
     }
     let value = value.toml();
     let mut item = None;
@@ -223,7 +273,14 @@ pub fn set_value(text: &str, path: &[&str], value: &NewValue) -> Result<String, 
         match table.get(part) {
             Some(found) => match found.as_table_like() {
                 Some(inner) => (item, table) = (Some(found), inner),
-                None => return Err(fault(text, found.span(), format!("`{part}` is not a table"), "name a table".into())),
+                None => {
+                    return Err(fault(
+                        text,
+                        found.span(),
+                        format!("`{part}` is not a table"),
+                        "name a table".into(),
+                    ));
+                }
             },
             None if item.is_some_and(|i: &Item| i.is_inline_table()) => {
                 let message = format!("there is no table `{part}` to write into");
@@ -231,10 +288,15 @@ pub fn set_value(text: &str, path: &[&str], value: &NewValue) -> Result<String, 
             }
             None => {
                 let line = line_end(text);
-                let header: Vec<String> = tables[..=i].iter().chain(&tables[i + 1..]).map(|t| key(t)).collect();
+                let header: Vec<String> =
+                    tables[..=i].iter().chain(&tables[i + 1..]).map(|t| key(t)).collect();
                 let gap = if text.is_empty() || text.ends_with('\n') { "" } else { line };
                 let blank = if text.trim().is_empty() { "" } else { line };
-                return checked(format!("{text}{gap}{blank}[{}]{line}{} = {value}{line}", header.join("."), key(name)));
+                return checked(format!(
+                    "{text}{gap}{blank}[{}]{line}{} = {value}{line}",
+                    header.join("."),
+                    key(name)
+                ));
             }
         }
     }
@@ -282,7 +344,10 @@ fn find<'r>(text: &str, root: &'r Table, which: PassageRef<'_>) -> Result<(usize
     found.ok_or_else(|| {
         let names = passages(root).filter_map(name);
         let (message, help) = match which {
-            PassageRef::Index(i) => (format!("there is no passage number {}", i + 1), format!("there are {}", passages(root).count())),
+            PassageRef::Index(i) => (
+                format!("there is no passage number {}", i + 1),
+                format!("there are {}", passages(root).count()),
+            ),
             PassageRef::Name(wanted) => {
                 let near = nearest(wanted, names).map_or(String::new(), |n| format!("did you mean `{n}`?"));
                 (format!("there is no passage `{wanted}`"), near)
@@ -294,7 +359,8 @@ fn find<'r>(text: &str, root: &'r Table, which: PassageRef<'_>) -> Result<(usize
 
 fn bars(text: &str, table: &Table) -> Result<(Range<usize>, [i64; 2]), Diagnostic> {
     let item = table.get("bars");
-    let list: Option<Vec<i64>> = item.and_then(Item::as_array).and_then(|a| a.iter().map(Value::as_integer).collect());
+    let list: Option<Vec<i64>> =
+        item.and_then(Item::as_array).and_then(|a| a.iter().map(Value::as_integer).collect());
     match (item.and_then(Item::span), list.as_deref()) {
         (Some(span), Some(&[from, to])) if from <= to && to < i64::MAX => Ok((span, [from, to])),
         _ => Err(fault(text, table.span(), "the passage has no bars".into(), "write bars = [1, 8]".into())),
@@ -324,8 +390,12 @@ fn edit_block(block: &str, bars: &str, name: Option<&str>) -> Result<String, Dia
 fn last_of(table: &dyn TableLike, own: bool) -> Option<usize> {
     let ends = table.iter().filter_map(|(_, item)| match item {
         Item::Value(value) => value.span().map(|s| s.end),
-        Item::Table(inner) if !own || inner.is_dotted() => last_of(inner, own).max(inner.span().map(|s| s.end)),
-        Item::ArrayOfTables(list) if !own => list.iter().filter_map(|t| last_of(t, own).max(t.span().map(|s| s.end))).max(),
+        Item::Table(inner) if !own || inner.is_dotted() => {
+            last_of(inner, own).max(inner.span().map(|s| s.end))
+        }
+        Item::ArrayOfTables(list) if !own => {
+            list.iter().filter_map(|t| last_of(t, own).max(t.span().map(|s| s.end))).max()
+        }
         _ => None,
     });
     ends.max().map(|end| end.saturating_sub(1))

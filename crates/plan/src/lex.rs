@@ -107,8 +107,19 @@ mod tests {
         let kinds: Vec<Kind<'_>> = lex("div.: a / b 8va, p<f (bar 5)").iter().map(|t| t.kind).collect();
         use Kind::*;
         let expected = [
-            Word("div.:"), Word("a"), Slash, Word("b"), Word("8va"), Comma, Word("p"), Louder, Word("f"), Open,
-            Word("bar"), Word("5"), Close,
+            Word("div.:"),
+            Word("a"),
+            Slash,
+            Word("b"),
+            Word("8va"),
+            Comma,
+            Word("p"),
+            Louder,
+            Word("f"),
+            Open,
+            Word("bar"),
+            Word("5"),
+            Close,
         ];
         assert_eq!(kinds, expected);
     }

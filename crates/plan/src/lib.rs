@@ -26,6 +26,7 @@ mod read_card;
 mod read_plan;
 mod read_template;
 mod shorthand;
+mod source;
 mod speak;
 mod switch_name;
 mod template;

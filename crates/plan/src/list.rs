@@ -13,7 +13,14 @@ use std::fmt::Write as _;
 /// else middle C is C4, or C3 where a key needs that. What cannot be read is kept as a comment, with a complaint.
 pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
     let middle_c = middle_c(text);
-    let mut list = List { text, lines: Lines::new(text), middle_c, card: String::new(), found: Vec::new(), taken: Vec::new() };
+    let mut list = List {
+        text,
+        lines: Lines::new(text),
+        middle_c,
+        card: String::new(),
+        found: Vec::new(),
+        taken: Vec::new(),
+    };
     let _ = write!(
         list.card,
         "patch    = \"My patch\"    # its name\n\
@@ -50,12 +57,24 @@ impl List<'_> {
         let start = at + piece.len() - piece.trim_start().len();
         let shown = shown(piece);
         match read(piece, self.middle_c) {
-            Err(Trouble { message, help }) => self.pass_over(start, piece.trim().len(), &shown, message, help),
+            Err(Trouble { message, help }) => {
+                self.pass_over(start, piece.trim().len(), &shown, message, help)
+            }
             Ok(switch) => {
-                let clash = self.taken.iter().find(|(call, _)| clashes(*call, switch.kind)).map(|(_, name)| name.clone());
+                let clash = self
+                    .taken
+                    .iter()
+                    .find(|(call, _)| clashes(*call, switch.kind))
+                    .map(|(_, name)| name.clone());
                 if let Some(name) = clash {
                     let message = format!("`{shown}` shares its call with `{name}`");
-                    self.pass_over(start, piece.trim().len(), &shown, message, "give each a call of its own".into());
+                    self.pass_over(
+                        start,
+                        piece.trim().len(),
+                        &shown,
+                        message,
+                        "give each a call of its own".into(),
+                    );
                     return;
                 }
                 self.add(switch, &shown);
@@ -98,20 +117,29 @@ fn shown(piece: &str) -> String {
 
 /// `# …` and `// …`, but not a key such as `#0`.
 fn is_comment(line: &str) -> bool {
-    line.is_empty() || line.starts_with("//") || line.strip_prefix('#').is_some_and(|r| !r.starts_with(|c: char| c.is_ascii_digit()))
+    line.is_empty()
+        || line.starts_with("//")
+        || line.strip_prefix('#').is_some_and(|r| !r.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// `middle C = C3`, `C3 = 60`, `C3 = middle C`.
 fn own_middle_c(line: &str) -> Option<i16> {
     let lower = line.to_lowercase();
     let octave = |word: &str| word.strip_prefix('c')?.parse::<i16>().ok().filter(|o| (-1..=8).contains(o));
-    let words: Vec<&str> = lower.split(|c: char| c.is_whitespace() || matches!(c, '=' | ':' | ',' | '(' | ')')).filter(|w| !w.is_empty()).collect();
-    let says = words.windows(2).any(|w| w == ["middle", "c"]) || words.first().is_some_and(|w| octave(w).is_some()) && words.get(1..) == Some(&["60"]);
+    let words: Vec<&str> = lower
+        .split(|c: char| c.is_whitespace() || matches!(c, '=' | ':' | ',' | '(' | ')'))
+        .filter(|w| !w.is_empty())
+        .collect();
+    let says = words.windows(2).any(|w| w == ["middle", "c"])
+        || words.first().is_some_and(|w| octave(w).is_some()) && words.get(1..) == Some(&["60"]);
     words.iter().find_map(|w| octave(w)).filter(|_| says)
 }
 
 fn middle_c(text: &str) -> i16 {
-    let lowest = |line: &str| line.split(|c: char| c.is_whitespace() || matches!(c, ',' | ':' | '=' | '|')).any(|w| w.ends_with("-2") && parse_key(w, 3).is_some() && parse_key(w, 4).is_none());
+    let lowest = |line: &str| {
+        line.split(|c: char| c.is_whitespace() || matches!(c, ',' | ':' | '=' | '|'))
+            .any(|w| w.ends_with("-2") && parse_key(w, 3).is_some() && parse_key(w, 4).is_none())
+    };
     text.lines().find_map(own_middle_c).unwrap_or(if text.lines().any(lowest) { 3 } else { 4 })
 }
 
@@ -124,7 +152,8 @@ fn pieces(line: &str, middle_c: i16) -> Vec<(usize, &str)> {
         let piece = &line[start..cut];
         match out.last_mut() {
             Some((from, whole))
-                if (read(piece, middle_c).is_err() || read(whole, middle_c).is_err())
+                if cut - *from < 200
+                    && (read(piece, middle_c).is_err() || read(whole, middle_c).is_err())
                     && read(&line[*from..cut], middle_c).is_ok() =>
             {
                 *whole = &line[*from..cut];
@@ -153,12 +182,15 @@ struct Trouble {
 }
 
 fn read(piece: &str, middle_c: i16) -> Result<Switch, Trouble> {
-    let plain: String = piece.chars().map(|c| if matches!(c, ':' | '=' | '\t' | '|' | '–' | '—' | '→') { ' ' } else { c }).collect();
+    let plain: String = piece
+        .chars()
+        .map(|c| if matches!(c, ':' | '=' | '\t' | '|' | '–' | '—' | '→') { ' ' } else { c })
+        .collect();
     let plain = plain.replace("->", " ");
     let dash = |t: &&str| !matches!(*t, "-" | "•" | "*" | "·");
     let mut tokens: Vec<&str> = plain.split_whitespace().filter(dash).collect();
     let held = |t: &&str| matches!(t.to_lowercase().trim_matches(['(', ')']), "held" | "hold" | "momentary");
-    let is_held = tokens.iter().any(|t| held(t));
+    let is_held = tokens.iter().any(held);
     tokens.retain(|t| !held(t) && !matches!(t.to_lowercase().as_str(), "(latch)" | "(latching)"));
     let trouble = |message: String| {
         let help = "write a key, CC, PC, Ch or vel, then a name: C0 legato".to_string();
@@ -184,7 +216,9 @@ fn read(piece: &str, middle_c: i16) -> Result<Switch, Trouble> {
     }
     let (name, colour, own_words) = normal(&name);
     let kind = match kind {
-        CallKind::Key { key, velocity, .. } if is_held => CallKind::Key { key, mode: crate::KeyMode::Held, velocity },
+        CallKind::Key { key, velocity, .. } if is_held => {
+            CallKind::Key { key, mode: crate::KeyMode::Held, velocity }
+        }
         other => other,
     };
     Ok(Switch { kind, call: toml_of(kind, &written, middle_c), name, colour, own_words })
@@ -240,7 +274,9 @@ fn call(tokens: &[&str], middle_c: i16) -> Option<(CallKind, usize)> {
     };
     if let Some((n, used)) = after(&["controller", "cc"]) {
         // `CC32 = 5`, `CC32 value 5`.
-        let skip = usize::from(tokens.get(used).is_some_and(|t| matches!(t.to_lowercase().as_str(), "value" | "val" | "at")));
+        let skip = usize::from(
+            tokens.get(used).is_some_and(|t| matches!(t.to_lowercase().as_str(), "value" | "val" | "at")),
+        );
         let value = value(tokens.get(used + skip)?)?;
         return Some((CallKind::Controller { number: number(&n)?, value }, used + skip + 1));
     }
@@ -288,8 +324,17 @@ mod tests {
         let list = "C0 legato, C#0 stacc.\nD0: Tremolo\n24 pizz\nCC32 = 5 con sord\nCh 3 spiccato\nvel 1-63 staccatissimo\nPC 12 marcato\nF#0 half tone trill (held)\nbroken line\n";
         let (card, found) = card(list);
         assert_eq!(found, ["9:1 `broken line` is no switch and name"]);
-        let expected =
-            ["legato", "staccato", "tremolo", "pizzicato", "sustain", "spiccato", "staccatissimo", "marcato", "trill-1"];
+        let expected = [
+            "legato",
+            "staccato",
+            "tremolo",
+            "pizzicato",
+            "sustain",
+            "spiccato",
+            "staccatissimo",
+            "marcato",
+            "trill-1",
+        ];
         assert_eq!(names(&card), expected);
         assert_eq!(card.articulations[4].colour, Some(Colour::ConSord));
         let kinds: Vec<CallKind> = card.articulations.iter().flat_map(|a| &a.calls).map(|c| c.kind).collect();
@@ -302,7 +347,8 @@ mod tests {
 
     #[test]
     fn names_and_calls_in_either_order() {
-        let (card, found) = card("Sustain: C-1\n1. legato\n- Pizzicato | D#0\nSul ponticello, long = CC 3 value 0-63\n");
+        let (card, found) =
+            card("Sustain: C-1\n1. legato\n- Pizzicato | D#0\nSul ponticello, long = CC 3 value 0-63\n");
         assert_eq!(found, ["2:1 `1. legato` is no switch and name"]);
         assert_eq!(names(&card), ["sustain", "pizzicato", "sustain"]);
         assert_eq!(card.articulations[2].colour, Some(Colour::SulPont));
@@ -311,7 +357,10 @@ mod tests {
 
     #[test]
     fn octaves_as_the_list_counts_them() {
-        assert_eq!(card("Middle C = C3\nC0 legato").0.articulations[0].calls[0].kind, card("24 legato").0.articulations[0].calls[0].kind);
+        assert_eq!(
+            card("Middle C = C3\nC0 legato").0.articulations[0].calls[0].kind,
+            card("24 legato").0.articulations[0].calls[0].kind
+        );
         let (low, found) = card("C-2 legato\nD-2 stacc");
         assert!(found.is_empty() && low.middle_c == 3, "{found:?}");
     }

@@ -24,7 +24,9 @@ impl Keys {
 
     pub fn help(&self) -> String {
         let c = self.middle_c;
-        format!("write a letter, # or b, and the octave as this card counts (middle C is C{c}), or a number 0 to 127")
+        format!(
+            "write a letter, # or b, and the octave as this card counts (middle C is C{c}), or a number 0 to 127"
+        )
     }
 }
 
@@ -37,8 +39,19 @@ pub(crate) struct Places {
 }
 
 const KEYS: [&str; 13] = [
-    "patch", "instrument", "middle-c", "sounding", "transpose", "strokes", "channel", "one-voice", "bend-semitones",
-    "layered", "dynamics", "instead", "articulation",
+    "patch",
+    "instrument",
+    "middle-c",
+    "sounding",
+    "transpose",
+    "strokes",
+    "channel",
+    "one-voice",
+    "bend-semitones",
+    "layered",
+    "dynamics",
+    "instead",
+    "articulation",
 ];
 
 impl PatchCard {
@@ -53,19 +66,31 @@ impl PatchCard {
         if let Some(id) = card.instrument.clone()
             && ripieno_instruments::by_id(&id).is_none()
         {
-            let help = did_you_mean(&id, ripieno_instruments::ids(), || "ids are listed in docs/instruments.md".into());
-            file.error(root.get("instrument").map_or(0..0, span_of), format!("`{id}` is no instrument of the table"), help);
+            let help = did_you_mean(&id, ripieno_instruments::ids(), || {
+                "ids are listed in docs/instruments.md".into()
+            });
+            file.error(
+                root.get("instrument").map_or(0..0, span_of),
+                format!("`{id}` is no instrument of the table"),
+                help,
+            );
         }
         if let Some(item) = root.get("middle-c") {
-            let octave = item.as_integer().or_else(|| item.as_str()?.trim().strip_prefix(['C', 'c'])?.parse().ok());
+            let octave =
+                item.as_integer().or_else(|| item.as_str()?.trim().strip_prefix(['C', 'c'])?.parse().ok());
             match octave.filter(|o| (-10..=10).contains(o)).and_then(|o| i16::try_from(o).ok()) {
                 Some(octave) => card.middle_c = octave,
-                None => file.error(span_of(item), "`middle-c` is no name of middle C", "write \"C3\", \"C4\" or \"C5\": what this card calls MIDI key 60"),
+                None => file.error(
+                    span_of(item),
+                    "`middle-c` is no name of middle C",
+                    "write \"C3\", \"C4\" or \"C5\": what this card calls MIDI key 60",
+                ),
             }
         }
         let keys = Keys { middle_c: card.middle_c };
         card.sounding = range(&mut file, &root, "sounding", &keys);
-        card.transpose = file.whole(&root, "transpose", -127, 127).and_then(|n| n.try_into().ok()).unwrap_or(0);
+        card.transpose =
+            file.whole(&root, "transpose", -127, 127).and_then(|n| n.try_into().ok()).unwrap_or(0);
         if let Some(table) = file.table(&root, "strokes") {
             strokes(&mut file, table, &keys, &mut card);
         }
@@ -88,9 +113,17 @@ impl PatchCard {
                     }));
                 }
             }
-            Some(other) => file.error(span_of(other), "`articulation` is not a list of tables", "write [[articulation]] for each"),
+            Some(other) => file.error(
+                span_of(other),
+                "`articulation` is not a list of tables",
+                "write [[articulation]] for each",
+            ),
             None if file.broken => {}
-            None => file.error(0..0, "the card has no articulation", "write [[articulation]] and name = \"sustain\""),
+            None => file.error(
+                0..0,
+                "the card has no articulation",
+                "write [[articulation]] and name = \"sustain\"",
+            ),
         }
         if card.articulations.is_empty() {
             card.articulations = Self::plain("").articulations;
@@ -99,7 +132,9 @@ impl PatchCard {
             let name = name.to_lowercase();
             let own = || card.articulations.iter().map(|a| a.name.as_str());
             if !own().any(|n| n == name) {
-                let help = did_you_mean(&name, own(), || format!("the card has: {}", own().collect::<Vec<_>>().join(", ")));
+                let help = did_you_mean(&name, own(), || {
+                    format!("the card has: {}", own().collect::<Vec<_>>().join(", "))
+                });
                 file.warn(at, format!("`instead` names `{name}`, which the card does not have"), help);
             }
             card.instead.push(name);
@@ -112,8 +147,14 @@ impl PatchCard {
 fn strokes(file: &mut File<'_>, table: &dyn TableLike, keys: &Keys, card: &mut PatchCard) {
     for (stroke, item) in table.iter() {
         if ripieno_instruments::by_id(stroke).is_none() {
-            let help = did_you_mean(stroke, ripieno_instruments::ids(), || "strokes are ids of instruments without pitch".into());
-            file.warn(key_span(table, stroke, item), format!("`{stroke}` is no instrument of the table"), help);
+            let help = did_you_mean(stroke, ripieno_instruments::ids(), || {
+                "strokes are ids of instruments without pitch".into()
+            });
+            file.warn(
+                key_span(table, stroke, item),
+                format!("`{stroke}` is no instrument of the table"),
+                help,
+            );
         }
         match item.as_value().and_then(|v| keys.of(v)) {
             Some(key) => card.strokes.push((stroke.to_string(), key)),
@@ -125,7 +166,11 @@ fn strokes(file: &mut File<'_>, table: &dyn TableLike, keys: &Keys, card: &mut P
 fn range(file: &mut File<'_>, table: &dyn TableLike, key: &str, keys: &Keys) -> Option<(u8, u8)> {
     let item = table.get(key)?;
     let Some(array) = item.as_array().filter(|a| a.len() == 2) else {
-        file.error(span_of(item), format!("`{key}` is not two keys"), format!("write {key} = [\"D3\", \"Bb6\"], the lower first"));
+        file.error(
+            span_of(item),
+            format!("`{key}` is not two keys"),
+            format!("write {key} = [\"D3\", \"Bb6\"], the lower first"),
+        );
         return None;
     };
     let mut found = Vec::new();
@@ -138,7 +183,11 @@ fn range(file: &mut File<'_>, table: &dyn TableLike, key: &str, keys: &Keys) -> 
     match found[..] {
         [low, high] if low <= high => Some((low, high)),
         [low, high] => {
-            file.error(span_of(item), format!("`{key}` goes from {low} down to {high}"), "name the lower key first");
+            file.error(
+                span_of(item),
+                format!("`{key}` goes from {low} down to {high}"),
+                "name the lower key first",
+            );
             None
         }
         _ => None,
@@ -160,7 +209,11 @@ fn dynamics(file: &mut File<'_>, table: &dyn TableLike) -> DynamicsCard {
     };
     if card.controller.is_some() && card.controller == card.expression {
         let at = table.get("expression").map_or(0..0, span_of);
-        file.error(at, "`controller` and `expression` are the same", "give expression a controller of its own, or leave it out");
+        file.error(
+            at,
+            "`controller` and `expression` are the same",
+            "give expression a controller of its own, or leave it out",
+        );
         card.expression = None;
     }
     if let Some(item) = table.get("response") {
@@ -183,7 +236,13 @@ fn dynamics(file: &mut File<'_>, table: &dyn TableLike) -> DynamicsCard {
 }
 
 /// Pairs of a whole number and a number, both within bounds.
-fn pairs(file: &mut File<'_>, array: &Array, first: (u8, u8), second: (f64, f64), help: &str) -> Option<Vec<(u8, f64)>> {
+fn pairs(
+    file: &mut File<'_>,
+    array: &Array,
+    first: (u8, u8),
+    second: (f64, f64),
+    help: &str,
+) -> Option<Vec<(u8, f64)>> {
     let mut out = Vec::new();
     for value in array {
         let pair = value.as_array().filter(|p| p.len() == 2).and_then(|pair| {
@@ -194,7 +253,14 @@ fn pairs(file: &mut File<'_>, array: &Array, first: (u8, u8), second: (f64, f64)
         match pair {
             Some(pair) => out.push(pair),
             None => {
-                let message = format!("{} is no pair of {} to {} and {} to {}", written(value), first.0, first.1, second.0, second.1);
+                let message = format!(
+                    "{} is no pair of {} to {} and {} to {}",
+                    written(value),
+                    first.0,
+                    first.1,
+                    second.0,
+                    second.1
+                );
                 file.error(value_span(value), message, help);
             }
         }
@@ -202,8 +268,17 @@ fn pairs(file: &mut File<'_>, array: &Array, first: (u8, u8), second: (f64, f64)
     (out.len() == array.len() && !out.is_empty()).then_some(out)
 }
 
-const ARTICULATION: [&str; 9] =
-    ["name", "colour", "call", "speaks-after-ms", "overlap-ms", "one-voice", "sounding", "repeat-ms", "dynamics"];
+const ARTICULATION: [&str; 9] = [
+    "name",
+    "colour",
+    "call",
+    "speaks-after-ms",
+    "overlap-ms",
+    "one-voice",
+    "sounding",
+    "repeat-ms",
+    "dynamics",
+];
 
 fn articulation(
     file: &mut File<'_>,
@@ -218,8 +293,11 @@ fn articulation(
         file.error(span.clone(), "an articulation has no name", "write name = \"legato\"");
     }
     let written = name.as_deref().unwrap_or("").trim();
-    if name.is_some() && (written.is_empty() || written.contains(|c: char| !(c.is_alphanumeric() || c == '-'))) {
-        let words: Vec<&str> = written.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).collect();
+    if name.is_some()
+        && (written.is_empty() || written.contains(|c: char| !(c.is_alphanumeric() || c == '-')))
+    {
+        let words: Vec<&str> =
+            written.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).collect();
         let help = match words.is_empty() {
             true => "write name = \"legato\"".to_string(),
             false => format!("use letters, digits and hyphens: {}", words.join("-").to_lowercase()),

@@ -2,12 +2,15 @@
 
 use crate::cell::{is_name, is_taken};
 use crate::diagnostic::did_you_mean;
-use crate::toml::{File, inside, key_span, span_of, table_span};
-use crate::{CellMark, CellWords, Diagnostic, Keep, LineDef, PassagePlan, PlaceWord, PlacedCell, Plan, Settings, Span};
+use crate::toml::{File, Inside, key_span, span_of, table_span};
+use crate::{
+    CellMark, CellWords, Diagnostic, Keep, LineDef, PassagePlan, PlaceWord, PlacedCell, Plan, Settings, Span,
+};
 use toml_edit::{Item, TableLike};
 
 /// Articulations that every plan may name beside the trade's marks; cards may have others.
-pub const ARTICULATIONS: [&str; 6] = ["sustain", "accent", "snap-pizzicato", "trill-1", "trill-2", "glissando"];
+pub const ARTICULATIONS: [&str; 6] =
+    ["sustain", "accent", "snap-pizzicato", "trill-1", "trill-2", "glissando"];
 
 impl Plan {
     /// Reads a plan: what is understood, and every complaint.
@@ -24,7 +27,11 @@ impl Plan {
         match file.table(&root, "cue") {
             Some(cue) => head(&mut file, cue, root.get("cue").map_or(0..0, span_of), &mut plan),
             None if file.broken || root.contains_key("cue") => {}
-            None => file.error(0..0, "the plan has no [cue]", "begin with [cue], title = \"...\" and music = \"...\""),
+            None => file.error(
+                0..0,
+                "the plan has no [cue]",
+                "begin with [cue], title = \"...\" and music = \"...\"",
+            ),
         }
         if let Some(table) = file.table(&root, "performance") {
             settings(&mut file, table, &mut plan.settings);
@@ -36,7 +43,11 @@ impl Plan {
                     let help = "begin with a letter; use letters, digits, - and _";
                     file.error(at, format!("a cell cannot write the line name `{name}`"), help);
                 } else if is_taken(name) {
-                    file.warn(at, format!("a cell reads `{name}` as a mark, not as this line"), "give the line another name");
+                    file.warn(
+                        at,
+                        format!("a cell reads `{name}` as a mark, not as this line"),
+                        "give the line another name",
+                    );
                 }
                 plan.lines.extend(line(&mut file, name, item));
             }
@@ -48,7 +59,11 @@ impl Plan {
                     plan.passages.extend(passage(&mut file, table, &lines, known));
                 }
             }
-            Some(other) => file.error(span_of(other), "`passage` is not a list of tables", "write [[passage]] for each passage"),
+            Some(other) => file.error(
+                span_of(other),
+                "`passage` is not a list of tables",
+                "write [[passage]] for each passage",
+            ),
             None => {}
         }
         plan.passages.sort_by_key(|p| p.from_bar);
@@ -68,14 +83,22 @@ fn head(file: &mut File<'_>, cue: &dyn TableLike, at: std::ops::Range<usize>, pl
         if let Some(item) = cue.get(key)
             && item.as_str().is_some_and(|s| s.trim().is_empty())
         {
-            file.error(span_of(item), format!("`{key}` names no file"), "write its path, relative to this file");
+            file.error(
+                span_of(item),
+                format!("`{key}` names no file"),
+                "write its path, relative to this file",
+            );
         }
     }
     if let Some(item) = cue.get("date") {
         // TOML has dates of its own: without quotes it is the same day.
         match item.as_str().map(str::to_string).or_else(|| item.as_datetime().map(ToString::to_string)) {
             Some(date) if is_date(&date) => plan.date = Some(date),
-            Some(date) => file.error(span_of(item), format!("`{date}` is no date"), "write year, month and day: date = \"2026-11-25\""),
+            Some(date) => file.error(
+                span_of(item),
+                format!("`{date}` is no date"),
+                "write year, month and day: date = \"2026-11-25\"",
+            ),
             None => file.wrong(item, "date", "year, month and day: \"2026-11-25\""),
         }
     }
@@ -148,7 +171,9 @@ fn line(file: &mut File<'_>, name: &str, item: &Item) -> Option<LineDef> {
     let mut strokes = Vec::new();
     for (stroke, at) in file.strings(table, "strokes") {
         if ripieno_instruments::by_id(&stroke).is_none() {
-            let help = did_you_mean(&stroke, ripieno_instruments::ids(), || "strokes are ids of instruments without pitch".into());
+            let help = did_you_mean(&stroke, ripieno_instruments::ids(), || {
+                "strokes are ids of instruments without pitch".into()
+            });
             file.warn(at, format!("`{stroke}` is no instrument of the table"), help);
         }
         strokes.push(stroke);
@@ -171,19 +196,32 @@ fn bars(file: &mut File<'_>, table: &toml_edit::Table, name: &str) -> Option<(i3
         file.error(span.start..span.end, format!("passage \"{name}\" has no bars"), "write bars = [1, 8]");
         return None;
     };
-    let bars: Option<Vec<i64>> = item.as_array().and_then(|a| a.iter().map(toml_edit::Value::as_integer).collect());
+    let bars: Option<Vec<i64>> =
+        item.as_array().and_then(|a| a.iter().map(toml_edit::Value::as_integer).collect());
     let Some([from, to]) = bars.as_deref() else {
-        file.error(span_of(item), "`bars` is not two whole numbers", "write the first and the last bar: bars = [1, 8]");
+        file.error(
+            span_of(item),
+            "`bars` is not two whole numbers",
+            "write the first and the last bar: bars = [1, 8]",
+        );
         return None;
     };
     if from > to {
-        file.error(span_of(item), format!("bars {from} to {to} go backwards"), format!("write bars = [{to}, {from}]"));
+        file.error(
+            span_of(item),
+            format!("bars {from} to {to} go backwards"),
+            format!("write bars = [{to}, {from}]"),
+        );
         return None;
     }
     match (i32::try_from(*from), i32::try_from(*to)) {
         (Ok(from), Ok(to)) if from >= 0 && to <= 100_000 => Some((from, to)),
         _ => {
-            file.error(span_of(item), format!("bars {from} to {to} are no stretch of bars"), "bars count from 1 to 100000; a pick-up is bar 0");
+            file.error(
+                span_of(item),
+                format!("bars {from} to {to} are no stretch of bars"),
+                "bars count from 1 to 100000; a pick-up is bar 0",
+            );
             None
         }
     }
@@ -201,37 +239,52 @@ fn passage(
     let bars = bars(file, table, &label);
     let mut cells = Vec::new();
     if let Some(casting) = file.table(table, "casting") {
-        let near: Vec<&str> = lines.iter().map(String::as_str).chain(casting.iter().map(|(c, _)| c)).chain(ARTICULATIONS).collect();
+        let near: Vec<&str> = lines
+            .iter()
+            .map(String::as_str)
+            .chain(casting.iter().map(|(c, _)| c))
+            .chain(ARTICULATIONS)
+            .collect();
         let known = |word: &str| ARTICULATIONS.contains(&word) || known(word);
         for (chair, item) in casting.iter() {
             let at = span_of(item);
             let span = Span { start: at.start, end: at.end };
             let Some(text) = item.as_str() else {
-                file.error(at, format!("the cell of `{chair}` is no text"), "write chair = \"melody, legato\"");
+                file.error(
+                    at,
+                    format!("the cell of `{chair}` is no text"),
+                    "write chair = \"melody, legato\"",
+                );
                 continue;
             };
             let (words, faults) = CellWords::parse_among(text, &known, &near);
+            let inside = Inside::new(file.text, span);
             for fault in faults {
-                file.error(inside(file.text, span, fault.span), fault.message, fault.help);
+                file.error(inside.place(fault.span), fault.message, fault.help);
             }
             if let Some((from, to)) = bars {
-                places(file, &words, span, from, to);
+                places(file, &words, &inside, span, from, to);
             }
             cells.push(PlacedCell { chair: chair.to_string(), text: text.to_string(), words, span });
         }
     }
     let (from_bar, to_bar) = bars?;
-    let name = name.filter(|n| !n.trim().is_empty()).unwrap_or_else(|| format!("Bars {from_bar} to {to_bar}"));
+    let name =
+        name.filter(|n| !n.trim().is_empty()).unwrap_or_else(|| format!("Bars {from_bar} to {to_bar}"));
     Some(PassagePlan { name, from_bar, to_bar, cells, span: table_span(table) })
 }
 
 /// Places that lie outside the passage do nothing there.
-fn places(file: &mut File<'_>, words: &CellWords, literal: Span, from: i32, to: i32) {
+fn places(file: &mut File<'_>, words: &CellWords, inside: &Inside, literal: Span, from: i32, to: i32) {
     let outside = |place: Option<PlaceWord>| place.filter(|p| p.bar < from - 1 || p.bar > to);
     for turn in words.divisions.iter().flatten() {
         for place in [outside(turn.from), outside(turn.to)].into_iter().flatten() {
-            let at = inside(file.text, literal, turn.span);
-            file.warn(at, format!("{place} lies outside the passage, bars {from} to {to}"), "name a bar of the passage");
+            let at = inside.place(turn.span);
+            file.warn(
+                at,
+                format!("{place} lies outside the passage, bars {from} to {to}"),
+                "name a bar of the passage",
+            );
         }
     }
     for mark in &words.marks {
@@ -257,7 +310,10 @@ fn together(file: &mut File<'_>, passages: &[PassagePlan]) {
             let (name, first) = (&passage.name, passage.from_bar);
             file.error(
                 span.clone(),
-                format!("passage \"{name}\" begins at bar {first} inside \"{}\", which ends at bar {}", before.name, before.to_bar),
+                format!(
+                    "passage \"{name}\" begins at bar {first} inside \"{}\", which ends at bar {}",
+                    before.name, before.to_bar
+                ),
                 "passages may not overlap; move one of the bars",
             );
         }
@@ -265,7 +321,11 @@ fn together(file: &mut File<'_>, passages: &[PassagePlan]) {
             furthest = Some(passage);
         }
         if !names.insert(passage.name.as_str()) {
-            file.error(span, format!("two passages are named \"{}\"", passage.name), "give each a name of its own");
+            file.error(
+                span,
+                format!("two passages are named \"{}\"", passage.name),
+                "give each a name of its own",
+            );
         }
     }
 }

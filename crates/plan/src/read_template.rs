@@ -21,7 +21,11 @@ impl Template {
             }
         }
         if !any {
-            file.error(0..0, "the template has no chairs", "write [chair.violins-1] and instrument = \"violin\"");
+            file.error(
+                0..0,
+                "the template has no chairs",
+                "write [chair.violins-1] and instrument = \"violin\"",
+            );
         }
         // `order` where given; the others keep the order of the file after them.
         template.chairs.sort_by_key(|c| c.order.unwrap_or(i64::MAX));
@@ -44,13 +48,21 @@ const KEYS: [&str; 10] =
 
 fn chair(file: &mut File<'_>, at: Range<usize>, id: &str, item: &Item) -> Option<ChairPlan> {
     let Some(table) = item.as_table_like() else {
-        file.error(span_of(item), format!("chair `{id}` is no table"), "write [chair.violins-1] and its keys below");
+        file.error(
+            span_of(item),
+            format!("chair `{id}` is no table"),
+            "write [chair.violins-1] and its keys below",
+        );
         return None;
     };
     if id.is_empty() || !id.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-') {
         file.error(at.clone(), format!("`{id}` is no id of a chair"), "use a-z, 0-9 and hyphens: violins-1");
     } else if crate::cell::is_taken(id) || !crate::cell::is_name(id) {
-        file.warn(at.clone(), format!("a cell cannot write `col {id}`"), "begin the id with a letter, and choose no mark of the trade");
+        file.warn(
+            at.clone(),
+            format!("a cell cannot write `col {id}`"),
+            "begin the id with a letter, and choose no mark of the trade",
+        );
     }
     file.only(table, &KEYS, "a chair");
     let instrument = instrument(file, table, &at, id);
@@ -81,7 +93,9 @@ fn instrument(file: &mut File<'_>, table: &dyn TableLike, at: &Range<usize>, id:
         return String::new();
     };
     if ripieno_instruments::by_id(&instrument).is_none() {
-        let help = did_you_mean(&instrument, ripieno_instruments::ids(), || "ids are listed in docs/instruments.md".into());
+        let help = did_you_mean(&instrument, ripieno_instruments::ids(), || {
+            "ids are listed in docs/instruments.md".into()
+        });
         let at = table.get("instrument").map_or(at.clone(), span_of);
         file.error(at, format!("`{instrument}` is no instrument of the table"), help);
     }
@@ -101,7 +115,11 @@ fn cards(file: &mut File<'_>, table: &dyn TableLike) -> Vec<String> {
         if card.trim().is_empty() {
             file.error(at.clone(), "a card without path", "write its path, relative to the template");
         } else if cards[..i].iter().any(|(c, _)| c == card) {
-            file.warn(at.clone(), format!("the card `{card}` stands twice"), "remove one: each card gets a track of its own");
+            file.warn(
+                at.clone(),
+                format!("the card `{card}` stands twice"),
+                "remove one: each card gets a track of its own",
+            );
         }
     }
     cards.into_iter().map(|(card, _)| card).filter(|c| !c.trim().is_empty()).collect()

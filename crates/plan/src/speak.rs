@@ -41,7 +41,9 @@ impl fmt::Display for CellWords {
             for (k, turn) in turns.iter().enumerate() {
                 match turn.from {
                     // As one reads it: `melody; from 12.3 counter`.
-                    Some(from) if k > 0 => write!(f, "; from {from} {}", Turn { from: None, ..turn.clone() })?,
+                    Some(from) if k > 0 => {
+                        write!(f, "; from {from} {}", Turn { from: None, ..turn.clone() })?
+                    }
                     _ => write!(f, "{}{turn}", if k > 0 { "; " } else { "" })?,
                 }
             }

@@ -50,7 +50,8 @@ pub(crate) fn normal(name: &str) -> (String, Option<Colour>, String) {
     }
     if split.iter().any(|w| w.starts_with("trill") || *w == "tr") {
         let half = ["half", "semi", "semitone", "minor", "ht", "m2", "1", "hs"];
-        articulation = Some(if split.iter().any(|w| half.contains(w)) { named::TRILL_1 } else { named::TRILL_2 });
+        articulation =
+            Some(if split.iter().any(|w| half.contains(w)) { named::TRILL_1 } else { named::TRILL_2 });
     }
     let name = match (articulation, colour) {
         (Some(name), _) => name.to_string(),

@@ -144,7 +144,9 @@ impl<'a> File<'a> {
         };
         match item.as_integer() {
             Some(value) if (low..=high).contains(&value) => return Some(value),
-            Some(value) => self.error(span_of(item), format!("`{key}` is {value}"), format!("expected {expected}")),
+            Some(value) => {
+                self.error(span_of(item), format!("`{key}` is {value}"), format!("expected {expected}"))
+            }
             None => self.wrong(item, key, &expected),
         }
         None
@@ -184,11 +186,20 @@ impl<'a> File<'a> {
 fn spoken(message: &str, at: &str) -> (String, String) {
     let message = message.trim().replace('\n', "; ");
     let known = [
-        ("string values must be quoted", "a text stands without quotes", "put it in quotes: title = \"Night Ferry\""),
+        (
+            "string values must be quoted",
+            "a text stands without quotes",
+            "put it in quotes: title = \"Night Ferry\"",
+        ),
         ("invalid basic string", "the quotes of this text do not close", "close them on the same line"),
         ("invalid literal string", "the quotes of this text do not close", "close them on the same line"),
         ("unclosed table", "this header does not close", "close it: [cue], [[passage]]"),
         ("unclosed array", "this list does not close", "close it with ]"),
+        (
+            "missing comma",
+            "a comma is missing before this",
+            "put commas between entries; a list ends with ], a table with }",
+        ),
         ("unclosed inline table", "this table does not close", "close it with }"),
     ];
     if message.starts_with("duplicate key") {
@@ -247,12 +258,22 @@ fn value_kind(value: &Value) -> &'static str {
     }
 }
 
-/// Bytes of the file for bytes of a string's value: `literal` is where the string stands, quotes and escapes included.
-pub(crate) fn inside(text: &str, literal: Span, at: Span) -> Range<usize> {
-    let raw = text.get(literal.start..literal.end).unwrap_or("");
-    let offsets = offsets(raw);
-    let find = |byte: usize| offsets.get(byte).or(offsets.last()).copied().unwrap_or(0) + literal.start;
-    find(at.start)..find(at.end).max(find(at.start))
+/// Where the bytes of a string's value stand in the file.
+pub(crate) struct Inside {
+    start: usize,
+    offsets: Vec<usize>,
+}
+
+impl Inside {
+    /// `literal` is where the string stands, quotes and escapes included.
+    pub fn new(text: &str, literal: Span) -> Self {
+        Self { start: literal.start, offsets: offsets(text.get(literal.start..literal.end).unwrap_or("")) }
+    }
+
+    pub fn place(&self, at: Span) -> Range<usize> {
+        let find = |byte: usize| self.offsets.get(byte).or(self.offsets.last()).map_or(0, |o| o + self.start);
+        find(at.start)..find(at.end).max(find(at.start))
+    }
 }
 
 /// For each byte of a string's value, and its end, the byte of its TOML that it comes from (TOML 1.0, section String).
@@ -272,7 +293,9 @@ fn offsets(raw: &str) -> Vec<usize> {
     while let Some(c) = rest.chars().next() {
         let (taken, made) =
             if basic && c == '\\' { escape(rest, long) } else { (c.len_utf8(), c.len_utf8()) };
-        let taken = (taken.clamp(1, rest.len())..rest.len()).find(|i| rest.is_char_boundary(*i)).unwrap_or(rest.len());
+        let taken = (taken.clamp(1, rest.len())..rest.len())
+            .find(|i| rest.is_char_boundary(*i))
+            .unwrap_or(rest.len());
         out.extend((0..made).map(|i| at + i.min(taken - 1)));
         (at, rest) = (at + taken, &rest[taken..]);
     }
