@@ -24,6 +24,8 @@ pub(crate) struct Analysis {
     pub articulations: Vec<String>,
     /// One player.
     pub solo: bool,
+    /// `section`: several players.
+    pub section: bool,
     /// Words that were not understood.
     pub left: Vec<String>,
 }
@@ -65,12 +67,18 @@ pub(crate) fn analyse(name: &str) -> Analysis {
         }
         if hints::solo(&text) {
             a.solo = true;
+        } else if matches!(text.as_str(), "section" | "sect") {
+            a.section = true;
         } else if let Some((name, took)) = hints::articulation(&text, after.as_deref()) {
             if !a.articulations.iter().any(|n| n == name) {
                 a.articulations.push(name.to_string());
             }
             i += took - 1;
-        } else if text.len() > 1 && !hints::filler(&text) && !a.tokens[i - 1].is_number() {
+        } else if (text.len() > 1 || a.hits.first().is_some_and(|h| i - 1 < h.at))
+            && !hints::filler(&text)
+            && !a.tokens[i - 1].is_number()
+        {
+            // A letter behind the name is a desk or a side (`Violins A`); before it, it is part of a name.
             a.left.push(text);
         }
     }
@@ -130,19 +138,27 @@ fn crooks(a: &mut Analysis, used: &mut [bool]) {
 fn keys_beside(a: &mut Analysis, used: &mut [bool]) {
     for h in 0..a.hits.len() {
         let (start, end) = (a.hits[h].at, a.hits[h].at + a.hits[h].length);
+        let keyed = a.hits[h]
+            .may
+            .iter()
+            .any(|i| i.many_keys || i.id.contains("clarinet") || i.id.contains("trumpet"));
+        // `Violone e Organo`: a word between two names.
+        let joins = |at: usize| h > 0 && a.hits[h - 1].at + a.hits[h - 1].length == at;
         let mut at = start;
         let mut nearest: Option<(i8, String)> = None;
         while at > 0 {
             let two = at.checked_sub(2).filter(|i| matches!(key_at(&a.tokens, used, *i), Some((_, 2))));
             let one = at.checked_sub(1).filter(|i| matches!(key_at(&a.tokens, used, *i), Some((_, 1))));
-            let Some(from) = two.or(one) else { break };
+            let Some(from) = two.or(one).filter(|i| !joins(*i)) else { break };
             if let Some((class, _)) = key_at(&a.tokens, used, from) {
                 nearest = Some((class, a.tokens[from].text.clone()));
             }
             used[from..at].fill(true);
             at = from;
         }
-        if let Some((class, text)) = nearest {
+        if let Some((class, text)) = nearest
+            && (keyed || a.hits[h].may.iter().any(|i| i.id == "flute"))
+        {
             a.set_key(&text, class);
         }
         let keyed = a.hits[h]
@@ -151,12 +167,13 @@ fn keys_beside(a: &mut Analysis, used: &mut [bool]) {
             .any(|i| i.many_keys || i.id.contains("clarinet") || i.id.contains("trumpet"));
         if keyed
             && a.key.is_none()
-            && let Some((class, took)) = key_at(&a.tokens, used, end)
-            && (end + took..a.tokens.len()).all(|i| used[i])
+            && let Some(from) = (end..a.tokens.len()).find(|i| !used[*i])
+            && let Some((class, took)) = key_at(&a.tokens, used, from)
+            && (a.tokens[from].aside || (from + took..a.tokens.len()).all(|i| used[i]))
         {
-            let text = a.tokens[end].text.clone();
+            let text = a.tokens[from].text.clone();
             a.set_key(&text, class);
-            used[end..end + took].fill(true);
+            used[from..from + took].fill(true);
         }
     }
 }

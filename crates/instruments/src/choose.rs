@@ -118,6 +118,10 @@ fn points(
         Some(Family::Voices) if instrument.family == Family::Voices => points += 1,
         _ => {}
     }
+    // Of what `Viol.` stands for, only violins are numbered as a rule.
+    if instrument.id == "violin" && !analysis.numbers.is_empty() {
+        points += 3;
+    }
     if analysis.solo && instrument.id.starts_with("solo-") {
         points += 5;
     }

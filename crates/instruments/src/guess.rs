@@ -239,6 +239,7 @@ fn assemble(
     certainty: Certainty,
 ) -> Guess {
     let mut numbers = numbers_of(hit, analysis);
+    let plural = hit.plural || analysis.section;
     let mut solo = analysis.solo;
     let mut together = analysis.together;
     // `2 Flöten` counts; `2. Flöte` is the second.
@@ -273,8 +274,8 @@ fn assemble(
     let keyed = instrument.many_keys || ["clarinet", "trumpet"].iter().any(|k| instrument.id.starts_with(k));
     let mut guess = Guess {
         instrument,
-        chair: chair(instrument, hit.chair, &numbers, solo, hit.plural),
-        players: players(instrument, &numbers, solo, hit.plural, together),
+        chair: chair(instrument, hit.chair, &numbers, solo, plural),
+        players: players(instrument, &numbers, solo, plural, together),
         key: analysis.key.or(class.filter(|_| keyed)),
         numbers,
         articulations: analysis.articulations.clone(),
@@ -287,11 +288,8 @@ fn assemble(
     guess
 }
 
-/// The numbers that go with a hit: those between it and the next; else those before it.
+/// The numbers that go with a hit: those between it and the next; else those before it (`12 - Horns 1-4`, `2. Flöte`).
 fn numbers_of(hit: &Hit, analysis: &Analysis) -> Vec<u8> {
-    if analysis.hits.len() < 2 {
-        return analysis.numbers.iter().map(|n| n.value).collect();
-    }
     let next = analysis.hits.iter().map(|h| h.at).find(|at| *at > hit.at).unwrap_or(usize::MAX);
     let last = analysis.hits.iter().filter(|h| h.at < hit.at).map(|h| h.at + h.length).max().unwrap_or(0);
     let within = |from: usize, to: usize| -> Vec<u8> {
@@ -338,6 +336,7 @@ pub(crate) fn players(
     if instrument.is_section() {
         return match (instrument.id.as_str(), numbers) {
             ("violin", [2, ..]) => 14,
+            _ if choose::is_group(instrument) => instrument.players,
             ("violin", _) | (_, []) => instrument.players,
             // `Soprano 1`, `Violoncello 2`: half of them.
             (_, [_]) => (instrument.players / 2).max(1),

@@ -65,7 +65,9 @@ fn build() -> Index {
                 let [one, many] = pair else { continue };
                 let one = texts(one);
                 for many in spellings(many).into_iter().filter(|m| m.len() == one.len()) {
-                    let alike = |a: &str, b: &str| a != b && b.len() >= a.len() && a.get(..2).is_some_and(|start| b.starts_with(start));
+                    let alike = |a: &str, b: &str| {
+                        a != b && b.len() >= a.len() && a.get(..2).is_some_and(|start| b.starts_with(start))
+                    };
                     manies.extend(one.iter().zip(many).filter(|(a, b)| alike(a, b)).map(|(_, b)| b));
                 }
             }
@@ -121,8 +123,9 @@ fn exact(words: &[&str]) -> Option<Hit> {
     let key = if known(&joined) {
         joined
     } else if let Some(spaced) =
-        index.tight.get(&words.concat()).filter(|_| words.iter().all(|w| w.len() > 1) || words.len() > 1)
+        index.tight.get(&words.concat()).filter(|_| words.last().is_some_and(|w| w.len() > 1))
     {
+        // `V.ni`, `BCl`, but not `Hr. F` for `Hrf.`
         spaced.clone()
     } else if let [a, b] = words
         && a.len() > 1
@@ -177,6 +180,10 @@ pub(crate) fn hits(tokens: &[Token], used: &mut [bool]) -> Vec<Hit> {
         for (look, whole) in [(exact as Look, true), (beginning as Look, false)] {
             for at in 0..=tokens.len() - length {
                 if used[at..at + length].iter().any(|u| *u) {
+                    continue;
+                }
+                // A name does not begin outside brackets and end inside.
+                if tokens[at..at + length].iter().any(|t| t.aside != tokens[at].aside) {
                     continue;
                 }
                 let words: Vec<&str> = tokens[at..at + length].iter().map(|t| t.text.as_str()).collect();

@@ -19,6 +19,9 @@ impl Token {
     }
 }
 
+/// Most tokens that are looked at: a name has few, a damaged file may have very many.
+const MOST_TOKENS: usize = 40;
+
 /// Tokens of a name: letters and digits apart, and a capital after a small letter begins a word.
 pub(crate) fn tokens(name: &str) -> Vec<Token> {
     let mut out: Vec<Token> = Vec::new();
@@ -29,6 +32,9 @@ pub(crate) fn tokens(name: &str) -> Vec<Token> {
     let mut chars = name.chars().peekable();
     while let Some(c) = chars.next() {
         let Some((plain, kind)) = plain(c) else { continue };
+        if out.len() >= MOST_TOKENS {
+            break;
+        }
         if kind == Kind::Gap {
             match c {
                 '(' | '[' => depth = depth.saturating_add(1),
@@ -60,9 +66,9 @@ pub(crate) fn tokens(name: &str) -> Vec<Token> {
             continue;
         }
         // `VlnLeg`, but not `McX` or `BB`; a plural's small s after capitals (`VLNs`) stays where it is.
-        let capital_begins =
-            last_small && c.is_uppercase() && chars.peek().is_some_and(|n| n.is_alphanumeric());
-        let capital_begins = capital_begins || (last_small && c == 'I' && chars.peek().is_none());
+        let capital_begins = last_small
+            && c.is_uppercase()
+            && (matches!(c, 'I' | 'V') || chars.peek().is_some_and(|n| n.is_alphanumeric()));
         if kind != last || capital_begins {
             out.push(Token {
                 text: String::new(),
@@ -131,6 +137,7 @@ mod tests {
         assert_eq!(texts("VN1leg"), ["vn", "1", "leg"]);
         assert_eq!(texts("VlnLeg"), ["vln", "leg"]);
         assert_eq!(texts("ViolinII"), ["violin", "ii"]);
+        assert_eq!(texts("VlnsI_Sus"), ["vlns", "i", "sus"]);
         assert_eq!(texts("B♭ Clarinet"), ["bb", "clarinet"]);
         assert_eq!(texts("clarinette en si ♭"), ["clarinette", "en", "sib"]);
         assert_eq!(texts("Hautbois d’amour"), ["hautbois", "damour"]);

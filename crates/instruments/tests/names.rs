@@ -308,6 +308,24 @@ Fiddle | solo-fiddle | solo-fiddle | 1
 Viola da gamba | viola-da-gamba | viola-da-gamba | 1
 Viola d'amore | viola-d-amore | viola-d-amore | 1
 Chalumeau | chalumeau | chalumeau | 1
+12 - Horns 1-4 Sustain | horn | horns-1-2-3-4 | 4
+01 Flute 1 | flute | flute-1 | 1
+VlnsI_Sus | violin | violins-1 | 16
+1.Hr. (F) | horn | horn-1 | 1
+Cors I.II (Fa) | horn | horns-1-2 | 2
+2 Cors en Fa | horn | horns | 2
+4 Bassons | bassoon | bassoons | 4
+kl. Flöte | piccolo | piccolo | 1
+gr. Flöte | flute | flute | 1
+Viol. I | violin | violins-1 | 16
+2. Viol. | violin | violins-2 | 14
+K.-B. | double-bass | double-basses | 8
+V.ni I | violin | violins-1 | 16
+V.celli | cello | cellos | 10
+Gli altri Violini I | violin | violins-1 | 16
+Horn Section | horn | horns | 2
+Coro: Bassi | choir-basses | choir-basses | 8
+Klar. (B) 1 | clarinet | clarinet-1 | 1
 ";
 
 #[test]
@@ -374,6 +392,16 @@ Soprano Oboe 1 Violin1 | oboe
 Batterie | percussion
 Cornetto | cornet
 Serpent | ophicleide
+Viol. | violin
+T Vla | viola
+Violone e Organo | double-bass
+Bass Continuo | harpsichord
+Cor A. | cor-anglais
+Taille | choir-tenors
+Offstage Trumpet | trumpet
+Electric Bass (finger) | bass-guitar
+Cantus | choir-sopranos
+Bassus | choir-basses
 ";
 
 #[test]
@@ -431,7 +459,9 @@ fn the_sound_decides_between_meanings() {
 
 #[test]
 fn the_transposition_chooses_the_variant() {
-    let with = |name, semitones| recognise(&Query { name, transposition: Some(semitones), ..Query::default() }).unwrap();
+    let with = |name, semitones| {
+        recognise(&Query { name, transposition: Some(semitones), ..Query::default() }).unwrap()
+    };
     for (name, semitones, id, key) in [
         ("Clarinet", -2, "clarinet", Some(10)),
         ("Clarinet", -3, "clarinet-a", Some(9)),
@@ -449,7 +479,11 @@ fn the_transposition_chooses_the_variant() {
         ("Double Bass", -12, "double-bass", None),
     ] {
         let g = with(name, semitones);
-        assert_eq!((g.instrument.id.as_str(), g.certainty == Certainty::Sure), (id, true), "{name} {semitones}");
+        assert_eq!(
+            (g.instrument.id.as_str(), g.certainty == Certainty::Sure),
+            (id, true),
+            "{name} {semitones}"
+        );
         if key.is_some() {
             assert_eq!(g.key, key, "{name} {semitones}");
         }
@@ -472,6 +506,7 @@ fn keys_of_names() {
         ("Horn (D)", 2),
         ("Clarinet in C sharp", 1),
         ("Bb (alto) Horn 1", 10),
+        ("Corni I/II (F)", 5),
     ] {
         assert_eq!(guess(name).key, Some(key), "{name}");
     }
@@ -529,7 +564,9 @@ fn unknown_names_fall_to_the_program_and_then_to_nothing() {
     assert!(matches!(g.certainty, Certainty::Unsure(_)));
     let g = recognise(&Query { name: "zzz", percussion: true, ..Query::default() }).unwrap();
     assert_eq!(g.instrument.id, "percussion");
-    for name in ["", " ", "zzz", "1", "...", "♭", "(((", "x 99999999999999999999 y", "in", "in F", "\u{0}\u{301}"] {
+    for name in
+        ["", " ", "zzz", "1", "...", "♭", "(((", "x 99999999999999999999 y", "in", "in F", "\u{0}\u{301}"]
+    {
         assert!(recognise(&Query { name, ..Query::default() }).is_none(), "{name:?}");
     }
 }
@@ -538,11 +575,35 @@ fn unknown_names_fall_to_the_program_and_then_to_nothing() {
 #[test]
 fn every_orchestral_program_resolves_to_its_instrument() {
     let named = [
-        (40, "violin"), (41, "viola"), (42, "cello"), (43, "double-bass"), (44, "strings"), (45, "strings"),
-        (46, "harp"), (47, "timpani"), (48, "strings"), (49, "strings"), (52, "mixed-choir"), (56, "trumpet"),
-        (57, "trombone"), (58, "tuba"), (59, "trumpet"), (60, "horn"), (61, "brass-section"), (64, "soprano-saxophone"),
-        (65, "alto-saxophone"), (66, "tenor-saxophone"), (67, "baritone-saxophone"), (68, "oboe"), (69, "cor-anglais"),
-        (70, "bassoon"), (71, "clarinet"), (72, "piccolo"), (73, "flute"), (74, "recorder-soprano"), (78, "tin-whistle"),
+        (40, "violin"),
+        (41, "viola"),
+        (42, "cello"),
+        (43, "double-bass"),
+        (44, "strings"),
+        (45, "strings"),
+        (46, "harp"),
+        (47, "timpani"),
+        (48, "strings"),
+        (49, "strings"),
+        (52, "mixed-choir"),
+        (56, "trumpet"),
+        (57, "trombone"),
+        (58, "tuba"),
+        (59, "trumpet"),
+        (60, "horn"),
+        (61, "brass-section"),
+        (64, "soprano-saxophone"),
+        (65, "alto-saxophone"),
+        (66, "tenor-saxophone"),
+        (67, "baritone-saxophone"),
+        (68, "oboe"),
+        (69, "cor-anglais"),
+        (70, "bassoon"),
+        (71, "clarinet"),
+        (72, "piccolo"),
+        (73, "flute"),
+        (74, "recorder-soprano"),
+        (78, "tin-whistle"),
     ];
     for program in 40..=79 {
         let g = recognise(&Query { name: "Untitled", program: Some(program), ..Query::default() });
@@ -572,7 +633,8 @@ fn a_choir_makes_its_letters_certain() {
 
 #[test]
 fn a_bass_below_the_cellos_is_a_double_bass() {
-    let names = ["Soprano", "Alto", "Tenore", "Basso", "Violino I", "Violino II", "Viola", "Violoncello", "Basso"];
+    let names =
+        ["Soprano", "Alto", "Tenore", "Basso", "Violino I", "Violino II", "Viola", "Violoncello", "Basso"];
     let g = score(&names);
     assert_eq!(g[3].instrument.id, "choir-basses");
     assert_eq!(g[8].instrument.id, "double-bass");
@@ -598,16 +660,68 @@ fn a_quartet_is_four_players() {
 #[test]
 fn a_german_title_page() {
     let names = [
-        "Kleine Flöte", "1. 2. Flöte", "3. Flöte", "1. 2. Oboe", "Englischhorn", "Es-Klarinette", "1. 2. Klarinette in B",
-        "Bassklarinette in B", "1. 2. Fagott", "Kontrafagott", "1. 3. Horn in F", "2. 4. Horn in F", "1. Trompete in F",
-        "1. 2. Posaune", "3. Posaune", "Basstuba", "Pauken", "Triangel", "Becken", "Große Trommel", "Glockenspiel",
-        "1. Harfe", "2. Harfe", "Celesta", "Orgel", "1. Violinen", "2. Violinen", "Bratschen", "Violoncelli", "Kontrabässe",
+        "Kleine Flöte",
+        "1. 2. Flöte",
+        "3. Flöte",
+        "1. 2. Oboe",
+        "Englischhorn",
+        "Es-Klarinette",
+        "1. 2. Klarinette in B",
+        "Bassklarinette in B",
+        "1. 2. Fagott",
+        "Kontrafagott",
+        "1. 3. Horn in F",
+        "2. 4. Horn in F",
+        "1. Trompete in F",
+        "1. 2. Posaune",
+        "3. Posaune",
+        "Basstuba",
+        "Pauken",
+        "Triangel",
+        "Becken",
+        "Große Trommel",
+        "Glockenspiel",
+        "1. Harfe",
+        "2. Harfe",
+        "Celesta",
+        "Orgel",
+        "1. Violinen",
+        "2. Violinen",
+        "Bratschen",
+        "Violoncelli",
+        "Kontrabässe",
     ];
     let wanted = [
-        "piccolo", "flute", "flute", "oboe", "cor-anglais", "clarinet-eb", "clarinet", "bass-clarinet", "bassoon",
-        "contrabassoon", "horn", "horn", "trumpet-f", "trombone", "trombone", "tuba", "timpani", "triangle",
-        "crash-cymbals", "bass-drum", "glockenspiel", "harp", "harp", "celesta", "organ", "violin", "violin", "viola",
-        "cello", "double-bass",
+        "piccolo",
+        "flute",
+        "flute",
+        "oboe",
+        "cor-anglais",
+        "clarinet-eb",
+        "clarinet",
+        "bass-clarinet",
+        "bassoon",
+        "contrabassoon",
+        "horn",
+        "horn",
+        "trumpet-f",
+        "trombone",
+        "trombone",
+        "tuba",
+        "timpani",
+        "triangle",
+        "crash-cymbals",
+        "bass-drum",
+        "glockenspiel",
+        "harp",
+        "harp",
+        "celesta",
+        "organ",
+        "violin",
+        "violin",
+        "viola",
+        "cello",
+        "double-bass",
     ];
     let g = score(&names);
     assert_eq!(ids(&g), wanted);
@@ -618,8 +732,56 @@ fn a_german_title_page() {
 }
 
 #[test]
+fn no_name_is_too_odd() {
+    let alphabet: Vec<char> =
+        "abceilnorstvABCFHIV 0123456789.,-–/()[]&+'’♭♯#ßüöéœ\u{301}\u{0}\u{1F3BB}".chars().collect();
+    let words = [
+        "Vln", "in", "a", "2", "1-4", "Horn", "(", "B", "flat", "div", "II", "solo", "Bass", "Cl", ")", "th",
+    ];
+    let mut chance = ripieno_units::Chance::named(7, &["odd names"]);
+    let mut known = 0;
+    for _ in 0..20_000 {
+        let mut name = String::new();
+        for _ in 0..chance.below(12) {
+            if chance.below(2) == 0 {
+                name.push_str(words[chance.below(words.len())]);
+                name.push(' ');
+            } else {
+                name.push(alphabet[chance.below(alphabet.len())]);
+            }
+        }
+        let transposition = Some(chance.below(65536) as i32 as i16).filter(|t| *t != 0);
+        let query = Query {
+            name: &name,
+            abbreviation: Some(&name),
+            sound: Some(&name),
+            transposition,
+            ..Query::default()
+        };
+        for g in recognise_all(&[query, query]).into_iter().flatten() {
+            known += 1;
+            assert!(g.players > 0 && !g.chair.is_empty(), "{name:?}");
+            assert!(
+                g.chair.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'),
+                "{name:?}"
+            );
+            assert!(g.key.is_none_or(|k| (0..12).contains(&k)), "{name:?}");
+        }
+    }
+    assert!(known > 10_000, "{known}");
+    let long = "Horn a 2 (b) ".repeat(100_000);
+    assert_eq!(guess(&long).instrument.id, "horn");
+}
+
+#[test]
 fn spelling_does_not_matter() {
-    for (a, b) in [("CORNO INGLESE", "corno inglese"), ("Kontrabaß", "kontrabass"), ("Flûte", "Flute"), ("Bass  Clarinet", "bass_clarinet"), ("B.Cl.", "B. Cl.")] {
+    for (a, b) in [
+        ("CORNO INGLESE", "corno inglese"),
+        ("Kontrabaß", "kontrabass"),
+        ("Flûte", "Flute"),
+        ("Bass  Clarinet", "bass_clarinet"),
+        ("B.Cl.", "B. Cl."),
+    ] {
         assert_eq!(guess(a).instrument.id, guess(b).instrument.id, "{a} {b}");
     }
 }

@@ -23,7 +23,10 @@ fn every_entry_is_complete() {
     for i in table() {
         let id = &i.id;
         let languages = [&i.names.english, &i.names.italian, &i.names.german, &i.names.french];
-        assert!(languages.iter().all(|l| !l.is_empty() && l.iter().all(|n| !n.trim().is_empty())), "{id}: names");
+        assert!(
+            languages.iter().all(|l| !l.is_empty() && l.iter().all(|n| !n.trim().is_empty())),
+            "{id}: names"
+        );
         assert!(!i.abbreviations.is_empty(), "{id}: abbreviations");
         assert!(!i.clefs.is_empty(), "{id}: clefs");
         assert_eq!(i.unpitched, i.clefs == [Clef::Percussion], "{id}: clef");
@@ -135,12 +138,36 @@ fn strings_begin_on_their_lowest_string() {
 #[test]
 fn transpositions() {
     for (id, semitones) in [
-        ("piccolo", 12), ("alto-flute", -5), ("cor-anglais", -7), ("clarinet", -2), ("clarinet-a", -3),
-        ("clarinet-eb", 3), ("bass-clarinet", -14), ("basset-horn", -7), ("oboe-d-amore", -3), ("contrabassoon", -12),
-        ("soprano-saxophone", -2), ("alto-saxophone", -9), ("tenor-saxophone", -14), ("baritone-saxophone", -21),
-        ("horn", -7), ("trumpet", -2), ("trumpet-c", 0), ("trumpet-d", 2), ("trumpet-eb", 3), ("trumpet-f", 5),
-        ("glockenspiel", 24), ("celesta", 12), ("xylophone", 12), ("crotales", 24), ("double-bass", -12),
-        ("guitar", -12), ("violin", 0), ("timpani", 0), ("trombone", 0), ("tuba", 0),
+        ("piccolo", 12),
+        ("alto-flute", -5),
+        ("cor-anglais", -7),
+        ("clarinet", -2),
+        ("clarinet-a", -3),
+        ("clarinet-eb", 3),
+        ("bass-clarinet", -14),
+        ("basset-horn", -7),
+        ("oboe-d-amore", -3),
+        ("contrabassoon", -12),
+        ("soprano-saxophone", -2),
+        ("alto-saxophone", -9),
+        ("tenor-saxophone", -14),
+        ("baritone-saxophone", -21),
+        ("horn", -7),
+        ("trumpet", -2),
+        ("trumpet-c", 0),
+        ("trumpet-d", 2),
+        ("trumpet-eb", 3),
+        ("trumpet-f", 5),
+        ("glockenspiel", 24),
+        ("celesta", 12),
+        ("xylophone", 12),
+        ("crotales", 24),
+        ("double-bass", -12),
+        ("guitar", -12),
+        ("violin", 0),
+        ("timpani", 0),
+        ("trombone", 0),
+        ("tuba", 0),
     ] {
         assert_eq!(get(id).transposition, semitones, "{id}");
     }
@@ -150,11 +177,34 @@ fn transpositions() {
 #[test]
 fn programs_against_general_midi() {
     for (id, program) in [
-        ("piano", 0), ("celesta", 8), ("glockenspiel", 9), ("vibraphone", 11), ("marimba", 12), ("xylophone", 13),
-        ("tubular-bells", 14), ("hammered-dulcimer", 15), ("violin", 40), ("viola", 41), ("cello", 42),
-        ("double-bass", 43), ("harp", 46), ("timpani", 47), ("strings", 48), ("mixed-choir", 52), ("trumpet", 56),
-        ("trombone", 57), ("tuba", 58), ("horn", 60), ("oboe", 68), ("cor-anglais", 69), ("bassoon", 70),
-        ("clarinet", 71), ("piccolo", 72), ("flute", 73), ("recorder-soprano", 74), ("solo-fiddle", 110),
+        ("piano", 0),
+        ("celesta", 8),
+        ("glockenspiel", 9),
+        ("vibraphone", 11),
+        ("marimba", 12),
+        ("xylophone", 13),
+        ("tubular-bells", 14),
+        ("hammered-dulcimer", 15),
+        ("violin", 40),
+        ("viola", 41),
+        ("cello", 42),
+        ("double-bass", 43),
+        ("harp", 46),
+        ("timpani", 47),
+        ("strings", 48),
+        ("mixed-choir", 52),
+        ("trumpet", 56),
+        ("trombone", 57),
+        ("tuba", 58),
+        ("horn", 60),
+        ("oboe", 68),
+        ("cor-anglais", 69),
+        ("bassoon", 70),
+        ("clarinet", 71),
+        ("piccolo", 72),
+        ("flute", 73),
+        ("recorder-soprano", 74),
+        ("solo-fiddle", 110),
     ] {
         assert_eq!(get(id).programs.first(), Some(&program), "{id}");
     }
@@ -172,8 +222,17 @@ fn programs_against_general_midi() {
 #[test]
 fn percussion_keys_against_general_midi() {
     for (id, key) in [
-        ("snare-drum", 38), ("crash-cymbals", 49), ("suspended-cymbal", 51), ("tambourine", 54), ("cowbell", 56),
-        ("claves", 75), ("wood-block", 76), ("triangle", 81), ("mark-tree", 84), ("hi-hat", 42), ("hand-clap", 39),
+        ("snare-drum", 38),
+        ("crash-cymbals", 49),
+        ("suspended-cymbal", 51),
+        ("tambourine", 54),
+        ("cowbell", 56),
+        ("claves", 75),
+        ("wood-block", 76),
+        ("triangle", 81),
+        ("mark-tree", 84),
+        ("hi-hat", 42),
+        ("hand-clap", 39),
     ] {
         assert_eq!(get(id).gm_key, Some(key), "{id}");
     }
@@ -186,7 +245,8 @@ fn percussion_keys_against_general_midi() {
 /// and Society.
 #[test]
 fn sections_of_the_full_orchestra() {
-    let sizes: Vec<u16> = ["violin", "viola", "cello", "double-bass"].iter().map(|id| get(id).players).collect();
+    let sizes: Vec<u16> =
+        ["violin", "viola", "cello", "double-bass"].iter().map(|id| get(id).players).collect();
     assert_eq!(sizes, [16, 12, 10, 8]);
 }
 
@@ -204,19 +264,87 @@ fn brass_is_louder_than_woodwind() {
 
 #[test]
 fn ids_and_other_ids_lead_to_the_same_instrument() {
-    for (other, id) in [("soprano", "choir-sopranos"), ("bass-voice", "choir-basses"), ("choir", "mixed-choir"), ("english-horn", "cor-anglais"), ("dulcimer", "hammered-dulcimer")] {
+    for (other, id) in [
+        ("soprano", "choir-sopranos"),
+        ("bass-voice", "choir-basses"),
+        ("choir", "mixed-choir"),
+        ("english-horn", "cor-anglais"),
+        ("dulcimer", "hammered-dulcimer"),
+    ] {
         assert_eq!(get(other).id, id);
     }
     for wanted in [
-        "violin", "viola", "cello", "double-bass", "flute", "piccolo", "alto-flute", "bass-flute", "oboe", "oboe-d-amore",
-        "cor-anglais", "clarinet", "clarinet-a", "clarinet-eb", "bass-clarinet", "basset-horn", "bassoon",
-        "contrabassoon", "low-whistle", "tin-whistle", "recorder-soprano", "recorder-alto", "pipes-chanter", "horn",
-        "trumpet", "trumpet-c", "cornet", "trombone", "bass-trombone", "alto-trombone", "tuba", "euphonium", "timpani",
-        "glockenspiel", "celesta", "xylophone", "vibraphone", "marimba", "tubular-bells", "crotales",
-        "hammered-dulcimer", "harp", "piano", "organ", "harpsichord", "guitar", "solo-fiddle", "soprano", "alto", "tenor",
-        "bass-voice", "boys-choir", "women", "men", "solo-soprano", "bass-drum", "snare-drum", "suspended-cymbal",
-        "crash-cymbals", "tam-tam", "triangle", "mark-tree", "tambourine", "castanets", "wood-block", "temple-blocks",
-        "whip", "sleigh-bells", "tom-toms", "wind-machine", "drum-kit",
+        "violin",
+        "viola",
+        "cello",
+        "double-bass",
+        "flute",
+        "piccolo",
+        "alto-flute",
+        "bass-flute",
+        "oboe",
+        "oboe-d-amore",
+        "cor-anglais",
+        "clarinet",
+        "clarinet-a",
+        "clarinet-eb",
+        "bass-clarinet",
+        "basset-horn",
+        "bassoon",
+        "contrabassoon",
+        "low-whistle",
+        "tin-whistle",
+        "recorder-soprano",
+        "recorder-alto",
+        "pipes-chanter",
+        "horn",
+        "trumpet",
+        "trumpet-c",
+        "cornet",
+        "trombone",
+        "bass-trombone",
+        "alto-trombone",
+        "tuba",
+        "euphonium",
+        "timpani",
+        "glockenspiel",
+        "celesta",
+        "xylophone",
+        "vibraphone",
+        "marimba",
+        "tubular-bells",
+        "crotales",
+        "hammered-dulcimer",
+        "harp",
+        "piano",
+        "organ",
+        "harpsichord",
+        "guitar",
+        "solo-fiddle",
+        "soprano",
+        "alto",
+        "tenor",
+        "bass-voice",
+        "boys-choir",
+        "women",
+        "men",
+        "solo-soprano",
+        "bass-drum",
+        "snare-drum",
+        "suspended-cymbal",
+        "crash-cymbals",
+        "tam-tam",
+        "triangle",
+        "mark-tree",
+        "tambourine",
+        "castanets",
+        "wood-block",
+        "temple-blocks",
+        "whip",
+        "sleigh-bells",
+        "tom-toms",
+        "wind-machine",
+        "drum-kit",
     ] {
         get(wanted);
     }
@@ -231,7 +359,9 @@ fn each_name_of_the_table_is_recognised() {
         for name in i.names.all().chain(i.abbreviations.iter().map(String::as_str)) {
             match recognise(&Query { name, ..Query::default() }) {
                 Some(g) if g.instrument.id == i.id || g.certainty != Certainty::Sure => {}
-                other => wrong.push(format!("{}: {name}: {:?}", i.id, other.map(|g| g.instrument.id.clone()))),
+                other => {
+                    wrong.push(format!("{}: {name}: {:?}", i.id, other.map(|g| g.instrument.id.clone())))
+                }
             }
         }
     }

@@ -243,6 +243,13 @@ impl Clock {
         Seconds(seconds + (at - from).quarters() * f64::from(micros) / 1e6)
     }
 
+    /// Score time in quarter notes, as a float, to seconds.
+    pub fn seconds_of(&self, quarters: f64) -> Seconds {
+        let i = self.knots.partition_point(|k| k.0.quarters() <= quarters).saturating_sub(1);
+        let (from, seconds, micros) = self.knots[i];
+        Seconds(seconds + (quarters - from.quarters()) * f64::from(micros) / 1e6)
+    }
+
     /// Seconds to score time, in quarter notes as a float.
     pub fn quarters(&self, at: Seconds) -> f64 {
         let i = self.knots.partition_point(|k| k.1 <= at.0).saturating_sub(1);

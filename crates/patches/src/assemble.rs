@@ -111,9 +111,7 @@ fn play_chair(
 
 /// What the finished track will do, against what was meant.
 fn check(items: &mut [Item], card: &PatchCard, events: &[Timed]) {
-    let track: Vec<(u64, MidiEvent)> =
-        events.iter().map(|e| (e.tick.max(0) as u64, e.event.clone())).collect();
-    let found = reader::articulations(card, &track);
+    let found = reader::articulations(card, events.iter().map(|e| &e.event));
     // The reader lists note-ons in the order of the events: by tick, then as they were pushed.
     let mut order: Vec<usize> = (0..items.len()).filter(|i| items[*i].sent).collect();
     order.sort_by_key(|i| items[*i].on);

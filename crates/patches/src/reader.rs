@@ -6,7 +6,10 @@ use ripieno_formats::midi::MidiEvent;
 use ripieno_plan::{CallKind, KeyMode, PatchCard};
 
 /// Index of the articulation of each note-on that is no call, in order of the events; `None` where the rule finds none.
-pub fn articulations(card: &PatchCard, events: &[(u64, MidiEvent)]) -> Vec<Option<usize>> {
+pub fn articulations<'a>(
+    card: &PatchCard,
+    events: impl IntoIterator<Item = &'a MidiEvent>,
+) -> Vec<Option<usize>> {
     let find = |wanted: &dyn Fn(&CallKind) -> bool| {
         card.articulations.iter().position(|a| a.calls.iter().any(|c| wanted(&c.kind)))
     };
@@ -14,7 +17,7 @@ pub fn articulations(card: &PatchCard, events: &[(u64, MidiEvent)]) -> Vec<Optio
     let mut latched: Option<usize> = None;
     let mut bank = [(0u8, 0u8); 16];
     let mut found = Vec::new();
-    for (_, event) in events {
+    for event in events {
         match *event {
             MidiEvent::NoteOn { channel, key, velocity } if velocity > 0 => {
                 let call = card.articulations.iter().enumerate().find_map(|(i, a)| {

@@ -76,7 +76,7 @@ pub fn tick(clock: &Clock, at: f64) -> i64 {
 
 /// Ticks from bar 1 to seconds.
 pub fn seconds(clock: &Clock, tick: i64) -> f64 {
-    clock.seconds(ripieno_units::Beats::new(tick, i64::from(TICKS))).0
+    clock.seconds_of(tick as f64 / f64::from(TICKS)).0
 }
 
 /// The dynamics that an articulation follows.

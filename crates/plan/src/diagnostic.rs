@@ -41,6 +41,8 @@ impl fmt::Display for Diagnostic {
     }
 }
 
+impl std::error::Error for Diagnostic {}
+
 /// Where lines begin, to turn bytes into line and column.
 pub(crate) struct Lines<'a> {
     text: &'a str,

@@ -34,7 +34,8 @@ impl Kind<'_> {
 }
 
 /// Quotes that open, with what closes them: straight and typographic.
-const QUOTES: [(char, &[char]); 4] = [('"', &['"']), ('\'', &['\'']), ('“', &['”']), ('„', &['“', '”'])];
+const QUOTES: [(char, &[char]); 5] =
+    [('"', &['"']), ('\'', &['\'']), ('“', &['”']), ('„', &['“', '”']), ('‘', &['’'])];
 
 /// Splits a cell into words and signs. Never fails: what is no sign is a word.
 pub(crate) fn lex(text: &str) -> Vec<Token<'_>> {
@@ -82,7 +83,7 @@ fn ends_word(c: char) -> bool {
 fn closing_at(rest: &str, closing: &[char]) -> Option<(usize, usize)> {
     rest.char_indices().find_map(|(i, c)| {
         let after = rest[i + c.len_utf8()..].chars().next();
-        let closes = closing.contains(&c) && (c != '\'' || after.is_none_or(ends_word));
+        let closes = closing.contains(&c) && (!matches!(c, '\'' | '’') || after.is_none_or(ends_word));
         closes.then_some((i, c.len_utf8()))
     })
 }
@@ -137,7 +138,7 @@ mod tests {
         };
         assert_eq!(texts("\"oo\", 'ah'"), ["oo", "ah"]);
         assert_eq!(texts("'l'amour', p"), ["l'amour"]);
-        assert_eq!(texts("“Ky-ri-e” „oo“"), ["Ky-ri-e", "oo"]);
+        assert_eq!(texts("“Ky-ri-e” „oo“ ‘l’air’"), ["Ky-ri-e", "oo", "l’air"]);
         assert_eq!(texts("words \"oo, p"), ["oo, p|"]);
         assert!(texts("coll'arco").is_empty());
     }

@@ -18,6 +18,7 @@ mod check;
 mod diagnostic;
 mod dynamics;
 pub mod edit;
+mod instrument;
 mod lex;
 mod list;
 mod plan;

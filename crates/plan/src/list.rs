@@ -21,11 +21,6 @@ pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
         found: Vec::new(),
         taken: Vec::new(),
     };
-    let _ = write!(
-        list.card,
-        "patch    = \"My patch\"    # its name\n\
-         middle-c = \"C{middle_c}\"          # what the list calls MIDI key 60: change it if its octaves are counted otherwise\n"
-    );
     let mut at = 0;
     for line in text.split_inclusive('\n') {
         let plain = line.trim().trim_start_matches(['*', '•', '·']);
@@ -39,7 +34,7 @@ pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
     if list.taken.is_empty() {
         list.card.push_str("\n[[articulation]]\nname = \"sustain\"\n");
     }
-    (list.card, list.found)
+    (format!("{}{}", list.head(), list.card), list.found)
 }
 
 struct List<'t> {
@@ -53,6 +48,29 @@ struct List<'t> {
 }
 
 impl List<'_> {
+    fn head(&self) -> String {
+        let middle_c = self.middle_c;
+        let mut head = format!(
+            "patch    = \"My patch\"    # its name\n\
+             middle-c = \"C{middle_c}\"          # what the list calls MIDI key 60: change it if its octaves are counted otherwise\n"
+        );
+        // A controller that calls cannot carry the dynamics, which it does by default.
+        let calls = |n: u8| {
+            self.taken.iter().any(|(c, _)| matches!(c, CallKind::Controller { number, .. } if *number == n))
+        };
+        let dynamics = match (calls(1), calls(11)) {
+            (false, false) => return head,
+            (true, false) => "controller = 11",
+            (false, true) => "controller = 1",
+            (true, true) => "velocity = true",
+        };
+        let _ = writeln!(
+            head,
+            "dynamics = {{ {dynamics} }}    # what carries the dynamics: correct it if need be"
+        );
+        head
+    }
+
     fn piece(&mut self, at: usize, piece: &str) {
         let start = at + piece.len() - piece.trim_start().len();
         let shown = shown(piece);
@@ -370,6 +388,14 @@ mod tests {
         let (card, found) = card("C0 legato slow\nD0 legato fast\nE0 legato fast\nE0 pizz\n");
         assert_eq!(names(&card), ["legato", "legato-fast", "legato-2"]);
         assert_eq!(found, ["4:1 `E0 pizz` shares its call with `legato-2`"]);
+    }
+
+    #[test]
+    fn a_controller_that_calls_does_not_carry_the_dynamics() {
+        assert_eq!(card("CC1 5 legato").0.dynamics.controller, Some(11));
+        assert_eq!(card("CC11 5 legato").0.dynamics.controller, Some(1));
+        let both = card("CC1 5 legato, CC11 5 stacc").0.dynamics;
+        assert_eq!((both.controller, both.velocity), (None, true));
     }
 
     #[test]

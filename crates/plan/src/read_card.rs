@@ -1,6 +1,7 @@
 //! Reading a patch card.
 
 use crate::diagnostic::did_you_mean;
+use crate::instrument;
 use crate::read_call::{CallPlace, calls};
 use crate::toml::{File, key_span, span_of, value_float, value_span};
 use crate::{ArticulationCard, DelayCurve, Delays, Diagnostic, DynamicsCard, PatchCard, card_check};
@@ -64,11 +65,9 @@ impl PatchCard {
         card.patch = file.string(&root, "patch").unwrap_or_else(|| "Unnamed patch".into());
         card.instrument = file.string(&root, "instrument");
         if let Some(id) = card.instrument.clone()
-            && ripieno_instruments::by_id(&id).is_none()
+            && !instrument::is_known(&id)
         {
-            let help = did_you_mean(&id, ripieno_instruments::ids(), || {
-                "ids are listed in docs/instruments.md".into()
-            });
+            let help = instrument::meant(&id);
             file.error(
                 root.get("instrument").map_or(0..0, span_of),
                 format!("`{id}` is no instrument of the table"),
@@ -146,10 +145,8 @@ impl PatchCard {
 
 fn strokes(file: &mut File<'_>, table: &dyn TableLike, keys: &Keys, card: &mut PatchCard) {
     for (stroke, item) in table.iter() {
-        if ripieno_instruments::by_id(stroke).is_none() {
-            let help = did_you_mean(stroke, ripieno_instruments::ids(), || {
-                "strokes are ids of instruments without pitch".into()
-            });
+        if !instrument::is_known(stroke) {
+            let help = instrument::meant(stroke);
             file.warn(
                 key_span(table, stroke, item),
                 format!("`{stroke}` is no instrument of the table"),

@@ -2,6 +2,7 @@
 
 use crate::cell::{is_name, is_taken};
 use crate::diagnostic::did_you_mean;
+use crate::instrument;
 use crate::toml::{File, Inside, key_span, span_of, table_span};
 use crate::{
     CellMark, CellWords, Diagnostic, Keep, LineDef, PassagePlan, PlaceWord, PlacedCell, Plan, Settings, Span,
@@ -170,10 +171,8 @@ fn line(file: &mut File<'_>, name: &str, item: &Item) -> Option<LineDef> {
     };
     let mut strokes = Vec::new();
     for (stroke, at) in file.strings(table, "strokes") {
-        if ripieno_instruments::by_id(&stroke).is_none() {
-            let help = did_you_mean(&stroke, ripieno_instruments::ids(), || {
-                "strokes are ids of instruments without pitch".into()
-            });
+        if !instrument::is_known(&stroke) {
+            let help = instrument::meant(&stroke);
             file.warn(at, format!("`{stroke}` is no instrument of the table"), help);
         }
         strokes.push(stroke);

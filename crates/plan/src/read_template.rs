@@ -1,6 +1,6 @@
 //! Reading `template.toml`.
 
-use crate::diagnostic::did_you_mean;
+use crate::instrument;
 use crate::toml::{File, key_span, span_of, value_float, value_span};
 use crate::{ChairPlan, Diagnostic, MixPlan, SeatPlan, Span, Template};
 use std::ops::Range;
@@ -84,18 +84,13 @@ fn chair(file: &mut File<'_>, at: Range<usize>, id: &str, item: &Item) -> Option
 fn instrument(file: &mut File<'_>, table: &dyn TableLike, at: &Range<usize>, id: &str) -> String {
     let Some(instrument) = file.string(table, "instrument") else {
         if !table.contains_key("instrument") {
-            let help = match ripieno_instruments::by_id(id) {
-                Some(_) => format!("write instrument = \"{id}\""),
-                None => "write, say, instrument = \"violin\"".into(),
-            };
+            let help = format!("write instrument = \"{}\"", instrument::likely(id).unwrap_or("violin"));
             file.error(at.clone(), format!("chair `{id}` has no instrument"), help);
         }
         return String::new();
     };
-    if ripieno_instruments::by_id(&instrument).is_none() {
-        let help = did_you_mean(&instrument, ripieno_instruments::ids(), || {
-            "ids are listed in docs/instruments.md".into()
-        });
+    if !instrument::is_known(&instrument) {
+        let help = instrument::meant(&instrument);
         let at = table.get("instrument").map_or(at.clone(), span_of);
         file.error(at, format!("`{instrument}` is no instrument of the table"), help);
     }

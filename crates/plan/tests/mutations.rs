@@ -1,4 +1,5 @@
-//! Damaged files: complaints with a place, never a panic. `RIPIENO_MUTATIONS` sets how many; the same every time.
+//! Damaged files: complaints with a place, never a panic. `RIPIENO_MUTATIONS` sets how many for each parser; they
+//! are the same every time.
 
 use ripieno_plan::edit::{self, NewValue, PassageRef};
 use ripieno_plan::{CellWords, Diagnostic, PatchCard, Plan, Template, card_from_list};
@@ -108,7 +109,8 @@ fn sound(text: &str, found: &[Diagnostic]) {
 
 #[test]
 fn mutations() {
-    let count: usize = std::env::var("RIPIENO_MUTATIONS").ok().and_then(|c| c.parse().ok()).unwrap_or(5000);
+    let each: usize = std::env::var("RIPIENO_MUTATIONS").ok().and_then(|c| c.parse().ok()).unwrap_or(5000);
+    let count = 5 * each;
     let mut chance = Chance::named(5, &["plan", "mutations"]);
     let (template, _) = Template::parse("t", TEMPLATE);
     let (mut complained, mut slowest) = (0usize, std::time::Duration::ZERO);
