@@ -28,13 +28,13 @@ impl Cue {
     pub fn open(path: &Path) -> Result<Self, CueError> {
         let (folder, plan_path) = locate(path)?;
         let text = folder::read_text(&plan_path, "Make a cue with `ripieno new DIR --music FILE`.")?;
-        let (plan, mut found) = Plan::parse(&shown(&plan_path), &text);
+        // Where the template is stands in the plan; which articulations its cells may name stands in the cards.
+        let (plan, _) = Plan::parse(&shown(&plan_path), &text);
         let template_path =
             folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
         let template_text = folder::read_text(&template_path, "`[cue] template` in cue.toml names it.")?;
-        let (template, faults) = Template::parse(&shown(&template_path), &template_text);
-        found.extend(faults);
-        found.extend(plan.check_against(&template, &shown(&plan_path), &text));
+        let (template, template_faults) = Template::parse(&shown(&template_path), &template_text);
+        let mut card_faults = Vec::new();
         let beside = folder::parent(&template_path);
         let mut cards = BTreeMap::new();
         let mut read: BTreeMap<&str, PatchCard> = BTreeMap::new();
@@ -42,7 +42,7 @@ impl Cue {
             for name in &chair.cards {
                 if !read.contains_key(name.as_str()) {
                     let (card, faults) = card_file(&beside.join(name), chair)?;
-                    found.extend(faults);
+                    card_faults.extend(faults);
                     read.insert(name, card);
                 }
             }
@@ -51,6 +51,11 @@ impl Cue {
             let own = if own.is_empty() { vec![PatchCard::plain(&chair.instrument)] } else { own };
             cards.insert(chair.id.clone(), own);
         }
+        let named = |word: &str| read.values().any(|c| c.articulations.iter().any(|a| a.name == word));
+        let (plan, mut found) = Plan::parse_with(&shown(&plan_path), &text, &named);
+        found.extend(template_faults);
+        found.extend(plan.check_against(&template, &shown(&plan_path), &text));
+        found.extend(card_faults);
         if found.iter().any(|d| !d.warning) {
             return Err(CueError::Written(found));
         }

@@ -131,3 +131,28 @@ fn a_card_from_a_pasted_list() {
     let again = ripieno(folder.path(), &["patch", "--from", "list.txt", "-o", "card.toml"]);
     assert_eq!(again.status.code(), Some(2), "cards are never written over");
 }
+
+#[test]
+fn a_cell_may_name_any_articulation_of_a_card() {
+    let folder = cue();
+    let cue = folder.path().join("cue");
+    std::fs::create_dir(cue.join("cards")).unwrap();
+    let card = "patch = \"Mine\"\n[[articulation]]\nname = \"sustain\"\ncall = { key = 0 }\n\
+        [[articulation]]\nname = \"sea-breath\"\ncall = { key = 1 }\n";
+    std::fs::write(cue.join("cards/mine.toml"), card).unwrap();
+    let edit = |name: &str, from: &str, to: &str| {
+        let text = std::fs::read_to_string(cue.join(name)).unwrap();
+        assert!(text.contains(from), "{text}");
+        std::fs::write(cue.join(name), text.replacen(from, to, 1)).unwrap();
+    };
+    edit("template.toml", "[chair.cor-anglais]\n", "[chair.cor-anglais]\ncard = \"cards/mine.toml\"\n");
+    let plan = std::fs::read_to_string(cue.join("cue.toml")).unwrap();
+    let line = plan.lines().find(|l| l.starts_with("cor-anglais") && l.contains("as written")).unwrap();
+    edit("cue.toml", line, &line.replace("as written", "as written, sea-breath"));
+    let done = ripieno(folder.path(), &["perform", "cue", "--json"]);
+    assert!(done.status.success(), "{}", text(&done.stderr));
+    let intent: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+    let note =
+        intent["notes"].as_array().unwrap().iter().find(|n| n["chair"] == "cor-anglais").unwrap().clone();
+    assert_eq!((&note["articulation"], &note["used"]), (&"sea-breath".into(), &"sea-breath".into()));
+}
