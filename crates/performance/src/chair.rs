@@ -62,6 +62,8 @@ pub(crate) struct Draft<'a> {
     /// Key of the note that comes before it in its voice.
     pub from_key: Option<i16>,
     pub accent: f64,
+    /// Onsets and ends of the quick repeats that it stands for, itself the first; empty for a single note.
+    pub run: Vec<(f64, f64)>,
 }
 
 /// Performs one chair.

@@ -155,6 +155,19 @@ pub(crate) fn make_gestures(
     // What is more than one note.
     let other = note.tremolo.and_then(|t| t.with).map(|p| midi_key(p.key));
     match articulation {
+        named::TREMOLO if !draft.run.is_empty() => {
+            let stroke = |(onset, end): &(f64, f64)| Stroke {
+                onset: Seconds(*onset),
+                end: Seconds(*end),
+                key,
+                attack: Decibels(attack_at(*onset)),
+                joined: false,
+            };
+            let strokes = draft.run.iter().map(stroke).collect();
+            gesture.realisation = Some(Realisation { articulation: articulation.to_string(), strokes });
+            out.push(gesture);
+            return;
+        }
         named::TREMOLO | named::ROLL => {
             let rate = realise::rate(nature, &performer.instrument.id, key);
             let whole = Frame { end: draft.written_end.max(onset + 0.02), ..frame };

@@ -106,6 +106,7 @@ pub(crate) fn draft_voice<'a>(
                 rank,
                 from_key: before.get(rank).and_then(|b| drafts[*b].note.pitch()).map(|p| p.key),
                 accent,
+                run: Vec::new(),
             });
         }
         // Ends of the chord before are known once this one is.
@@ -123,9 +124,9 @@ pub(crate) fn draft_voice<'a>(
             draft.joins_on = false;
         }
     }
+    gather_tremolos(drafts, first_draft);
     // A joined successor decides the end of the note before it: connected.
-    let count = drafts.len();
-    for d in first_draft..count {
+    for d in first_draft..drafts.len() {
         if drafts[d].joins_on {
             let voice = drafts[d].voice;
             if let Some(next) = drafts[d + 1..].iter().take(24).find(|n| n.voice == voice && n.joined) {
@@ -136,6 +137,38 @@ pub(crate) fn draft_voice<'a>(
     }
     break_chords(&mut drafts[first_draft..]);
     breathe(stage, performer, nature, &mut drafts[first_draft..]);
+}
+
+/// Quick repeats of one pitch in a source without signs are one tremolo: one gesture, that is realised by the very notes.
+fn gather_tremolos(drafts: &mut Vec<Draft<'_>>, first: usize) {
+    let inferred = |d: &Draft<'_>| {
+        d.articulation == named::TREMOLO
+            && d.note.tremolo.is_none()
+            && !d.state.trem
+            && d.note.velocity.is_some()
+    };
+    let mut i = first;
+    while i < drafts.len() {
+        if inferred(&drafts[i]) {
+            let (voice, pitch) = (drafts[i].voice, drafts[i].note.pitch());
+            let mut count = 1;
+            while let Some(next) = drafts.get(i + count)
+                && inferred(next)
+                && (next.voice, next.note.pitch()) == (voice, pitch)
+            {
+                count += 1;
+            }
+            if count > 1 {
+                let run: Vec<(f64, f64)> = drafts[i..i + count].iter().map(|d| (d.onset, d.end)).collect();
+                let (end, written_end) = (drafts[i + count - 1].end, drafts[i + count - 1].written_end);
+                drafts.drain(i + 1..i + count);
+                (drafts[i].end, drafts[i].written_end, drafts[i].run) = (end, written_end, run);
+            } else {
+                drafts[i].articulation = named::DETACHE;
+            }
+        }
+        i += 1;
+    }
 }
 
 /// What the notes tell where the source has no signs: one name a chord, or nothing.

@@ -225,3 +225,20 @@ fn unmarked_midi_is_inferred_and_says_when_there_is_no_evidence() {
     assert!(names(chair).iter().all(|n| *n == "legato"));
     assert!(chair.level.at(Seconds(0.5)) != chair.level.at(Seconds(1.5)), "velocities are dynamics");
 }
+
+#[test]
+fn quick_repeats_in_midi_are_one_tremolo_of_the_very_notes() {
+    let notes: Vec<Note> = (0..16)
+        .map(|i| {
+            let mut note = Note::plain(Beats::new(i, 11), Beats::new(1, 11), 60);
+            note.velocity = Some(70);
+            note
+        })
+        .collect();
+    let chair = one(&part("violas", notes, vec![]), "viola", 12, &exact());
+    assert_eq!(names(&chair)[0], "tremolo");
+    let written: usize =
+        chair.gestures.iter().map(|g| g.realisation.as_ref().map_or(1, |r| r.strokes.len())).sum();
+    assert_eq!(written, 16, "as many strokes as there were notes");
+    assert!(chair.gestures.len() <= 2);
+}

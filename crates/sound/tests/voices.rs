@@ -260,13 +260,13 @@ fn strokes_of_a_tremolo_and_a_roll_are_heard() {
             onset: Seconds(i as f64 * 0.125),
             end: Seconds(i as f64 * 0.125 + 0.1),
             key: 57,
-            attack: Decibels(0.0),
+            attack: Decibels(-12.0 + 18.0 * i as f64 / 16.0),
             joined: false,
         };
         gesture.realisation =
             Some(Realisation { articulation: name.into(), strokes: (0..16).map(stroke).collect() });
         let mut chair = chair(id, vec![gesture]);
-        // It swells with the chair's level.
+        // It swells, its strokes with the chair's level.
         chair.level = Curve { points: vec![(0.0, -12.0), (2.0, 6.0)] };
         let sound = render(&chair, &options(2.0));
         let (early, late) = (measure::rms(&sound[frames(0.2, 0.6)]), measure::rms(&sound[frames(1.5, 1.9)]));

@@ -71,13 +71,11 @@ fn no_machine_paths_and_no_test_instruments_in_the_product() {
     for ending in [".rs", ".md", ".toml", ".py", ".tsv"] {
         files(&root(), ending, &mut texts);
     }
-    let machine = ["/ro", "/wo"].map(|p| match p {
-        "/ro" => "/root/",
-        _ => "/work/",
-    });
+    // Put together here, so that this file does not name them either.
+    let machine = ["root", "work", "farm"].map(|folder| ["/", folder, "/"].concat());
     for path in texts.iter().filter(|p| !p.ends_with("tests/program/tidy.rs")) {
         let text = std::fs::read_to_string(path).unwrap();
-        for word in machine {
+        for word in &machine {
             assert!(!text.contains(word), "{}: names a path of one machine", path.display());
         }
         let product = path.components().any(|c| c.as_os_str() == "src");
