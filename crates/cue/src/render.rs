@@ -44,6 +44,8 @@ pub struct Rendered {
 struct Stretch {
     from: Seconds,
     to: Seconds,
+    /// Where it opens, in words.
+    opening: String,
 }
 
 /// Renders a cue: `mix.wav`, `mix-before-master.wav` and `stems/CHAIR.wav`, 24 bits at 48 kHz, all from the same sample on. The
@@ -90,11 +92,7 @@ pub fn render(
     Ok(Rendered {
         files,
         summary: vec![
-            format!(
-                "{} chairs, {seconds:.1} s at 48 kHz and 24 bits; bar 1 at {:.3} s",
-                chairs.len(),
-                (-stretch.from.0).max(0.0)
-            ),
+            format!("{} chairs, {seconds:.1} s at 48 kHz and 24 bits; {}", chairs.len(), stretch.opening),
             format!(
                 "mix.wav: {} LUFS integrated (target {}), range {} LU, true peak {} dBTP, gain {:.1} dB, limited by at most {:.1} dB",
                 db(report.integrated_lufs),
@@ -138,7 +136,12 @@ fn stretch(cue: &Cue, performed: &Performed, options: &RenderOptions) -> Result<
     let tail = Seconds(cue.template.mix.reverberation + 1.0);
     let Some(name) = &options.passage else {
         // From the start of the lead-in, as in the MIDI file.
-        return Ok(Stretch { from: -performed.patches.lead_in, to: timeline.seconds(timeline.end()) + tail });
+        let lead_in = performed.patches.lead_in;
+        return Ok(Stretch {
+            from: -lead_in,
+            to: timeline.seconds(timeline.end()) + tail,
+            opening: format!("bar 1 at {:.3} s", lead_in.0),
+        });
     };
     let Some(passage) = cue.plan.passages.iter().find(|p| p.name.eq_ignore_ascii_case(name)) else {
         let known: Vec<&str> = cue.plan.passages.iter().map(|p| p.name.as_str()).collect();
@@ -148,7 +151,11 @@ fn stretch(cue: &Cue, performed: &Performed, options: &RenderOptions) -> Result<
     let first = timeline.bars.first().map_or(1, |b| b.number);
     let from = (passage.from_bar - i32::try_from(options.pre_roll).unwrap_or(i32::MAX)).max(first);
     let at = |bar: i32| timeline.bar_numbered(bar).map_or(timeline.end(), |b| b.at);
-    Ok(Stretch { from: timeline.seconds(at(from)), to: timeline.seconds(at(passage.to_bar + 1)) + tail })
+    Ok(Stretch {
+        from: timeline.seconds(at(from)),
+        to: timeline.seconds(at(passage.to_bar + 1)) + tail,
+        opening: format!("from bar {from} to bar {}", passage.to_bar),
+    })
 }
 
 /// Renders every chair to its stem, and gives their sum in score order, whatever the threads.

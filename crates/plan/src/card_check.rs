@@ -116,16 +116,16 @@ fn alone(file: &mut File<'_>, card: &PatchCard, one: &ArticulationCard, call: Ca
             };
             let mut ranges = card.sounding.iter().chain(all.iter().filter_map(|a| a.sounding.as_ref()));
             if let Some((stroke, _)) = card.strokes.iter().find(|s| s.1 == key) {
-                file.error(
+                file.warn(
                     at.clone(),
                     format!("key {key} calls `{name}` and strikes `{stroke}` as well"),
-                    "move one of them",
+                    "move one of them, or that stroke cannot be sent",
                 );
             } else if ranges.any(sent) {
-                file.error(
+                file.warn(
                     at.clone(),
                     format!("key {key} calls `{name}` and lies inside `sounding`"),
-                    "move the call, or narrow `sounding`",
+                    "move the call, or narrow `sounding`: notes of that key cannot be sent",
                 );
             } else if card.sounding.is_none() && card.strokes.is_empty() {
                 let hard =
