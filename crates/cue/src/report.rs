@@ -117,6 +117,14 @@ fn patches(text: &mut String, performed: &Performed) {
             .collect();
         let _ = writeln!(text, "  {:<20} {}: {}", track.track, track.patch, used.join(", "));
     }
+    if let Some(busiest) = performed.patches.tracks.iter().max_by_key(|t| t.busiest_second) {
+        let events: usize = performed.patches.tracks.iter().map(|t| t.control_events).sum();
+        let _ = writeln!(
+            text,
+            "  Curves: {events} events in all; at most {} controller events in one second ({}).",
+            busiest.busiest_second, busiest.track
+        );
+    }
 }
 
 fn list_findings(text: &mut String, findings: &[Finding]) {
