@@ -275,15 +275,10 @@ fn bends(chair: &ChairPerformance, card: &PatchCard, items: &[Item], clock: &Clo
         }
         // Small deviations are the patch's own; a quarter tone or a written slide is ours.
         let steady = if gesture.cents.abs() >= 20.0 { gesture.cents } else { 0.0 };
-        let bend =
-            if item.leads && gesture.realisation.is_none() | (gesture.articulation == item.articulation) {
-                gesture.bend.as_slice()
-            } else {
-                &[]
-            };
+        // What is realised as several notes has its pitches already.
         let whole =
             gesture.realisation.is_none() || card.articulations[item.used].name == gesture.articulation;
-        let bend = if whole { bend } else { &[] };
+        let bend = if whole { gesture.bend.as_slice() } else { &[] };
         let at = |t: f64| math::polyline(&bend.iter().map(|p| (p.0.0, p.1)).collect::<Vec<_>>(), t) + steady;
         let next_on = order.get(k + 1).map_or(i64::MAX, |n| n.on);
         send(

@@ -16,8 +16,6 @@ const CALL_LEAD: f64 = 0.020;
 pub struct Item {
     /// Index of its gesture.
     pub gesture: usize,
-    /// It is the gesture's first or only note.
-    pub leads: bool,
     /// When it is to be heard.
     pub onset: f64,
     /// When it is to end.
@@ -143,7 +141,6 @@ pub fn items(chair: &ChairPerformance, card: &PatchCard, plays: &dyn Fn(usize) -
             }
             items.push(Item {
                 gesture: index,
-                leads,
                 onset: onset.0,
                 end: end.0,
                 place: gesture.place,

@@ -43,7 +43,7 @@ pub fn marked_level(directions: &[Direction], swells: &[SwellSpan], clock: &Cloc
         match &direction.kind {
             DirectionKind::Dynamic(dynamic) => {
                 if let Some(hairpin) = open.take() {
-                    hairpin.until(at, level).draw(&mut points, &seconds);
+                    hairpin.until(at).draw(&mut points, &seconds);
                 }
                 let Some(target) = dynamic.level().map(|l| l.0) else { continue };
                 match dynamic {
@@ -64,7 +64,7 @@ pub fn marked_level(directions: &[Direction], swells: &[SwellSpan], clock: &Cloc
             }
             DirectionKind::Hairpin { louder, to, niente } => {
                 if let Some(hairpin) = open.take() {
-                    hairpin.until(at, level).draw(&mut points, &seconds);
+                    hairpin.until(at).draw(&mut points, &seconds);
                 }
                 let to = (*to).max(at);
                 // From nothing: the mark after it is its goal; it begins well below.
@@ -92,7 +92,7 @@ pub fn marked_level(directions: &[Direction], swells: &[SwellSpan], clock: &Cloc
         }
     }
     if let Some(hairpin) = open {
-        hairpin.until(end.max(hairpin.from), hairpin.level_at(end)).draw(&mut points, &seconds);
+        hairpin.until(end.max(hairpin.from)).draw(&mut points, &seconds);
     }
     let mut curve = Curve { points };
     if curve.points.is_empty() {
@@ -129,7 +129,7 @@ impl Hairpin {
     }
 
     /// Cut short by a mark.
-    fn until(self, at: Beats, _level: f64) -> CutHairpin {
+    fn until(self, at: Beats) -> CutHairpin {
         CutHairpin { whole: self, at: at.min(self.to) }
     }
 
