@@ -205,11 +205,10 @@ fn stem(
     let options = ripieno_sound::Options {
         sample_rate: RATE,
         tuning: cue.plan.settings.a,
-        from: stretch.from,
-        to: stretch.to,
         seed: cue.plan.settings.seed,
+        manner: ripieno_sound::Manner::Living,
     };
-    let mut dry = ripieno_sound::render(chair, &options);
+    let mut dry = ripieno_sound::render(chair, &options, stretch.from, stretch.to);
     dry.resize(frames, 0.0);
     let hall = ripieno_hall::respond(room, position, &dry);
     let place = PlaceOptions {
