@@ -5,9 +5,11 @@
 //!
 //! * [`Stereo`]: two channels of one length.
 //! * [`Biquad`], [`OnePole`], [`Noise`]: filters and white noise with the same bits everywhere.
+//! * [`Convolver`]: several inputs through long stereo responses, block by block.
 //! * [`Position`]: where a source is, and how the main microphones hear it.
 //! * [`measure`]: spectra, pitch, levels, decay.
 
+mod convolve;
 mod filter;
 pub mod measure;
 mod noise;
@@ -15,6 +17,7 @@ mod position;
 mod spectrum;
 mod stereo;
 
+pub use convolve::{Convolver, Prepared, Responses};
 pub use filter::{Biquad, OnePole};
 pub use noise::Noise;
 pub use position::{MICROPHONES, Position, SPEED_OF_SOUND, pan};
