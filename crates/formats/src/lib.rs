@@ -7,6 +7,9 @@
 pub mod midi;
 pub mod musicxml;
 pub mod wav;
+mod wav_source;
+
+pub use wav_source::Source as WavSource;
 
 mod error;
 
