@@ -8,6 +8,9 @@ pub mod audio;
 pub mod midi;
 pub mod musicxml;
 pub mod wav;
+mod wav_source;
+
+pub use wav_source::Source as WavSource;
 
 mod error;
 

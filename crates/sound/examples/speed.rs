@@ -3,7 +3,7 @@
 #![allow(clippy::disallowed_methods)] // printed figures only
 
 use ripieno_music::{ChairPerformance, Curve, Gesture, Place};
-use ripieno_sound::{Options, render};
+use ripieno_sound::{Manner, Options, render};
 use ripieno_units::{Decibels, Seconds};
 
 fn chair(instrument: &str, players: u16, key: u8, every: f64, length: f64) -> ChairPerformance {
@@ -60,10 +60,9 @@ fn main() {
     let mut total = 0.0;
     for (id, players, key) in chairs {
         let chair = chair(id, players, key, 0.4, 0.4);
-        let options =
-            Options { sample_rate: 48_000, tuning: 440.0, from: Seconds(0.0), to: Seconds(170.0), seed: 1 };
+        let options = Options { sample_rate: 48_000, tuning: 440.0, seed: 1, manner: Manner::Living };
         let start = std::time::Instant::now();
-        let samples = render(&chair, &options);
+        let samples = render(&chair, &options, Seconds(0.0), Seconds(170.0));
         let seconds = start.elapsed().as_secs_f64();
         total += seconds;
         let peak = samples.iter().fold(0.0_f32, |a, b| a.max(b.abs()));

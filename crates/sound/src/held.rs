@@ -2,6 +2,7 @@
 
 use crate::model::Held;
 use crate::notes::{Note, chains};
+use crate::stage::Stage;
 use crate::timbre::{LAYERS, LENGTH, LOWEST, Periods, STEP, Wanted, tint};
 use crate::{Frame, sung};
 use ripieno_music::{Colour, named};
@@ -23,16 +24,35 @@ const APART: f64 = 0.012;
 /// Vibrato begins after this and is full after that, seconds (0.15 to 0.4; common practice).
 const VIBRATO: (f64, f64) = (0.20, 0.45);
 
-/// Renders the chains of a chair into `out`.
-pub fn render(frame: &Frame<'_>, held: Held, notes: &[Note<'_>], out: &mut [f32]) {
-    let (seed, chair) = (frame.options.seed, frame.chair.chair.as_str());
-    let phases = Chance::named(seed, &[chair, "partials"]);
-    let mut periods = Periods::new(&held.spectrum, held.family, frame.rate, frame.options.tuning, phases);
-    for chain in chains(notes) {
-        let first = chain[0];
-        let place = format!("{:.4}/{}/{}", first.onset, first.key, first.voice);
-        let mut chance = Chance::named(seed, &[chair, "voice", &place]);
-        play(frame, &held, &chain, &mut periods, &mut chance, out);
+/// The held notes of a chair, chain by chain.
+pub struct Runner<'a> {
+    frame: Frame<'a>,
+    held: Held,
+    chains: Vec<Vec<Note<'a>>>,
+    next: usize,
+    periods: Periods,
+}
+
+/// Plays these notes.
+pub fn runner<'a>(frame: Frame<'a>, held: Held, notes: Vec<Note<'a>>) -> Runner<'a> {
+    let phases = Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "partials"]);
+    let periods = Periods::new(held.spectrum.clone(), held.family, frame.rate, frame.options.tuning, phases);
+    Runner { frame, held, chains: chains(notes), next: 0, periods }
+}
+
+impl crate::Runner for Runner<'_> {
+    fn run(&mut self, until: i64, stage: &mut Stage) {
+        while let Some(chain) = self.chains.get(self.next) {
+            let first = &chain[0];
+            if self.frame.at(first.onset) > until {
+                break;
+            }
+            let place = format!("{:.4}/{}/{}", first.onset, first.key, first.voice);
+            let mut chance =
+                Chance::named(self.frame.options.seed, &[self.frame.chair.chair.as_str(), "voice", &place]);
+            play(&self.frame, &self.held, chain, &mut self.periods, &mut chance, stage);
+            self.next += 1;
+        }
     }
 }
 
@@ -71,12 +91,12 @@ struct Sounding {
     high: Rc<[f32]>,
 }
 
-fn sounding(periods: &mut Periods<'_>, wanted: Wanted, base: usize) -> Sounding {
+fn sounding(periods: &mut Periods, wanted: Wanted, base: usize) -> Sounding {
     Sounding { wanted, base, low: periods.get(wanted, base), high: periods.get(wanted, base + 1) }
 }
 
-fn players(held: &Held, first: &Note<'_>, chance: &mut Chance) -> Vec<Player> {
-    let count = first.players.clamp(1, STAND_FOR);
+fn players(held: &Held, first: &Note<'_>, plain: bool, chance: &mut Chance) -> Vec<Player> {
+    let count = if plain { 1 } else { first.players.clamp(1, STAND_FOR) };
     let section = count > 1;
     let tremolo = first.articulation == named::TREMOLO;
     // Of a tremolo, no two bows go together.
@@ -147,20 +167,20 @@ fn smooth(x: f64) -> f64 {
 fn play(
     frame: &Frame<'_>,
     held: &Held,
-    chain: &[&Note<'_>],
-    periods: &mut Periods<'_>,
+    chain: &[Note<'_>],
+    periods: &mut Periods,
     chance: &mut Chance,
-    out: &mut [f32],
+    stage: &mut Stage,
 ) {
-    let (first, last) = (chain[0], chain[chain.len() - 1]);
+    let (first, last) = (&chain[0], &chain[chain.len() - 1]);
     let (attack, release) = (attack_time(held, first), release_time(held, last));
-    let mut players = players(held, first, chance);
+    let mut players = players(held, first, frame.plain(), chance);
     let mut noise = Noise::seeded(chance.bits());
     let early = players.iter().fold(0.0_f64, |a, p| a.min(p.late));
     let late = players.iter().fold(0.0_f64, |a, p| a.max(p.late));
     let begin = frame.at(first.onset + early);
     let finish = frame.at(last.end + late + release) + 1;
-    if finish <= 0 || begin >= out.len() as i64 {
+    if finish <= stage.first() {
         return;
     }
     let vowels: Vec<u8> = chain
@@ -176,27 +196,38 @@ fn play(
     let control = frame.rate / step as f64;
     let dt = 1.0 / control;
     let section = players.len() > 1;
-    let (drift_sd, drift_tau) = (if section { 2.0 } else { 1.0 }, 0.5);
+    let plain = frame.plain();
+    let (drift_sd, drift_tau) = (
+        if plain {
+            0.0
+        } else if section {
+            2.0
+        } else {
+            1.0
+        },
+        0.5,
+    );
     let follow = 1.0 - math::exp(-dt / 0.006);
     let curve = &frame.chair.level;
     let colour = first.colour;
-    let depth = if colour == Some(Colour::NonVib) { 0.0 } else { held.vibrato.0 };
+    let depth = if plain || colour == Some(Colour::NonVib) { 0.0 } else { held.vibrato.0 };
     let flutter = colour == Some(Colour::Flutter);
     let tinted = tint(colour, held.family).level;
     let breath = held.spectrum_centre();
     let mut noise_filter = Biquad::band_pass(breath, 0.5, frame.rate);
-    let noise_gain = Decibels(held.noise).amplitude() * 3.0;
+    let noise_gain = if plain { 0.0 } else { Decibels(held.noise).amplitude() * 3.0 };
     let mut noise_before = 0.0;
     let mut level = curve.at(Seconds(first.onset)) + first.offset;
     if !level.is_finite() {
         level = LOWEST;
     }
-    let mut block = vec![0.0_f32; step];
+    let desks = stage.desks();
+    let mut blocks = vec![vec![0.0_f32; step]; desks];
     let mut at = begin;
     while at < finish {
         let frames = step.min((finish - at) as usize);
-        let time = (at + frames as i64 + frame.first) as f64 / frame.rate;
-        let note_now = chain[players[0].note];
+        let time = (at + frames as i64) as f64 / frame.rate;
+        let note_now = &chain[players[0].note];
         let wanted_level = curve.at(Seconds(time)) + note_now.offset;
         if wanted_level.is_finite() {
             level += follow * (wanted_level - level);
@@ -206,16 +237,17 @@ fn play(
         let loud = frame.amplitude(held.forte, level + tinted, first.players)
             * if level < -100.0 { 0.0 } else { 1.0 };
         let trembling = if flutter { 1.0 + 0.5 * math::sin(TAU * 25.0 * (time - first.onset)) } else { 1.0 };
-        block[..frames].fill(0.0);
+        blocks.iter_mut().for_each(|b| b[..frames].fill(0.0));
         let mut envelope_now = 0.0;
-        for player in &mut players {
+        for (number, player) in players.iter_mut().enumerate() {
+            let block = &mut blocks[(usize::from(first.voice.max(1)) - 1 + number) % desks];
             let t = time - player.late;
             // Has it come to the next note?
             while player.note + 1 < chain.len()
                 && t >= chain[player.note + 1].onset - 0.5 * chain[player.note + 1].glide
             {
                 player.note += 1;
-                let note = chain[player.note];
+                let note = &chain[player.note];
                 player.pass = note.glide.clamp(0.008, 0.3);
                 let new_vowel = vowels[player.note] != vowels[player.note - 1];
                 player.before = player.sounds.take();
@@ -226,7 +258,7 @@ fn play(
                     player.pass = player.pass.max(0.05);
                 }
             }
-            let note = chain[player.note];
+            let note = &chain[player.note];
             player.since += dt;
             // Pitch.
             let bend = if note.bend.is_empty() { 0.0 } else { math::polyline(&note.bend, t - note.onset) };
@@ -310,16 +342,19 @@ fn play(
         let burst = 1.0 + 4.0 * math::exp(-(since.max(0.0)) / 0.025);
         let noise_now = noise_gain * loud * envelope_now * burst;
         let (mut gain, slope) = (noise_before as f32, ((noise_now - noise_before) / frames as f64) as f32);
-        for x in &mut block[..frames] {
+        let middle = &mut blocks[desks / 2];
+        for x in &mut middle[..frames] {
             *x += gain * noise_filter.sample(noise.sample());
             gain += slope;
         }
         noise_before = noise_now;
-        add(out, at, &block[..frames]);
+        for (desk, block) in blocks.iter().enumerate() {
+            stage.add(desk, at, &block[..frames]);
+        }
         at += frames as i64;
     }
-    if held.sings {
-        consonants(frame, held, chain, &mut noise, out);
+    if held.sings && !plain {
+        consonants(frame, held, chain, &mut noise, stage);
     }
 }
 
@@ -357,19 +392,8 @@ fn read(
     }
 }
 
-/// Adds a block at a frame that may lie before the output or after it.
-pub fn add(out: &mut [f32], at: i64, block: &[f32]) {
-    let skip = (-at).clamp(0, block.len() as i64) as usize;
-    let start = at.max(0) as usize;
-    if let Some(out) = out.get_mut(start..) {
-        for (y, x) in out.iter_mut().zip(&block[skip..]) {
-            *y += x;
-        }
-    }
-}
-
 /// Hisses of the consonants: before the onset, and from the coda on.
-fn consonants(frame: &Frame<'_>, held: &Held, chain: &[&Note<'_>], noise: &mut Noise, out: &mut [f32]) {
+fn consonants(frame: &Frame<'_>, held: &Held, chain: &[Note<'_>], noise: &mut Noise, stage: &mut Stage) {
     for note in chain {
         let Some(sung) = note.sung else { continue };
         let (before, after) = sung::hiss(&sung.syllable.text);
@@ -388,7 +412,7 @@ fn consonants(frame: &Frame<'_>, held: &Held, chain: &[&Note<'_>], noise: &mut N
                     filter.sample(noise.sample()) * (gain * shape) as f32
                 })
                 .collect();
-            add(out, start, &block);
+            stage.add(stage.desks() / 2, start, &block);
         }
     }
 }

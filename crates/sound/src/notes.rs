@@ -110,13 +110,13 @@ fn cents(key: u8, above: f64) -> f64 {
 const BRIDGE: f64 = 0.150;
 
 /// Notes as chains: in a chain, all but the first are joined to the one before. In order of the chains' onsets.
-pub fn chains<'a>(notes: &'a [Note<'a>]) -> Vec<Vec<&'a Note<'a>>> {
-    let mut chains: Vec<Vec<&Note<'_>>> = Vec::new();
+pub fn chains(notes: Vec<Note<'_>>) -> Vec<Vec<Note<'_>>> {
+    let mut chains: Vec<Vec<Note<'_>>> = Vec::new();
     // Where the last chain of each voice stands.
     let mut open: std::collections::BTreeMap<u16, usize> = std::collections::BTreeMap::new();
     for note in notes {
         let goes_on = open.get(&note.voice).copied().filter(|i| {
-            let last = chains[*i][chains[*i].len() - 1];
+            let last = &chains[*i][chains[*i].len() - 1];
             note.joined && note.onset > last.onset + 1e-4 && note.onset - last.end < BRIDGE
         });
         match goes_on {

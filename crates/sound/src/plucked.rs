@@ -1,9 +1,9 @@
 //! Plucked and hammered strings: a loop of delay, loss and tuning, fed with a burst.
 
 use crate::Frame;
-use crate::held::add;
 use crate::model::Plucked;
 use crate::notes::Note;
+use crate::stage::Stage;
 use ripieno_music::{Colour, named};
 use ripieno_signal::{Noise, OnePole};
 use ripieno_units::{Chance, math};
@@ -19,25 +19,57 @@ enum Event {
     Damp,
 }
 
-/// Renders notes into `out`. Notes on one key share its string, which goes on ringing when it is plucked again.
-pub fn render(frame: &Frame<'_>, model: &Plucked, notes: &[Note<'_>], out: &mut [f32]) {
+/// The plucked notes of a chair, string by string.
+pub struct Runner {
+    strings: Vec<Sounding>,
+}
+
+/// Plays these notes. Notes on one key share its string, which goes on ringing when it is plucked again.
+pub fn runner(frame: Frame<'_>, model: Plucked, notes: Vec<Note<'_>>) -> Runner {
     let mut strings: BTreeMap<(u8, bool), Vec<&Note<'_>>> = BTreeMap::new();
-    for note in notes {
+    for note in &notes {
         let dead = note.colour == Some(Colour::ColLegno);
         strings.entry((note.key, dead)).or_default().push(note);
     }
+    let mut all = Vec::new();
     for ((key, dead), notes) in strings {
         let count = notes.iter().map(|n| n.players).max().unwrap_or(1).clamp(1, STAND_FOR);
+        let count = if frame.plain() { 1 } else { count };
         for player in 0..count {
             let name = format!("{key}/{dead}/{player}");
             let mut chance =
                 Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "string", &name]);
             // The middle one of three is in tune, the others as far above as below.
             let side = f64::from(player) - 0.5 * f64::from(count - 1);
-            let detune = side * 5.0;
-            string(frame, model, &notes, detune, 1.0 / f64::from(count), dead, &mut chance, out);
+            let share = 1.0 / f64::from(count);
+            all.extend(string(&frame, &model, &notes, side * 5.0, share, dead, player, &mut chance));
         }
     }
+    Runner { strings: all }
+}
+
+impl crate::Runner for Runner {
+    fn run(&mut self, until: i64, stage: &mut Stage) {
+        self.strings.iter_mut().for_each(|s| s.run(until, stage));
+    }
+}
+
+/// A string and what is still to be done to it.
+struct Sounding {
+    model: Plucked,
+    rate: f64,
+    hertz: f64,
+    fall: f64,
+    desk: usize,
+    line: Line,
+    noise: Noise,
+    events: Vec<(i64, Event)>,
+    next: usize,
+    at: i64,
+    /// It is silent from here on, unless it is plucked again.
+    ends: i64,
+    burst: Vec<f32>,
+    spent: usize,
 }
 
 #[allow(clippy::too_many_arguments)] // one string, plainly
@@ -48,9 +80,9 @@ fn string(
     detune: f64,
     share: f64,
     dead: bool,
+    player: u16,
     chance: &mut Chance,
-    out: &mut [f32],
-) {
+) -> Option<Sounding> {
     let mut events: Vec<(i64, Event)> = Vec::new();
     for note in notes {
         let late = if share < 1.0 { chance.normal(0.008).clamp(-0.016, 0.016) } else { 0.0 };
@@ -67,61 +99,71 @@ fn string(
     if dead {
         fall *= 0.3;
     }
-    let Some(mut line) = Line::new(hertz, fall, model.high, frame.rate) else { return };
-    let damp = model.damp.unwrap_or(0.15);
-    let longest = 1.2 * fall;
-    let mut noise = Noise::seeded(chance.bits());
-    let mut burst: Vec<f32> = Vec::new();
-    let mut spent = 0;
-    let mut until = i64::MIN;
-    let mut at = events[0].0;
-    let mut next = 0;
-    let mut block = [0.0_f32; 256];
-    while next < events.len() || at < until {
-        while next < events.len() && events[next].0 <= at {
-            match events[next].1 {
-                Event::Pluck { amplitude, attack } => {
-                    burst = pluck(&line, model, amplitude, attack, &mut noise, frame.rate);
-                    spent = 0;
-                    line.lose(fall, hertz);
-                    until = at + (longest * frame.rate) as i64;
+    Some(Sounding {
+        model: model.clone(),
+        rate: frame.rate,
+        hertz,
+        fall,
+        desk: usize::from(player),
+        line: Line::new(hertz, fall, model.high, frame.rate)?,
+        noise: Noise::seeded(chance.bits()),
+        at: events.first()?.0,
+        events,
+        next: 0,
+        ends: i64::MIN,
+        burst: Vec::new(),
+        spent: 0,
+    })
+}
+
+impl Sounding {
+    fn run(&mut self, until: i64, stage: &mut Stage) {
+        let damp = self.model.damp.unwrap_or(0.15);
+        let longest = 1.2 * self.fall;
+        let mut block = [0.0_f32; 256];
+        while self.at < until && (self.next < self.events.len() || self.at < self.ends) {
+            while let Some((_, event)) = self.events.get(self.next).filter(|e| e.0 <= self.at) {
+                match *event {
+                    Event::Pluck { amplitude, attack } => {
+                        self.burst =
+                            pluck(&self.line, &self.model, amplitude, attack, &mut self.noise, self.rate);
+                        self.spent = 0;
+                        self.line.lose(self.fall, self.hertz);
+                        self.ends = self.at + (longest * self.rate) as i64;
+                    }
+                    Event::Damp => {
+                        self.line.lose(damp.min(self.fall), self.hertz);
+                        self.ends = self.ends.min(self.at + (1.3 * damp * self.rate) as i64);
+                    }
                 }
-                Event::Damp => {
-                    line.lose(damp.min(fall), hertz);
-                    until = until.min(at + (1.3 * damp * frame.rate) as i64);
+                self.next += 1;
+            }
+            let ahead = self.events.get(self.next).map(|e| e.0);
+            if self.at >= self.ends {
+                // Silent until the next pluck.
+                self.line.clear();
+                self.spent = self.burst.len();
+                let Some(ahead) = ahead else { break };
+                self.at = ahead;
+                continue;
+            }
+            let stop = ahead.map_or(self.ends, |e| e.min(self.ends));
+            let frames = (stop - self.at).clamp(1, block.len() as i64) as usize;
+            for x in &mut block[..frames] {
+                let fed = self.burst.get(self.spent).copied().unwrap_or(0.0);
+                self.spent += 1;
+                *x = self.line.sample(fed);
+            }
+            // It ends without a step.
+            if self.ends - self.at < block.len() as i64 && ahead.is_none() {
+                let left = (self.ends - self.at).max(1) as f32;
+                for (i, x) in block[..frames].iter_mut().enumerate() {
+                    *x *= (1.0 - i as f32 / left).max(0.0);
                 }
             }
-            next += 1;
+            stage.add(self.desk, self.at, &block[..frames]);
+            self.at += frames as i64;
         }
-        if at >= until {
-            // Silent until the next pluck.
-            line.clear();
-            spent = burst.len();
-            at = events.get(next).map_or(until, |e| e.0);
-            if next >= events.len() {
-                break;
-            }
-            continue;
-        }
-        let stop = events.get(next).map_or(until, |e| e.0.min(until));
-        let frames = (stop - at).clamp(1, block.len() as i64) as usize;
-        for x in &mut block[..frames] {
-            let fed = burst.get(spent).copied().unwrap_or(0.0);
-            spent += 1;
-            *x = line.sample(fed);
-        }
-        // It ends without a step.
-        if until - at < block.len() as i64 && next >= events.len() {
-            let left = (until - at).max(1) as f32;
-            for (i, x) in block[..frames].iter_mut().enumerate() {
-                *x *= (1.0 - i as f32 / left).max(0.0);
-            }
-        }
-        if at >= out.len() as i64 {
-            break;
-        }
-        add(out, at, &block[..frames]);
-        at += frames as i64;
     }
 }
 

@@ -1,10 +1,10 @@
 //! Struck bodies, with and without pitch: modes that ring and bands of noise, kept from stroke to stroke.
 
 use crate::Frame;
-use crate::held::add;
 use crate::model::Fall;
 use crate::notes::Note;
 use crate::plucked::pedalled;
+use crate::stage::Stage;
 use crate::tables::{number, rows_of};
 use ripieno_instruments::by_id;
 use ripieno_music::named;
@@ -24,16 +24,26 @@ pub fn own(id: &str) -> Vec<Vec<&'static str>> {
     rows_of(STRUCK, instrument).into_iter().filter(|r| !r[0].starts_with("family:")).collect()
 }
 
-/// Renders strokes into `out`: one body for each instrument and key.
-pub fn render(frame: &Frame<'_>, notes: &[Note<'_>], out: &mut [f32]) {
-    let mut bodies: BTreeMap<(&str, u8), Vec<&Note<'_>>> = BTreeMap::new();
+/// The strokes of a chair, body by body.
+pub struct Runner<'a> {
+    bodies: Vec<Body<'a>>,
+}
+
+/// Plays these strokes: one body for each instrument and key.
+pub fn runner<'a>(frame: Frame<'a>, notes: Vec<Note<'a>>) -> Runner<'a> {
+    let mut bodies: BTreeMap<(&str, u8), Vec<Note<'a>>> = BTreeMap::new();
     for note in notes {
         let id = note.stroke.filter(|s| by_id(s).is_some()).unwrap_or(&frame.chair.instrument);
         let pitched = by_id(id).is_none_or(|i| !i.unpitched);
         bodies.entry((id, if pitched { note.key } else { 0 })).or_default().push(note);
     }
-    for ((id, key), notes) in bodies {
-        body(frame, id, key, &notes, out);
+    let bodies = bodies.into_iter().filter_map(|((id, key), notes)| body(frame, id, key, notes)).collect();
+    Runner { bodies }
+}
+
+impl crate::Runner for Runner<'_> {
+    fn run(&mut self, until: i64, stage: &mut Stage) {
+        self.bodies.iter_mut().for_each(|b| b.run(until, stage));
     }
 }
 
@@ -106,11 +116,31 @@ impl Band {
     }
 }
 
-fn body(frame: &Frame<'_>, id: &str, key: u8, notes: &[&Note<'_>], out: &mut [f32]) {
+/// A body that rings, and what is still to be done to it.
+struct Body<'a> {
+    frame: Frame<'a>,
+    notes: Vec<Note<'a>>,
+    modes: Modes,
+    bands: Vec<Band>,
+    chance: Chance,
+    /// Turns the sum of its modes and bands to RMS 1.
+    even: f64,
+    forte: f64,
+    /// Hertz up to which a stroke at mf is bright.
+    mallet: f64,
+    damp: f64,
+    /// A stroke (the number of its note), or a hand laid on.
+    events: Vec<(i64, Option<usize>)>,
+    next: usize,
+    at: i64,
+    playing: Option<usize>,
+}
+
+fn body<'a>(frame: Frame<'a>, id: &str, key: u8, notes: Vec<Note<'a>>) -> Option<Body<'a>> {
     let rate = frame.rate;
     let instrument = by_id(id);
     let rows = rows_of(STRUCK, instrument);
-    let Some(strike) = rows.iter().find(|r| r[1] == "strike") else { return };
+    let strike = rows.iter().find(|r| r[1] == "strike")?;
     let (mallet, forte) = (number(strike, 2), number(strike, 3));
     let forte = instrument.and_then(|i| i.level).map_or(forte, |l| l.forte);
     let damp: Option<f64> = strike.get(4).and_then(|d| d.parse().ok());
@@ -152,82 +182,101 @@ fn body(frame: &Frame<'_>, id: &str, key: u8, notes: &[&Note<'_>], out: &mut [f3
         }
     }
     let even = 1.0 / math::sqrt(power.max(1e-9));
-    let mut events: Vec<(i64, Option<&Note<'_>>)> = Vec::new();
-    for note in notes {
-        events.push((frame.at(note.onset), Some(note)));
+    let mut events: Vec<(i64, Option<usize>)> = Vec::new();
+    for (number, note) in notes.iter().enumerate() {
+        events.push((frame.at(note.onset), Some(number)));
         let short = matches!(note.articulation, named::STACCATO | named::STACCATISSIMO);
         // Strokes of a roll ring into each other.
         let rolled = matches!(note.articulation, named::ROLL | named::TREMOLO | named::SWELL);
         if (damp.is_some() && !rolled) || short {
-            events.push((frame.at(pedalled(frame, note.end)), None));
+            events.push((frame.at(pedalled(&frame, note.end)), None));
         }
     }
     // At one frame, hands are laid on before the next stroke.
     events.sort_by_key(|e| (e.0, e.1.is_some()));
-    let damp = damp.unwrap_or(0.2);
-    let silence = 1e-9_f32;
-    let mut block = [0.0_f32; 128];
-    let mut at = events[0].0;
-    let mut next = 0;
-    let mut playing: Option<&Note<'_>> = None;
-    loop {
-        while next < events.len() && events[next].0 <= at {
-            match events[next].1 {
-                Some(note) => {
-                    modes.tune(frame.hertz(note.cents), f64::MAX, rate);
-                    let loud = frame.amplitude(forte, note.attack, note.players) * even;
-                    let bright = mallet * math::exp2(note.attack.clamp(-40.0, 20.0) / 12.0);
-                    let pitch = frame.hertz(note.cents);
-                    // A soft mallet stays longer on the skin: a low pass of the second order.
-                    let softened = |f: f64| 1.0 / (1.0 + (f / bright) * (f / bright));
-                    for (i, (value, fixed, level, _)) in modes.facts.iter().enumerate() {
-                        let f = if *fixed { *value } else { value * pitch };
-                        // No two strokes fall on the same spot.
-                        let spot = 1.0 + 0.15 * chance.between(-1.0, 1.0);
-                        modes.re[i] += (loud * softened(f) * spot * Decibels(*level).amplitude()) as f32;
+    Some(Body {
+        frame,
+        modes,
+        bands,
+        chance,
+        even,
+        forte,
+        mallet,
+        damp: damp.unwrap_or(0.2),
+        at: events.first()?.0,
+        events,
+        next: 0,
+        playing: None,
+        notes,
+    })
+}
+
+impl Body<'_> {
+    fn run(&mut self, until: i64, stage: &mut Stage) {
+        let rate = self.frame.rate;
+        let silence = 1e-9_f32;
+        let mut block = [0.0_f32; 128];
+        while self.at < until {
+            while let Some((_, event)) = self.events.get(self.next).copied().filter(|e| e.0 <= self.at) {
+                match event {
+                    Some(note) => self.strike(note),
+                    None => {
+                        let pitch = self.playing.map_or(440.0, |n| self.frame.hertz(self.notes[n].cents));
+                        self.modes.tune(pitch, self.damp, rate);
+                        for band in &mut self.bands {
+                            band.target *= 0.3;
+                        }
+                        self.playing = None;
                     }
-                    for band in &mut bands {
-                        let new = loud * band.gain * softened(band.hertz);
-                        let old = f64::from(band.target);
-                        band.target = math::sqrt(new * new + old * old) as f32;
-                    }
-                    playing = Some(note);
                 }
-                None => {
-                    let pitch = playing.map_or(440.0, |n| frame.hertz(n.cents));
-                    modes.tune(pitch, damp, rate);
-                    for band in &mut bands {
-                        band.target *= 0.3;
-                    }
-                    playing = None;
-                }
+                self.next += 1;
             }
-            next += 1;
+            let ahead = self.events.get(self.next).map(|e| e.0);
+            let quiet = self.modes.energy() < silence * silence
+                && self.bands.iter().all(|b| b.target < silence && b.rise.value < silence);
+            if quiet {
+                let Some(ahead) = ahead else { break };
+                self.at = ahead;
+                continue;
+            }
+            let frames = ahead.map_or(i64::MAX, |e| e - self.at).clamp(1, block.len() as i64) as usize;
+            let block = &mut block[..frames];
+            block.fill(0.0);
+            // A pedal that glides while the note rings.
+            if let Some(note) = self.playing.map(|n| &self.notes[n]).filter(|n| !n.bend.is_empty()) {
+                let bend = math::polyline(&note.bend, self.at as f64 / rate - note.onset);
+                self.modes.tune(self.frame.hertz(note.cents + bend), f64::MAX, rate);
+            }
+            self.modes.run(block);
+            for band in &mut self.bands {
+                band.run(block);
+            }
+            stage.add(0, self.at, block);
+            self.at += frames as i64;
         }
-        let quiet = modes.energy() < silence * silence
-            && bands.iter().all(|b| b.target < silence && b.rise.value < silence);
-        if at >= out.len() as i64 || (quiet && next >= events.len()) {
-            break;
+    }
+
+    fn strike(&mut self, number: usize) {
+        let note = &self.notes[number];
+        let pitch = self.frame.hertz(note.cents);
+        self.modes.tune(pitch, f64::MAX, self.frame.rate);
+        let loud = self.frame.amplitude(self.forte, note.attack, note.players) * self.even;
+        let bright = self.mallet * math::exp2(note.attack.clamp(-40.0, 20.0) / 12.0);
+        // A soft mallet stays longer on the skin: a low pass of the second order.
+        let softened = |f: f64| 1.0 / (1.0 + (f / bright) * (f / bright));
+        for (i, (value, fixed, level, _)) in self.modes.facts.iter().enumerate() {
+            let f = if *fixed { *value } else { value * pitch };
+            // No two strokes fall on the same spot.
+            let spot = if self.frame.plain() { 1.0 } else { 1.0 + 0.15 * self.chance.between(-1.0, 1.0) };
+            self.modes.re[i] += (loud * softened(f) * spot * Decibels(*level).amplitude()) as f32;
         }
-        if quiet {
-            at = events[next].0;
-            continue;
+        if !self.frame.plain() {
+            for band in &mut self.bands {
+                let new = loud * band.gain * softened(band.hertz);
+                let old = f64::from(band.target);
+                band.target = math::sqrt(new * new + old * old) as f32;
+            }
         }
-        let ahead = events.get(next).map_or(i64::MAX, |e| e.0 - at);
-        let frames = ahead.clamp(1, block.len() as i64) as usize;
-        let block = &mut block[..frames];
-        block.fill(0.0);
-        // A pedal that glides while the note rings.
-        if let Some(note) = playing.filter(|n| !n.bend.is_empty()) {
-            let t = (at + frame.first) as f64 / rate;
-            let bend = math::polyline(&note.bend, t - note.onset);
-            modes.tune(frame.hertz(note.cents + bend), f64::MAX, rate);
-        }
-        modes.run(block);
-        for band in &mut bands {
-            band.run(block);
-        }
-        add(out, at, block);
-        at += frames as i64;
+        self.playing = Some(number);
     }
 }

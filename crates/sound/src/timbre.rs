@@ -100,8 +100,8 @@ pub fn tint(colour: Option<Colour>, family: &str) -> Tint {
 }
 
 /// Periods of one chair, made when they are first wanted.
-pub struct Periods<'a> {
-    spectrum: &'a Spectrum,
+pub struct Periods {
+    spectrum: Spectrum,
     family: &'static str,
     rate: f64,
     tuning: f64,
@@ -109,15 +109,9 @@ pub struct Periods<'a> {
     made: BTreeMap<(Wanted, usize), Rc<[f32]>>,
 }
 
-impl<'a> Periods<'a> {
+impl Periods {
     /// For a chair.
-    pub fn new(
-        spectrum: &'a Spectrum,
-        family: &'static str,
-        rate: f64,
-        tuning: f64,
-        mut chance: Chance,
-    ) -> Self {
+    pub fn new(spectrum: Spectrum, family: &'static str, rate: f64, tuning: f64, mut chance: Chance) -> Self {
         // One set of phases for all periods, so that one passes into the other without a dip.
         let phases = (0..LENGTH / 2).map(|_| TAU * chance.unit()).collect();
         Self { spectrum, family, rate, tuning, phases, made: BTreeMap::new() }

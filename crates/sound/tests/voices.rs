@@ -7,7 +7,7 @@ use ripieno_music::{
     ChairPerformance, Colour, Curve, Gesture, Place, Realisation, Stroke, Sung, Syllable, SyllablePlace,
 };
 use ripieno_signal::measure;
-use ripieno_sound::{Options, render};
+use ripieno_sound::{Manner, Options};
 use ripieno_units::{Decibels, Seconds};
 
 const RATE: u32 = 48_000;
@@ -47,8 +47,23 @@ fn chair(instrument: &str, gestures: Vec<Gesture>) -> ChairPerformance {
     }
 }
 
-fn options(seconds: f64) -> Options {
-    Options { sample_rate: RATE, tuning: 440.0, from: Seconds(0.0), to: Seconds(seconds), seed: 7 }
+fn options(seconds: f64) -> Span {
+    Span { sample_rate: RATE, tuning: 440.0, from: Seconds(0.0), to: Seconds(seconds), seed: 7 }
+}
+
+/// What is rendered of a chair.
+#[derive(Clone, Copy)]
+struct Span {
+    sample_rate: u32,
+    tuning: f64,
+    from: Seconds,
+    to: Seconds,
+    seed: u64,
+}
+
+fn render(chair: &ChairPerformance, span: &Span) -> Vec<f32> {
+    let Span { sample_rate, tuning, from, to, seed } = *span;
+    ripieno_sound::render(chair, &Options { sample_rate, tuning, seed, manner: Manner::Living }, from, to)
 }
 
 fn frames(from: f64, to: f64) -> std::ops::Range<usize> {
@@ -102,7 +117,7 @@ fn tuning_cents_and_rate_are_followed() {
     gesture.cents = -25.0;
     gesture.colour = Some(Colour::NonVib);
     for (id, rate) in [("clarinet", 44_100), ("harp", 96_000), ("vibraphone", 44_100)] {
-        let how = Options { sample_rate: rate, tuning: 415.0, ..options(3.2) };
+        let how = Span { sample_rate: rate, tuning: 415.0, ..options(3.2) };
         let sound = render(&chair(id, vec![gesture.clone()]), &how);
         let r = f64::from(rate);
         let off =
@@ -304,7 +319,7 @@ fn silence_in_silence_out_and_the_same_twice() {
         let chair = chair(id, music.clone());
         let once = render(&chair, &options(3.0));
         assert_eq!(once, render(&chair, &options(3.0)), "{id}");
-        let other = render(&chair, &Options { seed: 8, ..options(3.0) });
+        let other = render(&chair, &Span { seed: 8, ..options(3.0) });
         assert_ne!(once, other, "{id}: the seed counts");
     }
 }
@@ -316,7 +331,7 @@ fn a_passage_is_cut_from_the_whole() {
     for id in ["cello", "flute", "glockenspiel"] {
         let chair = chair(id, music.clone());
         let whole = render(&chair, &options(4.0));
-        let part = render(&chair, &Options { from: Seconds(1.5), to: Seconds(3.5), ..options(0.0) });
+        let part = render(&chair, &Span { from: Seconds(1.5), to: Seconds(3.5), ..options(0.0) });
         assert_eq!(part.len(), 96_000);
         assert!(measure::difference(&whole[frames(1.5, 3.5)], &part).0 < -100.0, "{id}");
     }
@@ -366,7 +381,7 @@ proptest! {
         }
         let mut chair = chair(id, gestures);
         chair.level = Curve { points: vec![(0.0, odd), (1.0, 10.0), (2.0, -80.0)] };
-        let sound = render(&chair, &Options { sample_rate: rate, ..options(2.0) });
+        let sound = render(&chair, &Span { sample_rate: rate, ..options(2.0) });
         prop_assert_eq!(sound.len(), 2 * rate as usize);
         prop_assert!(sound.iter().all(|x| x.is_finite() && x.abs() < 1e3));
     }
