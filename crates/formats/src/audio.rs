@@ -1,7 +1,7 @@
 //! Sound files in: WAV, AIFF, FLAC and Ogg Vorbis, block by block, whatever their length.
 
 use crate::wav::Wav;
-use std::io::{Read, Seek, SeekFrom};
+use std::io::{ErrorKind, Read, Seek, SeekFrom};
 use std::panic::AssertUnwindSafe;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
@@ -150,7 +150,10 @@ impl Reader {
                 }
                 Err(e) => {
                     self.ended = true;
-                    return Err(damaged(seconds, &e));
+                    // A file of unknown length that ends where it ends is whole.
+                    let whole = self.shape.frames.is_none_or(|frames| self.read >= frames);
+                    let end = matches!(&e, Error::IoError(e) if e.kind() == ErrorKind::UnexpectedEof);
+                    return if whole && end { Ok(None) } else { Err(damaged(seconds, &e)) };
                 }
             };
             if packet.track_id != self.track {
@@ -254,7 +257,7 @@ fn begins(source: &mut (impl Read + Seek), head: &mut [u8]) -> std::io::Result<u
         match source.read(&mut head[found..]) {
             Ok(0) => break,
             Ok(n) => found += n,
-            Err(e) if e.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(e) if e.kind() == ErrorKind::Interrupted => {}
             Err(e) => return Err(e),
         }
     }
@@ -288,7 +291,7 @@ fn contained<T>(work: impl FnOnce() -> Result<T, Error>) -> Result<T, Error> {
 
 fn damaged(seconds: f64, error: &Error) -> AudioError {
     match error {
-        Error::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
+        Error::IoError(e) if e.kind() == ErrorKind::UnexpectedEof => {
             AudioError::Damaged { seconds, message: "it ends too early".to_string() }
         }
         Error::IoError(e) => AudioError::Source(e.to_string()),
