@@ -75,9 +75,12 @@ pub fn prepare(hall: &Hall, sample_rate: u32) -> Room {
         }
         let mut whole = early.clone();
         room.add_scattered(&mut whole, &middle, &usual);
-        whole.add(&room.tail.clone().scaled((room.unit * math::sqrt(usual.diffuse())) as f32));
+        whole.add(&room.tail.clone().scaled((room.unit * usual.diffuse()) as f32));
         let mut worst = 0.0_f64;
+        // A fall by 60 dB is more than the measure needs.
+        let heard = (tail::length(&wanted) / 1.5 * rate) as usize;
         for (times, channel) in times.iter_mut().zip([&whole.left, &whole.right]) {
+            let channel = channel.get(..heard).unwrap_or(channel);
             for (i, band) in measure::measures(channel, rate).iter().enumerate() {
                 let Some(found) = band.t30 else { continue };
                 let wrong = wanted[i] / found.0;
@@ -243,7 +246,7 @@ impl Room {
     /// share that mean reflections have not mirrored by then.
     fn add_scattered(&self, response: &mut Stereo, source: &Source, ears: &Ears) {
         let hall = &self.hall;
-        let gain = self.unit * math::sqrt(ears.diffuse());
+        let gain = self.unit * ears.diffuse();
         let first = distance(self.place(source.position), tree()) / SPEED_OF_SOUND;
         // Reflections a second: c S / 4V.
         let each = SPEED_OF_SOUND * hall.area() / (4.0 * hall.volume());
@@ -262,6 +265,22 @@ impl Room {
             response.left[i] += amplitude as f32 * self.beginning.left[i];
             response.right[i] += amplitude as f32 * self.beginning.right[i];
         }
+    }
+
+    /// When what arrives: for each microphone of the balance and each image of the source up to the third order, the number of the
+    /// microphone, the order (0: direct), where the microphone is, and the travel time in seconds from the source. For
+    /// checks: [`Room::direct`] and [`Room::reflections`] are made of these.
+    pub fn arrivals(&self, source: &Source, balance: &Balance) -> Vec<(usize, u32, Position, f64)> {
+        let place = self.place(source.position);
+        let ears = self.ears(balance);
+        let of = |(number, ear): (usize, &crate::microphones::Ear)| {
+            let at = ear.position;
+            let times = self.images.iter().map(move |image| {
+                (number, image.order, at, distance(image.of(place, &self.hall), at) / SPEED_OF_SOUND)
+            });
+            times.collect::<Vec<_>>()
+        };
+        ears.ears.iter().enumerate().flat_map(of).collect()
     }
 
     /// The direct sound at all microphones of the balance: 1/r, air, directivity, true travel times less that from the conductor
@@ -299,7 +318,7 @@ impl Room {
     /// Amplitude of the tail of a source. It depends on the microphones alone: the field is alike everywhere, and what a
     /// source radiates is what counts, not whereto. The distance of Barron's theory lies in the times (see [`crate::tail`]).
     pub fn tail_gain(&self, _source: &Source, balance: &Balance) -> f64 {
-        self.unit * math::sqrt(self.ears(balance).diffuse())
+        self.unit * self.ears(balance).diffuse()
     }
 
     /// Direct sound, reflections and tail of a source.
