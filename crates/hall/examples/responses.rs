@@ -5,6 +5,7 @@
 
 use ripieno_formats::wav::{self, SampleFormat, Wav};
 use ripieno_hall::{Balance, MIDDLE, OCTAVES, OFF, Source, halls, measure, prepare};
+use ripieno_signal::Position;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::time::Instant;
@@ -68,15 +69,34 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let hall = halls().iter().find(|h| h.id == "concert-hall").ok_or("no concert-hall")?;
     let room = prepare(hall, rate);
     let tree = Balance { near: OFF, wide: OFF, far: OFF, ..Balance::default() };
-    let mut arrivals = String::from("kind\tmicrophone\torder\tx\ty\tz\tseconds\n");
-    writeln!(arrivals, "box\t-\t-\t{}\t{}\t{}\t{}", hall.width, hall.depth(), hall.height, hall.downstage)?;
-    for (x, y) in [(-3.6, 2.2), (1.0, 7.4)] {
-        let source = Source { position: ripieno_signal::Position::seated(x, y), ..Source::default() };
+    let mut arrivals = String::from("kind\tnumber\torder\tx\ty\tz\teven\tused\n");
+    writeln!(
+        arrivals,
+        "box\t-\t-\t{}\t{}\t{}\t{}\t-",
+        hall.width,
+        hall.depth(),
+        hall.height,
+        hall.downstage
+    )?;
+    writeln!(arrivals, "tail\t-\t-\t-\t-\t-\t{}\t-", room.mixing_time().0)?;
+    for (number, (x, y)) in [(-3.6, 2.2), (1.0, 7.4)].into_iter().enumerate() {
+        let source = Source { position: Position::seated(x, y), ..Source::default() };
         let p = room.place(source.position);
-        writeln!(arrivals, "source\t-\t-\t{}\t{}\t{}\t0", p.x, p.y, p.z)?;
-        for (microphone, order, at, seconds) in room.arrivals(&source, &tree) {
-            writeln!(arrivals, "arrival\t{microphone}\t{order}\t{}\t{}\t{}\t{seconds:.9}", at.x, at.y, at.z)?;
+        writeln!(arrivals, "source\t{number}\t-\t{}\t{}\t{}\t-\t-", p.x, p.y, p.z)?;
+        for a in room.arrivals(&source, &tree) {
+            let p = a.position;
+            writeln!(
+                arrivals,
+                "arrival\t{}\t{}\t{}\t{}\t{}\t{:.9}\t{:.9}",
+                a.microphone, a.order, p.x, p.y, p.z, a.even.0, a.used.0
+            )?;
         }
+        let direct = room.direct(&source, &tree);
+        let sound = Wav { sample_rate: rate, channels: vec![direct.left, direct.right] };
+        std::fs::write(
+            folder.join(format!("direct-{number}.wav")),
+            wav::write(&sound, SampleFormat::Float32),
+        )?;
     }
     std::fs::write(folder.join("arrivals.tsv"), arrivals)?;
     Ok(())

@@ -93,7 +93,7 @@ pub fn from_impulse(response: &Stereo, sample_rate: u32) -> Result<Room, Impulse
         }
     }
     let rest = energy(&tail);
-    if rest <= 0.0 {
+    if rest <= 1e-7 * whole {
         return Err(ImpulseError::Short(Seconds(direct as f64 / rate)));
     }
     // One without direct sound, or with hardly anything else, is held to what a seat can hear.

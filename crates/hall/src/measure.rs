@@ -5,6 +5,7 @@ use crate::bands::OCTAVES;
 use realfft::{RealFftPlanner, num_complex::Complex};
 use ripieno_signal::Stereo;
 use ripieno_units::{Decibels, Seconds, math};
+use std::f64::consts::{FRAC_1_SQRT_2, FRAC_PI_2};
 
 /// Figures of one octave band (ISO 3382-1:2009, annex A).
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -98,9 +99,11 @@ fn octaves(response: &[f32], sample_rate: f64) -> Vec<Band> {
         let top = bins.len() - 1;
         for (k, bin) in bins.iter_mut().enumerate().skip(1).take(top - 1) {
             let f = k as f64 * step;
-            let x = (f / centre - centre / f) / std::f64::consts::FRAC_1_SQRT_2;
+            let x = (f / centre - centre / f) / FRAC_1_SQRT_2;
             let x2 = x * x;
-            *bin = spectrum[k] * (1.0 / (1.0 + x2 * x2 * x2));
+            // What is two octaves above and -87 dB is let out softly.
+            let end = math::cos(FRAC_PI_2 * (f / centre / 1.5 - 5.0 / 3.0).clamp(0.0, 1.0));
+            *bin = spectrum[k] * (end * end / (1.0 + x2 * x2 * x2));
         }
         bins[0] = Complex::new(0.0, 0.0);
         let mut band = inverse.make_output_vec();

@@ -17,7 +17,7 @@ const CROSSFADE: f64 = 0.016;
 
 /// How far the seats of an orchestra with choir reach, metres: to each side, upstage and (microphones) downstage. A room that is
 /// smaller holds everything closer together.
-const REACH: [f64; 3] = [7.6, 14.4, 8.0];
+const REACH: [f64; 3] = [8.0, 14.4, 8.0];
 
 /// Nothing is nearer to a wall, metres.
 const CLEAR: f64 = 0.4;
@@ -32,6 +32,21 @@ pub struct Source {
     pub position: Position,
     /// How it radiates.
     pub directivity: Directivity,
+}
+
+/// The sound of one image at one microphone.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ImageArrival {
+    /// Number of the microphone among those of the balance.
+    pub microphone: usize,
+    /// Where the microphone is.
+    pub position: Position,
+    /// Reflections on the way; 0 is the direct sound.
+    pub order: u32,
+    /// Travel time in a box with even walls.
+    pub even: Seconds,
+    /// Travel time as it is used, with the unevenness of walls.
+    pub used: Seconds,
 }
 
 /// A hall made ready for one sample rate.
@@ -267,20 +282,25 @@ impl Room {
         }
     }
 
-    /// When what arrives: for each microphone of the balance and each image of the source up to the third order, the number of the
-    /// microphone, the order (0: direct), where the microphone is, and the travel time in seconds from the source. For
-    /// checks: [`Room::direct`] and [`Room::reflections`] are made of these.
-    pub fn arrivals(&self, source: &Source, balance: &Balance) -> Vec<(usize, u32, Position, f64)> {
+    /// When what arrives, for checks against other programs: [`Room::direct`] and [`Room::reflections`] are made of these. Source
+    /// and microphone are where the room holds them ([`Room::place`]).
+    pub fn arrivals(&self, source: &Source, balance: &Balance) -> Vec<ImageArrival> {
         let place = self.place(source.position);
         let ears = self.ears(balance);
-        let of = |(number, ear): (usize, &crate::microphones::Ear)| {
-            let at = ear.position;
-            let times = self.images.iter().map(move |image| {
-                (number, image.order, at, distance(image.of(place, &self.hall), at) / SPEED_OF_SOUND)
-            });
-            times.collect::<Vec<_>>()
-        };
-        ears.ears.iter().enumerate().flat_map(of).collect()
+        let mut all = Vec::new();
+        for (number, ear) in ears.ears.iter().enumerate() {
+            for image in &self.images {
+                let time = |at: Position| Seconds(distance(at, ear.position) / SPEED_OF_SOUND);
+                all.push(ImageArrival {
+                    microphone: number,
+                    position: ear.position,
+                    order: image.order,
+                    even: time(image.exact(place, &self.hall)),
+                    used: time(image.of(place, &self.hall)),
+                });
+            }
+        }
+        all
     }
 
     /// The direct sound at all microphones of the balance: 1/r, air, directivity, true travel times less that from the conductor
