@@ -89,9 +89,9 @@ fn octaves(response: &[f32], sample_rate: f64) -> Vec<Band> {
         if centre * 1.5 > sample_rate / 2.0 {
             break;
         }
-        // Only the bins of the band, so at a rate no higher than it needs.
+        // Only the bins of the band and an octave more, at a rate no higher than its energy needs.
         let mut short = length;
-        while short.is_multiple_of(4) && (short / 2) as f64 * step >= 8.0 * centre {
+        while short.is_multiple_of(4) && (short / 2) as f64 * step >= 16.0 * centre {
             short /= 2;
         }
         let inverse = planner.plan_fft_inverse(short);
@@ -220,7 +220,12 @@ fn figures(hertz: f64, energy: &[f64], rate: f64, onset: f64) -> Measures {
         .collect();
     decay.reverse();
     let total = decay.first().copied().unwrap_or(0.0);
-    let after = |seconds: f64| decay.get(((onset + seconds) * rate) as usize).copied().unwrap_or(0.0);
+    let after = |seconds: f64| {
+        // A sample stands for half a step before it and half after it.
+        let at = (onset + seconds) * rate + 0.5;
+        let energy = |i: usize| decay.get(i).copied().unwrap_or(rest);
+        math::lerp(energy(at as usize), energy(at as usize + 1), at - math::floor(at))
+    };
     let fall = |from: f64, to: f64| {
         let level = |e: f64| 10.0 * math::log10((e / total).max(1e-30));
         let first = decay.iter().position(|e| level(*e) <= from)?;
@@ -230,9 +235,10 @@ fn figures(hertz: f64, energy: &[f64], rate: f64, onset: f64) -> Measures {
             (first..last).step_by(step).map(|i| (i as f64 / rate, level(decay[i]))).collect();
         line(&points).filter(|(slope, _)| *slope < 0.0).map(|(slope, _)| Seconds(-60.0 / slope))
     };
-    // The centre of gravity of the energy is the mean of the decay over time.
-    let moment: f64 =
-        decay.iter().skip(start).sum::<f64>() / rate + rest * floor.map_or(0.0, |f| f.reverberation / DECAY);
+    // The centre of gravity is the energy that is left, summed over time from the onset on.
+    let skipped = onset * rate - start as f64;
+    let left: f64 = decay.iter().skip(start + 1).sum();
+    let moment = (left - skipped * total) / rate + rest * floor.map_or(0.0, |f| f.reverberation / DECAY);
     Measures {
         hertz,
         edt: fall(-0.1, -10.0),

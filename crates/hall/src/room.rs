@@ -79,12 +79,12 @@ pub fn prepare(hall: &Hall, sample_rate: u32) -> Room {
     let usual = room.ears(&Balance::default());
     let middle = Source { position: MIDDLE, ..Source::default() };
     let early = room.sparse(&[(middle, 1.0)], &usual, Part::Both);
-    let coherence = |f: f64| usual.coherence(f);
+    let field = |f: f64| usual.field(f);
     let mut times = [wanted; 2];
     // A finite piece of noise decays a little faster or slower than it was told, most of all where the octave is narrow and the
     // decay short. The room as it is measured is what was wanted.
     for round in 0..ROUNDS {
-        room.take(tail::make(&seeds, &times, coherence, rate));
+        room.take(tail::make(&seeds, &times, field, rate));
         if round + 1 == ROUNDS {
             break;
         }
@@ -235,7 +235,8 @@ impl Room {
                     let towards = pattern.towards(image.departure(at, ear.position, r.max(1e-6)));
                     let near = amplitude * left / r.max(NEAREST);
                     let bands = std::array::from_fn(|b| {
-                        (near * image.factors[b] * towards[b] * math::exp(-self.air[b] * r)) as f32
+                        (near * ears.tone[b] * image.factors[b] * towards[b] * math::exp(-self.air[b] * r))
+                            as f32
                     });
                     let arrival = Arrival::at((time - zero) * rate);
                     for (channel, gain) in channels.iter_mut().zip(ear.gains) {
@@ -335,8 +336,9 @@ impl Room {
         &self.tail
     }
 
-    /// Amplitude of the tail of a source. It depends on the microphones alone: the field is alike everywhere, and what a
-    /// source radiates is what counts, not whereto. The distance of Barron's theory lies in the times (see [`crate::tail`]).
+    /// Amplitude of the tail of a source. It depends on the microphones alone: the field is alike everywhere, and what a source
+    /// radiates is what counts, not whereto. Barron's loss with distance lies in the times: what is later than 80 ms after the
+    /// direct sound begins later for a source that is farther away.
     pub fn tail_gain(&self, _source: &Source, balance: &Balance) -> f64 {
         self.unit * self.ears(balance).diffuse()
     }
