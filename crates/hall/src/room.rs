@@ -19,6 +19,9 @@ const CROSSFADE: f64 = 0.016;
 /// smaller holds everything closer together.
 const REACH: [f64; 3] = [8.0, 14.4, 8.0];
 
+/// From the direct sound on, what is scattered comes up within this time, seconds (common practice, no source).
+const RISE: f64 = 0.006;
+
 /// Nothing is nearer to a wall, metres.
 const CLEAR: f64 = 0.4;
 
@@ -50,7 +53,7 @@ pub struct ImageArrival {
 }
 
 /// A hall made ready for one sample rate.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Room {
     pub(crate) hall: Hall,
     pub(crate) sample_rate: f64,
@@ -89,7 +92,7 @@ pub fn prepare(hall: &Hall, sample_rate: u32) -> Room {
             break;
         }
         let mut whole = early.clone();
-        room.add_scattered(&mut whole, &middle, &usual);
+        room.add_scattered(&mut whole, &[(middle, 1.0)], &usual);
         whole.add(&room.tail.clone().scaled((room.unit * usual.diffuse()) as f32));
         let mut worst = 0.0_f64;
         // A fall by 60 dB is more than the measure needs.
@@ -214,7 +217,7 @@ impl Room {
         let mut channels = [Taps::new(frames), Taps::new(frames)];
         for (source, amplitude) in sources {
             let place = self.place(source.position);
-            let pattern = Pattern::new(&source.directivity, facing(place.x, place.y));
+            let pattern = Pattern::new(&source.directivity, facing(source.position.x, source.position.y));
             for image in &self.images {
                 let wanted = match part {
                     Part::Direct => image.order == 0,
@@ -259,11 +262,16 @@ impl Room {
     }
 
     /// Adds what the walls have scattered before the tail has taken over: the noise of the tail, from the direct sound on, in the
-    /// share that mean reflections have not mirrored by then.
-    fn add_scattered(&self, response: &mut Stereo, source: &Source, ears: &Ears) {
+    /// share that mean reflections have not mirrored by then. Of several places the energies add up: what is scattered differs
+    /// from place to place.
+    fn add_scattered(&self, response: &mut Stereo, sources: &[(Source, f64)], ears: &Ears) {
         let hall = &self.hall;
         let gain = self.unit * ears.diffuse();
-        let first = distance(self.place(source.position), tree()) / SPEED_OF_SOUND;
+        let places: Vec<(f64, f64)> = sources
+            .iter()
+            .map(|(s, a)| (distance(self.place(s.position), tree()) / SPEED_OF_SOUND, a * a))
+            .collect();
+        let whole = math::sqrt(places.iter().map(|(_, energy)| energy).sum());
         // Reflections a second: c S / 4V.
         let each = SPEED_OF_SOUND * hall.area() / (4.0 * hall.volume());
         let kept = math::ln(1.0 - hall.scattering);
@@ -271,15 +279,22 @@ impl Room {
         let frames = self.beginning.frames().min(response.frames());
         for i in 0..frames {
             let time = i as f64 / self.sample_rate + zero;
-            if time <= first {
-                continue;
-            }
             let fade = self.faded_out(time);
-            let mirrored = math::exp(kept * each * time) * fade * fade;
-            let rise = ((time - first) / 0.006).min(1.0);
-            let amplitude = gain * (rise * math::sqrt(1.0 - mirrored) - self.faded_in(time));
-            response.left[i] += amplitude as f32 * self.beginning.left[i];
-            response.right[i] += amplitude as f32 * self.beginning.right[i];
+            let scattered = 1.0 - math::exp(kept * each * time) * fade * fade;
+            let energy: f64 = places
+                .iter()
+                .map(|(first, energy)| {
+                    let rise = ((time - first) / RISE).clamp(0.0, 1.0);
+                    energy * rise * rise
+                })
+                .sum();
+            if energy > 0.0 {
+                // The shared tail brings its part from its fade on.
+                let amplitude =
+                    (gain * (math::sqrt(energy * scattered) - whole * self.faded_in(time))) as f32;
+                response.left[i] += amplitude * self.beginning.left[i];
+                response.right[i] += amplitude * self.beginning.right[i];
+            }
         }
     }
 
@@ -314,20 +329,16 @@ impl Room {
     pub fn reflections(&self, source: &Source, balance: &Balance) -> Stereo {
         let ears = self.ears(balance);
         let mut response = self.sparse(&[(*source, 1.0)], &ears, Part::Reflections);
-        self.add_scattered(&mut response, source, &ears);
+        self.add_scattered(&mut response, &[(*source, 1.0)], &ears);
         response
     }
 
     /// Direct sound and reflections of one chair that sits in several places (the desks of a section), each with its amplitude:
-    /// one shaping for all of them.
+    /// one shaping for all of them. Its tail is that of one source times the root of the sum of the squared amplitudes.
     pub fn early(&self, sources: &[(Source, f64)], balance: &Balance) -> Stereo {
         let ears = self.ears(balance);
         let mut response = self.sparse(sources, &ears, Part::Both);
-        for (source, amplitude) in sources {
-            let mut scattered = Stereo::silence(response.frames());
-            self.add_scattered(&mut scattered, source, &ears);
-            response.add(&scattered.scaled(*amplitude as f32));
-        }
+        self.add_scattered(&mut response, sources, &ears);
         response
     }
 

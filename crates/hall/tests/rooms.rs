@@ -311,17 +311,46 @@ fn the_same_hall_gives_the_same_bits() {
 }
 
 #[test]
-fn several_places_are_the_sum_of_each() {
+fn several_places_add_up_their_energies() {
     let room = room("theatre");
-    let sources = [(seat(-3.0, 2.0), 0.5), (seat(-4.0, 3.0), 0.25), (seat(2.0, 9.0), 1.0)];
-    let together = room.early(&sources, &Balance::default());
-    let mut sum = Stereo::default();
-    for (source, amplitude) in &sources {
-        sum.add(&room.direct(source, &Balance::default()).scaled(*amplitude as f32));
-        sum.add(&room.reflections(source, &Balance::default()).scaled(*amplitude as f32));
-    }
+    let balance = Balance::default();
+    let whole = |s: &Stereo| energy(s, 0.0, 20.0);
+    // One place: exactly its direct sound and its reflections.
+    let source = seat(-3.0, 2.0);
+    let together = room.early(&[(source, 0.5)], &balance);
+    let mut sum = room.direct(&source, &balance).scaled(0.5);
+    sum.add(&room.reflections(&source, &balance).scaled(0.5));
     assert!(difference(&together.left, &sum.left).0 < -110.0);
     assert!(difference(&together.right, &sum.right).0 < -110.0);
+    // Four desks of a section with half the amplitude each are as loud as one in their midst.
+    let desks: Vec<(Source, f64)> = [-4.8, -3.6, -2.4, -1.4].map(|x| (seat(x, 2.4), 0.5)).to_vec();
+    let wanted: f64 = desks.iter().map(|(s, a)| a * a * whole(&room.early(&[(*s, 1.0)], &balance))).sum();
+    let found = whole(&room.early(&desks, &balance));
+    assert!(db(found / wanted).abs() < 0.5, "{:.2} dB", db(found / wanted));
+}
+
+/// Everything is linear: a sum of dry signals becomes the sum of what each becomes.
+#[test]
+fn amplitudes_scale_and_responses_do_not_depend_on_what_was_made_before() {
+    let room = room("chapel");
+    let (a, b) = (seat(-3.0, 2.0), seat(2.0, 9.0));
+    let first = room.response(&a, &Balance::default());
+    let _ = room.response(&b, &Balance::default());
+    assert_eq!(first, room.response(&a, &Balance::default()));
+    let louder = room.early(&[(a, 4.0)], &Balance::default());
+    let plain = room.early(&[(a, 1.0)], &Balance::default()).scaled(4.0);
+    assert!(difference(&louder.left, &plain.left).0 < -110.0);
+    // All faders up by as much is the same.
+    let up = |d: Decibels| Decibels(d.0 + 6.0);
+    let usual = Balance::default();
+    let raised = Balance {
+        tree: up(usual.tree),
+        near: up(usual.near),
+        wide: up(usual.wide),
+        far: up(usual.far),
+        ..usual
+    };
+    assert!(difference(&first.left, &room.response(&a, &raised).left).0 < -100.0);
 }
 
 #[test]
