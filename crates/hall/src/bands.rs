@@ -28,6 +28,7 @@ pub(crate) fn between(octaves: &Octaves, hertz: f64) -> f64 {
 }
 
 /// Shapes sparse taps by octave: magnitudes without phase that sum to one, so that equal gains leave a tap as it was.
+#[derive(Clone)]
 pub(crate) struct Shaper {
     forward: Arc<dyn RealToComplex<f32>>,
     inverse: Arc<dyn ComplexToReal<f32>>,

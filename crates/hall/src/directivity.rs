@@ -111,6 +111,9 @@ fn acos(x: f64) -> f64 {
 
 /// Which way a player at `x`, `y` faces, in degrees as [`Pattern::new`] takes them.
 pub(crate) fn facing(x: f64, y: f64) -> f64 {
+    if !(x.is_finite() && y.is_finite()) {
+        return 0.0;
+    }
     // Who stands beside the conductor is a soloist and faces the audience (common practice).
     if math::sqrt(x * x + y * y) < 2.4 {
         return 0.0;

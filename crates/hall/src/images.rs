@@ -80,6 +80,13 @@ pub(crate) fn images(hall: &Hall) -> Vec<Image> {
 impl Image {
     /// Where it is for a source in the hall.
     pub fn of(&self, source: Position, hall: &Hall) -> Position {
+        let exact = self.exact(source, hall);
+        let [x, y, z] = self.jitter;
+        Position { x: exact.x + x, y: exact.y + y, z: exact.z + z }
+    }
+
+    /// Where it would be if walls were even.
+    pub fn exact(&self, source: Position, hall: &Hall) -> Position {
         // The corner of the box, and its size.
         let corner = [-hall.width / 2.0, -hall.downstage, 0.0];
         let size = [hall.width, hall.depth(), hall.height];
@@ -87,7 +94,7 @@ impl Image {
         let [x, y, z] = std::array::from_fn(|a| {
             let inside = from[a] - corner[a];
             let turned = if self.mirrored[a] { -inside } else { inside };
-            corner[a] + turned + 2.0 * f64::from(self.cells[a]) * size[a] + self.jitter[a]
+            corner[a] + turned + 2.0 * f64::from(self.cells[a]) * size[a]
         });
         Position { x, y, z }
     }
@@ -118,8 +125,12 @@ mod tests {
         let mut found: Vec<f64> = all
             .into_iter()
             .filter(|i| i.order <= 1)
-            .map(|i| Image { jitter: [0.0; 3], ..i })
-            .map(|i| distance(i.of(source, &hall), microphone))
+            .map(|i| {
+                // Uneven walls move an image by 0.3 m along each axis at most, and the source itself not at all.
+                let moved = distance(i.of(source, &hall), i.exact(source, &hall));
+                assert!(moved <= if i.order == 0 { 0.0 } else { 0.52 }, "{moved}");
+                distance(i.exact(source, &hall), microphone)
+            })
             .collect();
         found.sort_by(f64::total_cmp);
         for (found, wanted) in found.iter().zip([15.075, 15.660, 24.602, 25.045, 25.045, 25.045, 35.032]) {

@@ -93,7 +93,7 @@ pub fn from_impulse(response: &Stereo, sample_rate: u32) -> Result<Room, Impulse
         }
     }
     let rest = energy(&tail);
-    if rest <= 0.0 {
+    if rest <= 1e-7 * whole {
         return Err(ImpulseError::Short(Seconds(direct as f64 / rate)));
     }
     // One without direct sound, or with hardly anything else, is held to what a seat can hear.
@@ -108,7 +108,7 @@ pub fn from_impulse(response: &Stereo, sample_rate: u32) -> Result<Room, Impulse
     }
     let hall = Hall { id: "impulse".to_string(), name: "Impulse response".to_string(), ..Hall::default() };
     let usual = Ears::new(&Balance::default(), |p| p, MIDDLE).diffuse();
-    let mut room = Room::measured(hall, rate, tail, scale / math::sqrt(usual));
+    let mut room = Room::measured(hall, rate, tail, scale / usual);
     // What it lasts stands with the hall, as far as it can be measured.
     for (i, band) in room.measures().iter().enumerate() {
         room.hall.wanted[i] = band.t30.or(band.t20).or(band.edt).map_or(room.hall.wanted[i], |t| t.0);

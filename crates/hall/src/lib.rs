@@ -35,4 +35,4 @@ pub use hall::{Hall, Side, Surface, by_id, halls};
 pub use impulse::{ImpulseError, from_impulse};
 pub use measure::Measures;
 pub use microphones::{Array, Balance, MIDDLE, Microphone, OFF, arrays};
-pub use room::{Room, Source, prepare};
+pub use room::{ImageArrival, Room, Source, prepare};

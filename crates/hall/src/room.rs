@@ -17,7 +17,10 @@ const CROSSFADE: f64 = 0.016;
 
 /// How far the seats of an orchestra with choir reach, metres: to each side, upstage and (microphones) downstage. A room that is
 /// smaller holds everything closer together.
-const REACH: [f64; 3] = [7.6, 14.4, 8.0];
+const REACH: [f64; 3] = [8.0, 14.4, 8.0];
+
+/// From the direct sound on, what is scattered comes up within this time, seconds (common practice, no source).
+const RISE: f64 = 0.006;
 
 /// Nothing is nearer to a wall, metres.
 const CLEAR: f64 = 0.4;
@@ -34,8 +37,23 @@ pub struct Source {
     pub directivity: Directivity,
 }
 
+/// The sound of one image at one microphone.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ImageArrival {
+    /// Number of the microphone among those of the balance.
+    pub microphone: usize,
+    /// Where the microphone is.
+    pub position: Position,
+    /// Reflections on the way; 0 is the direct sound.
+    pub order: u32,
+    /// Travel time in a box with even walls.
+    pub even: Seconds,
+    /// Travel time as it is used, with the unevenness of walls.
+    pub used: Seconds,
+}
+
 /// A hall made ready for one sample rate.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Room {
     pub(crate) hall: Hall,
     pub(crate) sample_rate: f64,
@@ -64,20 +82,23 @@ pub fn prepare(hall: &Hall, sample_rate: u32) -> Room {
     let usual = room.ears(&Balance::default());
     let middle = Source { position: MIDDLE, ..Source::default() };
     let early = room.sparse(&[(middle, 1.0)], &usual, Part::Both);
-    let coherence = |f: f64| usual.coherence(f);
+    let field = |f: f64| usual.field(f);
     let mut times = [wanted; 2];
     // A finite piece of noise decays a little faster or slower than it was told, most of all where the octave is narrow and the
     // decay short. The room as it is measured is what was wanted.
     for round in 0..ROUNDS {
-        room.take(tail::make(&seeds, &times, coherence, rate));
+        room.take(tail::make(&seeds, &times, field, rate));
         if round + 1 == ROUNDS {
             break;
         }
         let mut whole = early.clone();
-        room.add_scattered(&mut whole, &middle, &usual);
-        whole.add(&room.tail.clone().scaled((room.unit * math::sqrt(usual.diffuse())) as f32));
+        room.add_scattered(&mut whole, &[(middle, 1.0)], &usual);
+        whole.add(&room.tail.clone().scaled((room.unit * usual.diffuse()) as f32));
         let mut worst = 0.0_f64;
+        // A fall by 60 dB is more than the measure needs.
+        let heard = (tail::length(&wanted) / 1.5 * rate) as usize;
         for (times, channel) in times.iter_mut().zip([&whole.left, &whole.right]) {
+            let channel = channel.get(..heard).unwrap_or(channel);
             for (i, band) in measure::measures(channel, rate).iter().enumerate() {
                 let Some(found) = band.t30 else { continue };
                 let wrong = wanted[i] / found.0;
@@ -196,7 +217,7 @@ impl Room {
         let mut channels = [Taps::new(frames), Taps::new(frames)];
         for (source, amplitude) in sources {
             let place = self.place(source.position);
-            let pattern = Pattern::new(&source.directivity, facing(place.x, place.y));
+            let pattern = Pattern::new(&source.directivity, facing(source.position.x, source.position.y));
             for image in &self.images {
                 let wanted = match part {
                     Part::Direct => image.order == 0,
@@ -217,7 +238,8 @@ impl Room {
                     let towards = pattern.towards(image.departure(at, ear.position, r.max(1e-6)));
                     let near = amplitude * left / r.max(NEAREST);
                     let bands = std::array::from_fn(|b| {
-                        (near * image.factors[b] * towards[b] * math::exp(-self.air[b] * r)) as f32
+                        (near * ears.tone[b] * image.factors[b] * towards[b] * math::exp(-self.air[b] * r))
+                            as f32
                     });
                     let arrival = Arrival::at((time - zero) * rate);
                     for (channel, gain) in channels.iter_mut().zip(ear.gains) {
@@ -240,11 +262,16 @@ impl Room {
     }
 
     /// Adds what the walls have scattered before the tail has taken over: the noise of the tail, from the direct sound on, in the
-    /// share that mean reflections have not mirrored by then.
-    fn add_scattered(&self, response: &mut Stereo, source: &Source, ears: &Ears) {
+    /// share that mean reflections have not mirrored by then. Of several places the energies add up: what is scattered differs
+    /// from place to place.
+    fn add_scattered(&self, response: &mut Stereo, sources: &[(Source, f64)], ears: &Ears) {
         let hall = &self.hall;
-        let gain = self.unit * math::sqrt(ears.diffuse());
-        let first = distance(self.place(source.position), tree()) / SPEED_OF_SOUND;
+        let gain = self.unit * ears.diffuse();
+        let places: Vec<(f64, f64)> = sources
+            .iter()
+            .map(|(s, a)| (distance(self.place(s.position), tree()) / SPEED_OF_SOUND, a * a))
+            .collect();
+        let whole = math::sqrt(places.iter().map(|(_, energy)| energy).sum());
         // Reflections a second: c S / 4V.
         let each = SPEED_OF_SOUND * hall.area() / (4.0 * hall.volume());
         let kept = math::ln(1.0 - hall.scattering);
@@ -252,16 +279,44 @@ impl Room {
         let frames = self.beginning.frames().min(response.frames());
         for i in 0..frames {
             let time = i as f64 / self.sample_rate + zero;
-            if time <= first {
-                continue;
-            }
             let fade = self.faded_out(time);
-            let mirrored = math::exp(kept * each * time) * fade * fade;
-            let rise = ((time - first) / 0.006).min(1.0);
-            let amplitude = gain * (rise * math::sqrt(1.0 - mirrored) - self.faded_in(time));
-            response.left[i] += amplitude as f32 * self.beginning.left[i];
-            response.right[i] += amplitude as f32 * self.beginning.right[i];
+            let scattered = 1.0 - math::exp(kept * each * time) * fade * fade;
+            let energy: f64 = places
+                .iter()
+                .map(|(first, energy)| {
+                    let rise = ((time - first) / RISE).clamp(0.0, 1.0);
+                    energy * rise * rise
+                })
+                .sum();
+            if energy > 0.0 {
+                // The shared tail brings its part from its fade on.
+                let amplitude =
+                    (gain * (math::sqrt(energy * scattered) - whole * self.faded_in(time))) as f32;
+                response.left[i] += amplitude * self.beginning.left[i];
+                response.right[i] += amplitude * self.beginning.right[i];
+            }
         }
+    }
+
+    /// When what arrives, for checks against other programs: [`Room::direct`] and [`Room::reflections`] are made of these. Source
+    /// and microphone are where the room holds them ([`Room::place`]).
+    pub fn arrivals(&self, source: &Source, balance: &Balance) -> Vec<ImageArrival> {
+        let place = self.place(source.position);
+        let ears = self.ears(balance);
+        let mut all = Vec::new();
+        for (number, ear) in ears.ears.iter().enumerate() {
+            for image in &self.images {
+                let time = |at: Position| Seconds(distance(at, ear.position) / SPEED_OF_SOUND);
+                all.push(ImageArrival {
+                    microphone: number,
+                    position: ear.position,
+                    order: image.order,
+                    even: time(image.exact(place, &self.hall)),
+                    used: time(image.of(place, &self.hall)),
+                });
+            }
+        }
+        all
     }
 
     /// The direct sound at all microphones of the balance: 1/r, air, directivity, true travel times less that from the conductor
@@ -274,20 +329,16 @@ impl Room {
     pub fn reflections(&self, source: &Source, balance: &Balance) -> Stereo {
         let ears = self.ears(balance);
         let mut response = self.sparse(&[(*source, 1.0)], &ears, Part::Reflections);
-        self.add_scattered(&mut response, source, &ears);
+        self.add_scattered(&mut response, &[(*source, 1.0)], &ears);
         response
     }
 
     /// Direct sound and reflections of one chair that sits in several places (the desks of a section), each with its amplitude:
-    /// one shaping for all of them.
+    /// one shaping for all of them. Its tail is that of one source times the root of the sum of the squared amplitudes.
     pub fn early(&self, sources: &[(Source, f64)], balance: &Balance) -> Stereo {
         let ears = self.ears(balance);
         let mut response = self.sparse(sources, &ears, Part::Both);
-        for (source, amplitude) in sources {
-            let mut scattered = Stereo::silence(response.frames());
-            self.add_scattered(&mut scattered, source, &ears);
-            response.add(&scattered.scaled(*amplitude as f32));
-        }
+        self.add_scattered(&mut response, sources, &ears);
         response
     }
 
@@ -296,10 +347,11 @@ impl Room {
         &self.tail
     }
 
-    /// Amplitude of the tail of a source. It depends on the microphones alone: the field is alike everywhere, and what a
-    /// source radiates is what counts, not whereto. The distance of Barron's theory lies in the times (see [`crate::tail`]).
+    /// Amplitude of the tail of a source. It depends on the microphones alone: the field is alike everywhere, and what a source
+    /// radiates is what counts, not whereto. Barron's loss with distance lies in the times: what is later than 80 ms after the
+    /// direct sound begins later for a source that is farther away.
     pub fn tail_gain(&self, _source: &Source, balance: &Balance) -> f64 {
-        self.unit * math::sqrt(self.ears(balance).diffuse())
+        self.unit * self.ears(balance).diffuse()
     }
 
     /// Direct sound, reflections and tail of a source.

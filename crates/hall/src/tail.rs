@@ -6,6 +6,7 @@
 
 use crate::acoustics::DECAY;
 use crate::bands::{self, Octaves};
+use crate::microphones::Field;
 use crate::windows::Windows;
 use ripieno_signal::{SPEED_OF_SOUND, Stereo};
 use ripieno_units::{Chance, math};
@@ -41,11 +42,11 @@ pub(crate) fn length(times: &Octaves) -> f64 {
 }
 
 /// The tail from the moment at which the source sounds, without its beginning taken off: of variance 1 there. `times` are the
-/// reverberation times of left and right; `coherence` is that of left and right by frequency.
+/// reverberation times of left and right; `field` is the diffuse field at the microphones.
 pub(crate) fn make(
     seeds: &Seeds,
     times: &[Octaves; 2],
-    coherence: impl Fn(f64) -> f64,
+    field: impl Fn(f64) -> Field,
     sample_rate: f64,
 ) -> Stereo {
     let windows = Windows::new(sample_rate);
@@ -56,9 +57,10 @@ pub(crate) fn make(
     let shares: Vec<(f32, f32)> = hertz
         .iter()
         .map(|f| {
-            let c = coherence(*f);
-            let audible = if *f < LOWEST { 0.0 } else { 1.0 };
-            ((audible * math::sqrt((1.0 + c) / 2.0)) as f32, (audible * math::sqrt((1.0 - c) / 2.0)) as f32)
+            let Field { coherence, sum } = field(*f);
+            let a = if *f < LOWEST { 0.0 } else { sum };
+            let of = |share: f64| (a * math::sqrt(share / 2.0)) as f32;
+            (of(1.0 + coherence), of(1.0 - coherence))
         })
         .collect();
     let mut gains = [vec![1.0_f32; hertz.len()], vec![1.0_f32; hertz.len()]];

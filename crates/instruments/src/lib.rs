@@ -4,6 +4,7 @@
 //! every group of values) and guesses. It must not know scores, plans or files: whoever reads those asks here.
 //!
 //! * [`table`], [`by_id`], [`ids`]: the facts, in score order.
+//! * [`seat`], [`directivity`]: where a chair sits by scheme, how an instrument radiates.
 //! * [`recognise`]: one name to an instrument, its chair and its players; a doubt always says why.
 //! * [`recognise_all`]: the names of a whole score, where each helps to understand the others.
 
@@ -16,6 +17,7 @@ mod hints;
 mod load;
 mod matching;
 mod numbers;
+mod stage;
 mod words;
 
 pub use ensemble::recognise_all;
@@ -25,3 +27,4 @@ pub use facts::{
 };
 pub use guess::{Certainty, Guess, Query, recognise};
 pub use load::{by_id, ids, table};
+pub use stage::{Radiation, StageSeat, directivity, seat, seatings};
