@@ -13,6 +13,7 @@ mod held;
 mod model;
 mod notes;
 mod plucked;
+pub mod print;
 mod stage;
 mod struck;
 mod sung;
