@@ -33,10 +33,9 @@ pub struct Look {
     pub window: f64,
     /// Seconds.
     pub hop: f64,
+    /// Amplitudes are compressed as ln(1 + range * a / loudest): what lies this factor below the loudest counts for little.
+    pub range: f32,
 }
-
-/// Amplitudes are compressed as ln(1 + RANGE * a / loudest): 46 dB below the loudest counts for little.
-const RANGE: f32 = 200.0;
 
 /// Levels of `hops` hops, the first around the time `from` seconds after the first sample.
 pub fn bands(samples: &[f32], look: &Look, from: f64, hops: usize) -> Bands {
@@ -60,7 +59,7 @@ pub fn bands(samples: &[f32], look: &Look, from: f64, hops: usize) -> Bands {
     // A click is not the loudest tone: one hop in a hundred may be louder.
     loudest.sort_by(f32::total_cmp);
     let reference = loudest.get(loudest.len() * 99 / 100).copied().unwrap_or(0.0);
-    let factor = if reference > 1e-9 { RANGE / reference } else { 0.0 };
+    let factor = if reference > 1e-9 { look.range / reference } else { 0.0 };
     for level in levels.iter_mut().flatten() {
         *level = math::ln(f64::from(1.0 + factor * *level)) as f32;
     }
@@ -86,9 +85,17 @@ fn weights(look: &Look, length: usize) -> Vec<Vec<(usize, f32)>> {
 impl Bands {
     /// How much each band rises from `reach` hops before to `reach` hops after.
     pub fn rises(&self, reach: usize) -> Self {
+        self.changes(reach, 0.0)
+    }
+
+    /// The same with falls, which count by the factor `falls`.
+    pub fn changes(&self, reach: usize, falls: f32) -> Self {
         let rise = |level: &Vec<f32>| -> Vec<f32> {
             let at = |i: usize| level.get(i).copied().unwrap_or(0.0);
-            (0..self.hops).map(|i| (at(i + reach) - at(i.saturating_sub(reach))).max(0.0)).collect()
+            (0..self.hops)
+                .map(|i| at(i + reach) - at(i.saturating_sub(reach)))
+                .map(|x| if x < 0.0 { falls * x } else { x })
+                .collect()
         };
         Self { levels: self.levels.iter().map(rise).collect(), hops: self.hops }
     }
