@@ -1,4 +1,4 @@
-//! A SoundFont beside the house orchestra: `cargo run --release -p ripieno-sound --example font -- FILE.sf2`.
+//! A SoundFont beside the house orchestra: `cargo run --release -p ripieno-sound --example font -- FILE.sf2 [SECONDS]`.
 //!
 //! For each tune: how fast it plays, how its level differs from the house orchestra's, and what the alignment of prints says of
 //! it: as it is, later by 123.4 ms, and with other notes. Programs are those of General MIDI.
@@ -55,7 +55,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let start = Instant::now();
     let font = Font::read(&mut std::fs::File::open(path)?)?;
     println!("read in {:.2} s", start.elapsed().as_secs_f64());
-    let seconds = 60.0;
+    let seconds: f64 = std::env::args().nth(2).map_or(Ok(60.0), |s| s.parse())?;
     for line in LINES {
         let chair = tune(line, seconds, 1, Draw::AsWritten);
         let start = Instant::now();

@@ -9,7 +9,7 @@ mod bands;
 
 use crate::{Options, render};
 use bands::{Bands, COUNT, Look, bands, partials, thinned};
-use ripieno_music::{ChairPerformance, Curve, named};
+use ripieno_music::{ChairPerformance, Curve, Gesture, named};
 use ripieno_signal::Correlation;
 use ripieno_units::{Chance, Seconds, math};
 
@@ -39,8 +39,16 @@ const FALLS: f32 = 0.3;
 const RANGE: f32 = 200.0;
 const CLOSE_RANGE: f32 = 1.0;
 
-/// How far the close look may move the first result, in hops.
+/// How far the close look may move the first result, and its second window that of its first, in hops.
 const CLOSE_LAGS: usize = 60;
+const SHORT_LAGS: usize = 5;
+
+/// Windows of the close look, seconds.
+const LONG: f64 = 0.080;
+const SHORT: f64 = 0.020;
+
+/// Likeness from which the short window is better than the long one.
+const ALIKE: f64 = 0.35;
 
 /// Notes that are asked for one by one, at most.
 const ASKED: usize = 600;
@@ -195,7 +203,19 @@ fn correlate(late: &Bands, early: &Bands, lags: usize) -> Vec<f64> {
     correlation.lags().iter().map(|x| f64::from(*x) / norm).collect()
 }
 
-/// The delay by a close look at some places; none if no place says anything.
+/// Some seconds of the recording, and the same bars as the house plays them.
+struct Place<'a> {
+    model: Vec<f32>,
+    /// The recording around them, and the second of it at which they begin if it is not late.
+    piece: &'a [f32],
+    begins: f64,
+}
+
+/// Before and after what is looked at, so that no window is cut, seconds.
+const MARGIN: f64 = 0.1;
+
+/// The delay by a close look at some places: first through a long window, which does not hear two notes beat; then, where the
+/// recording is much like the house orchestra, through a short one.
 fn close(
     samples: &[f32],
     chair: &ChairPerformance,
@@ -203,41 +223,45 @@ fn close(
     heard: &[Heard],
     rough: f64,
 ) -> Option<f64> {
-    let (rate, tuning) = (f64::from(options.sample_rate.max(1000)), options.tuning);
-    let reach = CLOSE_LAGS as f64 * CLOSE_HOP;
-    let hops = (SPAN / CLOSE_HOP) as usize;
-    let look = Look { rate, tuning, window: 0.020, hop: CLOSE_HOP, range: CLOSE_RANGE };
-    let mut sums = vec![0.0_f64; 2 * CLOSE_LAGS + 1];
-    for from in places(heard, samples.len() as f64 / rate - rough) {
-        let around = Seconds(from - 2.0)..Seconds(from + SPAN + 0.5);
-        let part = ChairPerformance {
-            gestures: chair
-                .gestures
-                .iter()
-                .filter(|g| g.end > around.start && g.onset < around.end)
-                .cloned()
-                .collect(),
-            level: between(&chair.level, around.start, around.end),
-            kept: Vec::new(),
-            pedal: chair.pedal.clone(),
-            chair: chair.chair.clone(),
-            instrument: chair.instrument.clone(),
-            players: chair.players,
-        };
-        let model = render(&part, options, Seconds(from - 0.1), Seconds(from + SPAN + 0.1));
-        let model = bands(&model, &look, 0.1, hops).changes(CLOSE_RISE, FALLS);
-        // Of the recording there is more on both sides.
-        let cut = ((from + rough - reach - 0.1) * rate).max(0.0) as usize;
-        let end = ((from + rough + SPAN + reach + 0.1) * rate).max(0.0) as usize;
-        let piece = &samples[cut.min(samples.len())..end.min(samples.len())];
-        let first = from + rough - reach - cut as f64 / rate;
-        let found = bands(piece, &look, first, hops + 2 * CLOSE_LAGS).changes(CLOSE_RISE, FALLS);
+    let rate = f64::from(options.sample_rate.max(1000));
+    let reach = CLOSE_LAGS as f64 * CLOSE_HOP + MARGIN;
+    let places: Vec<Place<'_>> = starts(heard, samples.len() as f64 / rate - rough)
+        .into_iter()
+        .map(|from| {
+            let part = around(chair, Seconds(from - 2.0), Seconds(from + SPAN + 0.5));
+            let model = render(&part, options, Seconds(from - MARGIN), Seconds(from + SPAN + MARGIN));
+            let cut = ((from + rough - reach) * rate).max(0.0) as usize;
+            let end = ((from + rough + SPAN + reach) * rate).max(0.0) as usize;
+            let piece = &samples[cut.min(samples.len())..end.min(samples.len())];
+            Place { model, piece, begins: from - cut as f64 / rate }
+        })
+        .collect();
+    let look = |window| Look { rate, tuning: options.tuning, window, hop: CLOSE_HOP, range: CLOSE_RANGE };
+    let (long, _) = fit(&places, &look(LONG), rough, CLOSE_LAGS)?;
+    match fit(&places, &look(SHORT), long, SHORT_LAGS) {
+        Some((short, likeness)) if likeness >= ALIKE => Some(short),
+        _ => Some(long),
+    }
+}
+
+/// The delay at which places are most alike, within some hops of `centre`, and how alike, 1 being the same; none where it would
+/// lie at an end.
+fn fit(places: &[Place<'_>], look: &Look, centre: f64, lags: usize) -> Option<(f64, f64)> {
+    let hops = (SPAN / look.hop) as usize;
+    let mut sums = vec![0.0_f64; 2 * lags + 1];
+    let (mut modelled, mut recorded) = (0.0, 0.0);
+    for place in places {
+        let model = bands(&place.model, look, MARGIN, hops).changes(CLOSE_RISE, FALLS);
+        let first = place.begins + centre - lags as f64 * look.hop;
+        let found = bands(place.piece, look, first, hops + 2 * lags).changes(CLOSE_RISE, FALLS);
         for (model, found) in model.levels.iter().zip(&found.levels) {
             for (lag, sum) in sums.iter_mut().enumerate() {
                 let product: f32 = model.iter().zip(&found[lag..]).map(|(a, b)| a * b).sum();
                 *sum += f64::from(product);
             }
         }
+        modelled += model.norm() * model.norm();
+        recorded += found.norm() * found.norm();
     }
     let best = (0..sums.len()).max_by(|a, b| sums[*a].total_cmp(&sums[*b]))?;
     if best == 0 || best + 1 == sums.len() || sums[best] <= 0.0 {
@@ -246,7 +270,23 @@ fn close(
     let (a, b, c) = (sums[best - 1], sums[best], sums[best + 1]);
     let bend = a - 2.0 * b + c;
     let between = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
-    Some(rough + (best as f64 - CLOSE_LAGS as f64 + between) * CLOSE_HOP)
+    let offset = centre + (best as f64 - lags as f64 + between) * look.hop;
+    let likeness = b / math::sqrt(modelled * recorded).max(1e-12);
+    Some((offset, likeness))
+}
+
+/// The chair as it plays between two times.
+fn around(chair: &ChairPerformance, from: Seconds, to: Seconds) -> ChairPerformance {
+    let inside = |g: &&Gesture| g.end > from && g.onset < to;
+    ChairPerformance {
+        gestures: chair.gestures.iter().filter(inside).cloned().collect(),
+        level: between(&chair.level, from, to),
+        kept: Vec::new(),
+        pedal: chair.pedal.clone(),
+        chair: chair.chair.clone(),
+        instrument: chair.instrument.clone(),
+        players: chair.players,
+    }
 }
 
 fn between(curve: &Curve, from: Seconds, to: Seconds) -> Curve {
@@ -257,7 +297,7 @@ fn between(curve: &Curve, from: Seconds, to: Seconds) -> Curve {
 }
 
 /// Where the close looks begin: a little before notes that are evenly spread over those that the recording can hold.
-fn places(heard: &[Heard], seconds: f64) -> Vec<f64> {
+fn starts(heard: &[Heard], seconds: f64) -> Vec<f64> {
     let held: Vec<f64> = heard.iter().map(|n| n.onset).filter(|t| *t < seconds - 0.2).collect();
     let mut places: Vec<f64> = Vec::new();
     for i in 0..PLACES.min(held.len()) {
