@@ -11,6 +11,9 @@ use ripieno_units::{Decibels, Seconds, math};
 
 const RATE: u32 = 48_000;
 
+/// Length of the tunes.
+const SECONDS: f64 = 25.0;
+
 const OPTIONS: Options = Options { sample_rate: RATE, tuning: 440.0, seed: 5, manner: Manner::Living };
 
 /// A recording that is `late` seconds late.
@@ -64,9 +67,9 @@ fn told(line: &Line, what: &str, found: &Alignment, wanted: f64) {
 fn a_print_is_found_to_a_millisecond_and_fits() {
     let mut wrong = Vec::new();
     for (i, line) in LINES.iter().enumerate() {
-        let chair = tune(line, 40.0, 1, Draw::AsWritten);
+        let chair = tune(line, SECONDS, 1, Draw::AsWritten);
         let late = [0.1234, -0.31, 1.0, 2.7177, 0.0, -0.0425, 7.5][i % 7];
-        let dry = recording(&chair, late, 42.0);
+        let dry = recording(&chair, late, SECONDS + 2.0);
         // A hall as strong as the instrument blurs where a tone begins.
         for (what, samples, most) in [
             ("dry", dry.clone(), 0.001),
@@ -88,11 +91,11 @@ fn a_print_is_found_to_a_millisecond_and_fits() {
 fn other_music_is_told_apart() {
     let mut wrong = Vec::new();
     for line in LINES {
-        let chair = tune(line, 40.0, 1, Draw::AsWritten);
+        let chair = tune(line, SECONDS, 1, Draw::AsWritten);
         for (what, draw) in
             [("pitches", Draw::OtherPitches), ("rhythm", Draw::OtherRhythm), ("other", Draw::Other)]
         {
-            let samples = recording(&tune(line, 40.0, 1, draw), 0.2, 42.0);
+            let samples = recording(&tune(line, SECONDS, 1, draw), 0.2, SECONDS + 2.0);
             let found = align(&samples, &chair, &OPTIONS);
             told(line, what, &found, 0.2);
             if found.verdict != Verdict::OtherNotes {
@@ -101,4 +104,46 @@ fn other_music_is_told_apart() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn the_whole_reach_and_other_rates() {
+    let line = &LINES[6];
+    let chair = tune(line, SECONDS, 1, Draw::AsWritten);
+    for (rate, late) in [(44_100, 9.87), (96_000, -9.87), (48_000, 0.00051)] {
+        let options = Options { sample_rate: rate, ..OPTIONS };
+        let samples = render(&chair, &options, Seconds(-late), Seconds(SECONDS + 2.0));
+        let found = align(&samples, &chair, &options);
+        assert!(
+            (found.offset.0 - late).abs() < 0.001 && found.verdict == Verdict::Fits,
+            "{rate} {late}: {found:?}"
+        );
+    }
+}
+
+/// Nothing to hear or nothing to play is not other music, and no sound is too odd.
+#[test]
+fn too_little_is_doubtful() {
+    let chair = tune(&LINES[5], SECONDS, 1, Draw::AsWritten);
+    let mut empty = chair.clone();
+    empty.gestures.clear();
+    let mut lone = chair.clone();
+    lone.gestures.truncate(1);
+    let tone: Vec<f32> = with_noise(&recording(&chair, 0.0, 3.0), 10.0);
+    let odd: Vec<f32> =
+        tone.iter().enumerate().map(|(i, x)| if i % 1000 == 0 { f32::NAN } else { *x }).collect();
+    for (chair, samples) in [
+        (&chair, Vec::new()),
+        (&chair, vec![0.0; 100_000]),
+        (&chair, vec![f32::NAN; 100_000]),
+        (&empty, tone.clone()),
+        (&lone, with_noise(&vec![1e-3; 100_000], 0.0)),
+        (&chair, odd),
+    ] {
+        let found = align(&samples, chair, &OPTIONS);
+        assert!(found.offset.0.is_finite() && (0.0..=1.0).contains(&found.confidence), "{found:?}");
+        assert_ne!(found.verdict, Verdict::Fits, "{found:?}");
+    }
+    let silence = align(&vec![0.0; 100_000], &chair, &OPTIONS);
+    assert_eq!((silence.verdict, silence.confidence), (Verdict::Doubtful, 0.0));
 }

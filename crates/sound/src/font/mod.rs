@@ -7,6 +7,7 @@ mod play;
 
 pub use play::FontVoice;
 
+use ripieno_signal::measure::rms;
 use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 use std::collections::BTreeMap;
 use std::io::Read;
@@ -110,16 +111,7 @@ pub struct FontSetup {
 pub struct Font {
     inner: Arc<SoundFont>,
     /// RMS of presets at a key and the velocity of mf; see [`Font::loudness`].
-    measured: Mutex<BTreeMap<(Preset, u8, Measure), f64>>,
-}
-
-/// What part of a note is measured.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Measure {
-    /// The loudest tenth of a second, of what dies away.
-    Loudest,
-    /// Its middle, of what is held.
-    Held,
+    measured: Mutex<BTreeMap<(Preset, u8), f64>>,
 }
 
 /// Velocity of mf (common practice: MIDI velocity 80).
@@ -180,31 +172,32 @@ impl Font {
         Ok(player)
     }
 
-    /// RMS of both sides together at a key, played mf; measured once.
-    fn loudness(&self, preset: Preset, key: u8, measure: Measure) -> Result<f64, FontError> {
+    /// RMS of both sides together at a key, played mf: of the middle of what is held, of the loudest tenth of a second of what dies
+    /// away. Measured once.
+    fn loudness(&self, preset: Preset, key: u8) -> Result<f64, FontError> {
         let lock = || self.measured.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = lock().get(&(preset, key, measure)) {
+        if let Some(known) = lock().get(&(preset, key)) {
             return Ok(*known);
         }
         const RATE: u32 = 44_100;
+        const TENTH: usize = RATE as usize / 10;
         let mut player = self.player(RATE)?;
         play::select(&mut player, 0, preset);
         let sound = catch_unwind(AssertUnwindSafe(|| {
             player.note_on(0, key.into(), MF.into());
-            let (mut left, mut right) = (vec![0.0; RATE as usize], vec![0.0; RATE as usize]);
+            let (mut left, mut right) = (vec![0.0; 12 * TENTH], vec![0.0; 12 * TENTH]);
             player.render(&mut left, &mut right);
             left.iter().zip(&right).map(|(l, r)| (l + r) / INSIDE).collect::<Vec<f32>>()
         }))
         .map_err(|_| FontError::Damaged(format!("the preset {preset} cannot be played")))?;
-        let tenth = RATE as usize / 10;
-        let found = match measure {
-            Measure::Loudest => sound.chunks(tenth).map(ripieno_signal::measure::rms).fold(0.0, f64::max),
-            Measure::Held => ripieno_signal::measure::rms(&sound[3 * tenth..]),
-        };
-        if found < 1e-7 {
+        let loudest = sound.chunks(TENTH).map(rms).fold(0.0, f64::max);
+        // By 6 dB in a second it dies away.
+        let held = rms(&sound[9 * TENTH..]) > 0.5 * loudest;
+        let found = if held { rms(&sound[3 * TENTH..]) } else { loudest };
+        if !(found > 1e-7 && found.is_finite()) {
             return Err(FontError::Silent { asked: preset, key });
         }
-        lock().insert((preset, key, measure), found);
+        lock().insert((preset, key), found);
         Ok(found)
     }
 }

@@ -1,9 +1,9 @@
 //! Gestures to the notes, bends and swells of a SoundFont player.
 
-use super::{Font, FontError, FontSetup, INSIDE, MF, Measure, Preset};
+use super::{Font, FontError, FontSetup, INSIDE, MF, Preset};
 use crate::{FORTE, FULL_SCALE, Options, Voice};
 use ripieno_instruments::{Instrument, by_id};
-use ripieno_music::{ChairPerformance, Curve, Gesture};
+use ripieno_music::{ChairPerformance, Colour, Curve, Gesture, named};
 use ripieno_units::{Decibels, Seconds, math};
 use rustysynth::Synthesizer;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -47,6 +47,8 @@ struct Note {
     /// dB that the level of the chair is moved by, and whether it is followed while the note sounds.
     offset: f64,
     follows: bool,
+    /// Plucked on an instrument that is bowed.
+    plucked: bool,
     channel: usize,
 }
 
@@ -307,6 +309,9 @@ fn notes(
             if !sane {
                 return;
             }
+            let plucked = !decays
+                && (matches!(gesture.articulation.as_str(), named::PIZZICATO | named::SNAP_PIZZICATO)
+                    || gesture.colour == Some(Colour::ColLegno));
             let move_by = if kit { 0 } else { i16::from(setup.transpose) };
             let key = if kit && key == 0 { 60 } else { key };
             let cents = if kit { 0.0 } else { gesture.cents + tuning + setup.cents };
@@ -327,7 +332,8 @@ fn notes(
                 bend: gesture.bend.iter().map(|(t, c)| (t.0, c.clamp(-2400.0, 2400.0))).collect(),
                 offset: attack - chair.level.at(Seconds(onset)) + 10.0 * math::log10(share),
                 // What is struck or plucked keeps its level.
-                follows: !decays,
+                follows: !decays && !plucked,
+                plucked,
                 channel: 0,
             });
         };
@@ -393,8 +399,6 @@ fn gain(
     notes: &mut [Note],
 ) -> Result<f32, FontError> {
     let unpitched = instrument.is_some_and(|i| i.unpitched);
-    let decays = unpitched || instrument.is_some_and(|i| i.decays);
-    let measure = if decays { Measure::Loudest } else { Measure::Held };
     let range = instrument.and_then(|i| i.comfortable.or(i.hard));
     let mut keys: Vec<u8> = notes.iter().map(|n| n.key).collect();
     keys.sort_unstable();
@@ -406,12 +410,9 @@ fn gain(
     let mut levels = Vec::with_capacity(notes.len());
     for note in notes.iter() {
         let kit = unpitched || note.preset.bank == 128;
-        let found = font.loudness(note.preset, if kit { note.key } else { middle }, measure)?;
+        let found = font.loudness(note.preset, if kit { note.key } else { middle })?;
         most = most.max(found);
         levels.push(found);
-    }
-    for (note, level) in notes.iter_mut().zip(levels) {
-        note.offset += 20.0 * math::log10(most / level);
     }
     let forte = instrument.and_then(|i| i.level).map_or_else(
         || match crate::model::of(&chair.instrument) {
@@ -421,6 +422,10 @@ fn gain(
         },
         |level| level.forte,
     );
+    let string = crate::model::plucked(&chair.instrument).forte;
+    for (note, level) in notes.iter_mut().zip(levels) {
+        note.offset += 20.0 * math::log10(most / level) + if note.plucked { string - forte } else { 0.0 };
+    }
     let players = 10.0 * math::log10(f64::from(chair.players.max(1)));
     let wanted = Decibels(forte - FORTE + players + setup.gain.clamp(-60.0, 30.0) - FULL_SCALE).amplitude();
     let reserve = Decibels(RESERVE).amplitude();
