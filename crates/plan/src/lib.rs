@@ -43,5 +43,5 @@ pub use list::card_from_list;
 pub use plan::{Keep, LineDef, PassagePlan, PlacedCell, Plan, Settings};
 pub use read_plan::ARTICULATIONS;
 pub use shorthand::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Turn};
-pub use stage::{EqBand, EqKind, FAMILIES, HallKind, HallPlan, HallWord, MICROPHONES, Placing, StagePlan};
+pub use stage::{EqBand, EqKind, FAMILIES, HallKind, HallPlan, MICROPHONES, Named, Placing, StagePlan};
 pub use template::{Bits, ChairPlan, FontPlan, MixPlan, Origin, RATES, SeatPlan, Template};

@@ -1,7 +1,7 @@
 //! Reading `[stage]`, `[hall.NAME]`, `[family.NAME]`, and where a chair's sound goes.
 
 use crate::diagnostic::did_you_mean;
-use crate::stage::{EqBand, EqKind, FAMILIES, HallKind, HallPlan, HallWord, MICROPHONES, Placing};
+use crate::stage::{EqBand, EqKind, FAMILIES, HallKind, HallPlan, MICROPHONES, Named, Placing};
 use crate::toml::{File, key_span, span_of, value_span};
 use crate::{Span, StagePlan};
 use toml_edit::{Item, TableLike, Value};
@@ -27,17 +27,17 @@ fn spanned(item: &Item) -> Span {
     Span { start: span.start, end: span.end }
 }
 
-fn word(file: &mut File<'_>, table: &dyn TableLike, key: &str) -> Option<HallWord> {
+fn word(file: &mut File<'_>, table: &dyn TableLike, key: &str) -> Option<Named> {
     let name = file.string(table, key)?;
-    Some(HallWord { name, span: table.get(key).map_or(Span::default(), spanned) })
+    Some(Named { name, span: table.get(key).map_or(Span::default(), spanned) })
 }
 
 pub(crate) fn stage(file: &mut File<'_>, root: &dyn TableLike) -> StagePlan {
     let mut plan = StagePlan::default();
     if let Some(table) = file.table(root, "stage") {
         file.only(table, &["seating", "hall", "common", "common-db"], "[stage]");
-        if let Some(word) = word(file, table, "seating") {
-            plan.seating = word.name;
+        if let Some(seating) = word(file, table, "seating") {
+            plan.seating = seating;
         }
         if let Some(hall) = word(file, table, "hall") {
             plan.hall = hall;

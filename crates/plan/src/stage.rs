@@ -6,11 +6,11 @@ use crate::Span;
 #[derive(Clone, Debug, PartialEq)]
 pub struct StagePlan {
     /// `seating`: the scheme by which chairs without a seat of their own sit.
-    pub seating: String,
+    pub seating: Named,
     /// `hall`: where families without a hall of their own are sent. A built-in hall, or a `[hall.NAME]`.
-    pub hall: HallWord,
+    pub hall: Named,
     /// `common`: the hall over all of them, if there is one.
-    pub common: Option<HallWord>,
+    pub common: Option<Named>,
     /// `common-db`: what chairs send to it.
     pub common_db: f64,
     /// `reverberation-s` of the hall of those that have no hall of their own.
@@ -21,12 +21,12 @@ pub struct StagePlan {
     pub families: Vec<(String, Placing)>,
 }
 
-/// The name of a hall where the composer wrote it.
+/// A name, and where the composer wrote it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct HallWord {
-    /// A built-in hall, or a `[hall.NAME]`.
+pub struct Named {
+    /// The name.
     pub name: String,
-    /// Where it stands in the file; empty for the default.
+    /// Where it stands in the file; empty for what is not written.
     pub span: Span,
 }
 
@@ -47,7 +47,7 @@ pub struct HallPlan {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum HallKind {
     /// `room`: a built-in hall.
-    Room(HallWord),
+    Room(Named),
     /// `impulse`: the user's own impulse response, relative to the template.
     Impulse {
         /// The file.
@@ -61,7 +61,7 @@ pub enum HallKind {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Placing {
     /// `hall`.
-    pub hall: Option<HallWord>,
+    pub hall: Option<Named>,
     /// `gain-db`: of the whole stem.
     pub gain_db: Option<f64>,
     /// `send-db`: to the hall, 0 is what the room would give.
@@ -123,8 +123,8 @@ pub const FAMILIES: [&str; 7] =
 impl Default for StagePlan {
     fn default() -> Self {
         Self {
-            seating: "american".into(),
-            hall: HallWord { name: "concert-hall".into(), span: Span::default() },
+            seating: Named { name: "american".into(), span: Span::default() },
+            hall: Named { name: "concert-hall".into(), span: Span::default() },
             common: None,
             common_db: -6.0,
             reverberation: None,

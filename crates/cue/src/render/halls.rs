@@ -3,7 +3,7 @@
 use crate::{Cue, CueError, folder};
 use ripieno_formats::audio;
 use ripieno_hall::Room;
-use ripieno_plan::{Diagnostic, HallKind, HallPlan, HallWord, Placing, Span, StagePlan, Template};
+use ripieno_plan::{Diagnostic, HallKind, HallPlan, Named, Placing, Span, StagePlan, Template};
 use ripieno_signal::{Stereo, resample};
 use ripieno_units::{Decibels, Seconds};
 use std::collections::BTreeMap;
@@ -66,7 +66,7 @@ fn sounding(cue: &Cue, name: &str, rate: u32) -> Result<Sounding, CueError> {
     let stage = &cue.template.stage;
     let plain = HallPlan {
         name: name.to_string(),
-        kind: HallKind::Room(HallWord { name: name.to_string(), span: Span::default() }),
+        kind: HallKind::Room(Named { name: name.to_string(), span: Span::default() }),
         // The template's one time is that of the hall of all who name none.
         reverberation: stage.reverberation.filter(|_| name == stage.hall.name),
         gain_db: 0.0,
@@ -100,7 +100,9 @@ fn sounding(cue: &Cue, name: &str, rate: u32) -> Result<Sounding, CueError> {
 /// A room from a sound file, at this sample rate.
 pub fn impulse(path: &Path, rate: u32) -> Result<Room, String> {
     let file = std::fs::File::open(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => "there is no such file; paths are relative to the template".to_string(),
+        std::io::ErrorKind::NotFound => {
+            "there is no such file; paths are relative to the template".to_string()
+        }
         _ => e.to_string(),
     })?;
     let sound = audio::read(file, LONGEST).map_err(|e| e.to_string())?;
@@ -125,7 +127,7 @@ pub fn check(template: &Template, file: &str, text: &str, beside: &Path) -> Vec<
     let rooms: Vec<&str> = ripieno_hall::halls().iter().map(|h| h.id.as_str()).collect();
     let own: Vec<&str> = stage.halls.iter().map(|h| h.name.as_str()).collect();
     let all: Vec<&str> = own.iter().chain(&rooms).copied().collect();
-    let mut words: Vec<(&HallWord, &[&str])> = vec![(&stage.hall, &all)];
+    let mut words: Vec<(&Named, &[&str])> = vec![(&stage.hall, &all)];
     words.extend(stage.common.iter().map(|w| (w, &all[..])));
     let placings = stage.families.iter().map(|f| &f.1).chain(template.chairs.iter().map(|c| &c.placing));
     words.extend(placings.filter_map(|p| p.hall.as_ref()).map(|w| (w, &all[..])));
@@ -134,7 +136,8 @@ pub fn check(template: &Template, file: &str, text: &str, beside: &Path) -> Vec<
             HallKind::Room(word) => words.push((word, &rooms)),
             HallKind::Impulse { path, span } => {
                 if !beside.join(path).is_file() {
-                    let message = format!("there is no file `{path}`, the impulse response of `{}`", hall.name);
+                    let message =
+                        format!("there is no file `{path}`, the impulse response of `{}`", hall.name);
                     say(*span, message, "its path is relative to the template".into());
                 }
             }
@@ -143,15 +146,17 @@ pub fn check(template: &Template, file: &str, text: &str, beside: &Path) -> Vec<
     for (word, known) in words {
         if !known.contains(&word.name.as_str()) {
             let near = ripieno_plan::nearest(&word.name, known.iter().copied());
-            let help =
-                near.map_or_else(|| format!("there are: {}", known.join(", ")), |n| format!("did you mean `{n}`?"));
+            let help = near.map_or_else(
+                || format!("there are: {}", known.join(", ")),
+                |n| format!("did you mean `{n}`?"),
+            );
             say(word.span, format!("there is no hall `{}`", word.name), help);
         }
     }
-    let schemes = ripieno_instruments::SEATINGS;
-    if !schemes.contains(&stage.seating.as_str()) {
+    let schemes = ["american", "german"];
+    if !schemes.contains(&stage.seating.name.as_str()) {
         let help = format!("seatings are: {}", schemes.join(", "));
-        say(Span::default(), format!("there is no seating `{}`", stage.seating), help);
+        say(stage.seating.span, format!("there is no seating `{}`", stage.seating.name), help);
     }
     found
 }

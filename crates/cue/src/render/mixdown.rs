@@ -87,7 +87,12 @@ pub fn family(
 }
 
 /// Adds files up to the mix, and measures it.
-pub fn mix(files: &[PathBuf], to: &Path, form: Form, watch: &dyn Watch) -> Result<(Surveyed, Facts), CueError> {
+pub fn mix(
+    files: &[PathBuf],
+    to: &Path,
+    form: Form,
+    watch: &dyn Watch,
+) -> Result<(Surveyed, Facts), CueError> {
     let disk = |error| CueError::Disk { path: to.to_path_buf(), error };
     let mut out = BufWriter::with_capacity(1 << 18, File::create(to).map_err(disk)?);
     let mut stream = Stream::begin(&mut out, form.shape, form.format).map_err(disk)?;

@@ -122,7 +122,8 @@ pub fn render(
     let delivered = Form { shape, format: format_of(bits) };
     let mix = aside.path().join("mix.wav");
     let (surveyed, facts) = mixdown::mix(&files, &mix, delivered, watch)?;
-    let target = ListeningOptions { loudness: cue.template.mix.loudness, true_peak: cue.template.mix.true_peak };
+    let target =
+        ListeningOptions { loudness: cue.template.mix.loudness, true_peak: cue.template.mix.true_peak };
     let copy = aside.path().join("listening.wav");
     let listening = mixdown::listen(&mix, &surveyed, &target, &copy, delivered, watch)?;
 

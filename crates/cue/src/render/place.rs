@@ -41,20 +41,14 @@ pub fn placing(template: &Template, chair: &ChairPlan) -> Placing {
 
 /// Where a chair sits: where the template puts it, else where the seating does.
 pub fn seated(template: &Template, chair: &ChairPlan) -> Seated {
-    let usual = ripieno_instruments::seat(&template.stage.seating, &chair.id, &chair.instrument);
+    let usual = ripieno_instruments::by_id(&chair.instrument).map_or((0.0, 6.0), |i| (i.seat.x, i.seat.y));
     let position = match chair.seat {
         Some(seat) => Position::seated(seat.x, seat.y),
-        None => Position { x: usual.x, y: usual.y, z: usual.z },
+        None => Position::seated(usual.0, usual.1),
     };
     let width = chair.seat.and_then(|s| s.width).map(|w| w / 2.0);
-    let half_width = width.unwrap_or(if chair.players > 1 { usual.half_width } else { 0.0 });
-    let figures = ripieno_instruments::directivity(&chair.instrument);
-    let directivity = Directivity {
-        radius: figures.radius,
-        azimuth: figures.azimuth,
-        elevation: figures.elevation,
-        back: Decibels(figures.back),
-    };
+    let half_width = width.unwrap_or(if chair.players > 1 { 1.0 } else { 0.0 });
+    let directivity = Directivity::default();
     Seated { position, half_width, directivity }
 }
 
