@@ -277,6 +277,21 @@ fn notes_begin_and_end_in_time_and_slurs_leave_no_hole() {
     assert!(decibels(part(&held, 1.0, 1.8)) > -100.0 && decibels(part(&held, 2.5, 3.0)) < -200.0);
 }
 
+/// However many sound at once, each keeps its own level and pitch.
+#[test]
+fn a_loud_note_keeps_its_level_under_many_soft_ones() {
+    let mut gestures = vec![note(0.0, 4.0, 69)];
+    for i in 0..40 {
+        let mut soft = note(0.5 + 0.05 * f64::from(i), 4.0, 70 + (i % 30) as u8);
+        soft.attack = Decibels(-18.0);
+        soft.cents = 20.0;
+        gestures.push(soft);
+    }
+    let samples = play(&chair("piano", gestures), &setup(), 0.0, 4.0);
+    let tone = |t: f64| ripieno_signal::spectrum(part(&samples, t, t + 0.5))[220];
+    assert!((tone(3.0) / tone(0.0) - 1.0).abs() < 0.03, "{} {}", tone(0.0), tone(3.0));
+}
+
 /// In blocks of any length, and from any time on, it is the same sound.
 #[test]
 fn from_any_time_on_as_from_the_start() {

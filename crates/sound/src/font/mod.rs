@@ -3,6 +3,7 @@
 //! [`Font::read`] takes the bytes of a file, [`FontVoice`] plays a chair with it as the house's own voice would: dry, in one
 //! channel, at the level of the instrument.
 
+mod notes;
 mod play;
 
 pub use play::FontVoice;
