@@ -173,16 +173,13 @@ impl Font {
         Ok(player)
     }
 
-    /// RMS of both sides together at a key, played mf: of the middle of what is held, of the loudest tenth of a second of what dies
-    /// away. Measured once.
+    /// [`loudness`] of both sides together at a key, played mf. Measured once.
     fn loudness(&self, preset: Preset, key: u8) -> Result<f64, FontError> {
         let lock = || self.measured.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(known) = lock().get(&(preset, key)) {
             return Ok(*known);
         }
-        const RATE: u32 = 44_100;
-        const TENTH: usize = RATE as usize / 10;
-        let mut player = self.player(RATE)?;
+        let mut player = self.player(MEASURED)?;
         play::select(&mut player, 0, preset);
         let sound = catch_unwind(AssertUnwindSafe(|| {
             player.note_on(0, key.into(), MF.into());
@@ -191,16 +188,24 @@ impl Font {
             left.iter().zip(&right).map(|(l, r)| (l + r) / INSIDE).collect::<Vec<f32>>()
         }))
         .map_err(|_| FontError::Damaged(format!("the preset {preset} cannot be played")))?;
-        let loudest = sound.chunks(TENTH).map(rms).fold(0.0, f64::max);
-        // By 6 dB in a second it dies away.
-        let held = rms(&sound[9 * TENTH..]) > 0.5 * loudest;
-        let found = if held { rms(&sound[3 * TENTH..]) } else { loudest };
+        let found = loudness(&sound);
         if !(found > 1e-7 && found.is_finite()) {
             return Err(FontError::Silent { asked: preset, key });
         }
         lock().insert((preset, key), found);
         Ok(found)
     }
+}
+
+/// Samples a second at which loudness is measured, and a tenth of them.
+const MEASURED: u32 = 44_100;
+const TENTH: usize = MEASURED as usize / 10;
+
+/// RMS of a note of 1.2 s: of the middle of what is held, of the loudest tenth of a second of what dies away by 6 dB.
+fn loudness(sound: &[f32]) -> f64 {
+    let loudest = sound.chunks(TENTH).map(rms).fold(0.0, f64::max);
+    let late = rms(&sound[(8 * TENTH).min(sound.len())..(11 * TENTH).min(sound.len())]);
+    if late > 0.5 * loudest { rms(&sound[3 * TENTH..11 * TENTH]) } else { loudest }
 }
 
 impl std::fmt::Debug for Font {

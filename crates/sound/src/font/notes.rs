@@ -1,20 +1,18 @@
 //! What a chair plays on a SoundFont: keys, velocities, presets, levels.
 
 use super::play::{BLOCK, RESERVE};
-use super::{Font, FontError, FontSetup, INSIDE, Preset};
-use crate::{FORTE, FULL_SCALE, Options};
+use super::{Font, FontError, FontSetup, INSIDE, MEASURED, Preset, loudness};
+use crate::{Manner, Options, render};
 use ripieno_instruments::Instrument;
-use ripieno_music::{ChairPerformance, Colour, Gesture, named};
+use ripieno_music::{ChairPerformance, Colour, Curve, Gesture, named};
 use ripieno_units::{Decibels, Seconds, math};
+use std::collections::BTreeMap;
 
 /// Velocity by level in dB re mf (common practice: pp near 30, mf 80, fff 127).
 const VELOCITY: [(f64, f64); 3] = [(-18.0, 30.0), (0.0, 80.0), (13.5, 127.0)];
 
 /// How long a note goes on under the one that is slurred to it, seconds.
 const OVERLAP: f64 = 0.030;
-
-/// Level in dB re 1 pW of an instrument whose forte is not known.
-const UNKNOWN: f64 = 90.0;
 
 /// One note for the player.
 #[derive(Clone, Debug)]
@@ -40,6 +38,8 @@ pub struct Note {
     pub follows: bool,
     /// Plucked on an instrument that is bowed.
     pub plucked: bool,
+    /// What is struck.
+    pub stroke: Option<String>,
     /// Counted through all players, [`CHANNELS`] each.
     pub channel: usize,
 }
@@ -99,6 +99,7 @@ pub fn notes(
                 // What is struck or plucked keeps its level.
                 follows: !decays && !plucked,
                 plucked,
+                stroke: gesture.stroke.clone(),
                 channel: 0,
             });
         };
@@ -161,8 +162,8 @@ fn other(setup: &FontSetup) -> Option<Preset> {
     plain.or(setup.presets.first()).map(|(_, p)| *p)
 }
 
-/// The factor on the player's output, so that its mf is the instrument's; presets that differ in level are evened out in the
-/// notes.
+/// The factor on the players' output, so that their mf is as loud as the house orchestra's; presets that differ in level are evened
+/// out in the notes.
 pub fn gain(
     font: &Font,
     chair: &ChairPerformance,
@@ -171,35 +172,69 @@ pub fn gain(
     notes: &mut [Note],
 ) -> Result<f32, FontError> {
     let unpitched = instrument.is_some_and(|i| i.unpitched);
-    let range = instrument.and_then(|i| i.comfortable.or(i.hard));
     let mut keys: Vec<u8> = notes.iter().map(|n| n.key).collect();
     keys.sort_unstable();
-    let middle = keys.get(keys.len() / 2).copied().unwrap_or(60);
-    let middle = range.map_or(middle, |r| {
-        (i16::from(r.low) / 2 + i16::from(r.high) / 2 + i16::from(setup.transpose)).clamp(0, 127) as u8
-    });
-    let mut most = 0.0_f64;
-    let mut levels = Vec::with_capacity(notes.len());
+    let middle = i16::from(keys.get(keys.len() / 2).copied().unwrap_or(60)) - i16::from(setup.transpose);
+    let range = instrument.and_then(|i| i.comfortable.or(i.hard));
+    let middle = range.map_or(middle, |r| i16::from(r.low) / 2 + i16::from(r.high) / 2);
+    let mut known: BTreeMap<(Preset, u8, bool, Option<String>), f64> = BTreeMap::new();
+    let mut factors = Vec::with_capacity(notes.len());
     for note in notes.iter() {
         let kit = unpitched || note.preset.bank == 128;
-        let found = font.loudness(note.preset, if kit { note.key } else { middle })?;
-        most = most.max(found);
-        levels.push(found);
+        let (ours, theirs) = if kit {
+            (note.key, note.key)
+        } else {
+            (middle.clamp(0, 127) as u8, (middle + i16::from(setup.transpose)).clamp(0, 127) as u8)
+        };
+        let kind = (note.preset, theirs, note.plucked, note.stroke.clone());
+        let factor = match known.get(&kind) {
+            Some(factor) => *factor,
+            None => {
+                let factor = house(chair, ours, note) / font.loudness(note.preset, theirs)?;
+                known.insert(kind, factor);
+                factor
+            }
+        };
+        factors.push(factor);
     }
-    let forte = instrument.and_then(|i| i.level).map_or_else(
-        || match crate::model::of(&chair.instrument) {
-            crate::model::Model::Held(held) => held.forte,
-            crate::model::Model::Plucked(string) => string.forte,
-            crate::model::Model::Struck => UNKNOWN,
-        },
-        |level| level.forte,
-    );
-    let string = crate::model::plucked(&chair.instrument).forte;
-    for (note, level) in notes.iter_mut().zip(levels) {
-        note.offset += 20.0 * math::log10(most / level) + if note.plucked { string - forte } else { 0.0 };
+    let most = factors.iter().copied().fold(0.0, f64::max);
+    for (note, factor) in notes.iter_mut().zip(factors) {
+        note.offset += 20.0 * math::log10((factor / most).max(1e-6));
     }
-    let players = 10.0 * math::log10(f64::from(chair.players.max(1)));
-    let wanted = Decibels(forte - FORTE + players + setup.gain.clamp(-60.0, 30.0) - FULL_SCALE).amplitude();
-    let reserve = Decibels(RESERVE).amplitude();
-    Ok(if most > 0.0 { (wanted * reserve / most) as f32 / INSIDE } else { 0.0 })
+    let wanted = Decibels(RESERVE + setup.gain.clamp(-60.0, 30.0)).amplitude();
+    Ok((most * wanted) as f32 / INSIDE)
+}
+
+/// RMS of the house orchestra at a key, played mf, measured as the presets are.
+fn house(chair: &ChairPerformance, key: u8, note: &Note) -> f64 {
+    let Some(model) = chair.gestures.first() else { return 0.0 };
+    let gesture = Gesture {
+        onset: Seconds::ZERO,
+        end: Seconds(1.2),
+        key,
+        cents: 0.0,
+        stroke: note.stroke.clone(),
+        articulation: if note.plucked { named::PIZZICATO } else { named::SUSTAIN }.into(),
+        colour: None,
+        joined: false,
+        joins_on: false,
+        attack: Decibels::ZERO,
+        realisation: None,
+        bend: Vec::new(),
+        sung: None,
+        voice: 1,
+        players: chair.players,
+        ..model.clone()
+    };
+    let alone = ChairPerformance {
+        gestures: vec![gesture],
+        level: Curve::flat(0.0),
+        kept: Vec::new(),
+        pedal: Vec::new(),
+        chair: chair.chair.clone(),
+        instrument: chair.instrument.clone(),
+        players: chair.players,
+    };
+    let options = Options { sample_rate: MEASURED, tuning: 440.0, seed: 0, manner: Manner::Living };
+    loudness(&render(&alone, &options, Seconds::ZERO, Seconds(1.2)))
 }
