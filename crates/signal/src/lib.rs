@@ -8,10 +8,12 @@
 //! * [`Convolver`]: several inputs through long stereo responses, block by block.
 //! * [`Resampler`]: from one sample rate to another.
 //! * [`Position`]: where a source is, and how the main microphones hear it.
+//! * [`Frames`], [`Correlation`]: many short spectra; likeness over many lags.
 //! * [`measure`]: spectra, pitch, levels, decay.
 
 mod convolve;
 mod filter;
+mod frames;
 pub mod measure;
 mod noise;
 mod position;
@@ -21,6 +23,7 @@ mod stereo;
 
 pub use convolve::{Convolver, Prepared, Responses};
 pub use filter::{Biquad, OnePole};
+pub use frames::{Correlation, Frames};
 pub use noise::Noise;
 pub use position::{MICROPHONES, Position, SPEED_OF_SOUND, pan};
 pub use resample::{ResampleError, Resampler, resample};

@@ -8,11 +8,14 @@
 //!
 //! Voices of the house, chosen by the tables in `data/`: held (bowed, blown, reed, brass, sung) in `held`, plucked in `plucked`,
 //! struck with and without pitch in `struck`. All follow the chair's level, the gestures' attacks, joins, bends and colours.
+//! [`font`] plays a chair with the presets of a SoundFont instead; [`print`] tells how well a recording fits what a chair does.
 
+pub mod font;
 mod held;
 mod model;
 mod notes;
 mod plucked;
+pub mod print;
 mod stage;
 mod struck;
 mod sung;
