@@ -9,6 +9,9 @@
 //! Voices of the house, chosen by the tables in `data/`: held (bowed, blown, reed, brass, sung) in `held`, plucked in `plucked`,
 //! struck with and without pitch in `struck`. All follow the chair's level, the gestures' attacks, joins, bends and colours.
 
+mod bank;
+mod body;
+mod facts;
 mod held;
 mod model;
 mod notes;
@@ -164,11 +167,10 @@ pub fn voice<'a>(chair: &'a ChairPerformance, options: &Options, from: Seconds) 
                     runners.push(Box::new(held::runner(frame, held, bowed)));
                 }
                 if !plucked.is_empty() {
-                    let model = model::plucked(&chair.instrument);
-                    runners.push(Box::new(plucked::runner(frame, model, plucked)));
+                    runners.push(Box::new(plucked::runner(frame, &chair.instrument, plucked)));
                 }
             }
-            Model::Plucked(string) => runners.push(Box::new(plucked::runner(frame, string, notes))),
+            Model::Plucked => runners.push(Box::new(plucked::runner(frame, &chair.instrument, notes))),
             Model::Struck => runners.push(Box::new(struck::runner(frame, notes))),
         }
     }
