@@ -241,8 +241,8 @@ fn ring(turns: &[Turns], state: &mut [(f32, f32)], step: &mut [f32]) {
     let whole = step.len() >= STEP;
     for (turns, z) in turns.iter().zip(state) {
         let (re, im) = *z;
-        for i in 0..STEP {
-            sum[i] += re * turns.im[i] + im * turns.re[i];
+        for ((y, a), b) in sum.iter_mut().zip(&turns.re).zip(&turns.im) {
+            *y += re * b + im * a;
         }
         *z = turned(*z, if whole { turns.step } else { turns.over(step.len()) });
     }
