@@ -351,7 +351,8 @@ impl Body {
         if self.bend.is_none() && self.sharp == 0.0 {
             self.bank.bend(1.0);
         }
-        self.bank.strike(mallet.contact_at(blow.level, harder), blow.keeps, &gains);
+        let contact = mallet.contact_at(blow.level, harder);
+        self.bank.strike(contact, blow.keeps, &gains);
         if !self.plain {
             for (band, gain) in self.bands.iter_mut().zip(&noises) {
                 band.add(gain * even);

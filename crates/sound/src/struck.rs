@@ -120,14 +120,16 @@ fn make(rows: &[Row], pitch: f64, fall: f64, common: &Common, id: &str) -> Make 
         match row.what {
             "ratio" | "fixed" => {
                 let value: f64 = row.value.parse().unwrap_or(1.0);
+                let amplitude = Decibels(row.level.parse().unwrap_or(0.0)).amplitude();
                 modes.push(Mode {
-                    hertz: if row.what == "ratio" { value * pitch } else { value },
-                    amplitude: Decibels(row.level.parse().unwrap_or(0.0)).amplitude(),
+                    hertz: if row.what == "ratio" { value.abs() * pitch } else { value },
+                    amplitude: if value < 0.0 { -amplitude } else { amplitude },
                     fall: fall * row.share.parse().unwrap_or(1.0),
                     rise: row.rise.parse().unwrap_or(0.0),
                 });
             }
-            "dense" => modes.extend(dense(row, fall, id)),
+            "dense" => modes.extend(dense(row, 1.0, fall, id)),
+            "cloud" => modes.extend(dense(row, pitch, fall, id)),
             _ => {}
         }
     }
@@ -136,8 +138,9 @@ fn make(rows: &[Row], pitch: f64, fall: f64, common: &Common, id: &str) -> Make 
 
 /// Modes drawn between two frequencies: as many in each third octave as their density says, evenly in the logarithm. They are
 /// the same for every cue, as the instrument in the room is.
-fn dense(row: &Row, fall: f64, id: &str) -> Vec<Mode> {
+fn dense(row: &Row, times: f64, fall: f64, id: &str) -> Vec<Mode> {
     let [low, high, count] = span(row.value, 100.0);
+    let (low, high) = (low * times, high * times);
     let levels: [f64; 2] = span(row.level, 0.0);
     let falls: [f64; 2] = span(row.share, 1.0);
     let rises: [f64; 2] = span(row.rise, 0.0);
