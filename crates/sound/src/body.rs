@@ -13,6 +13,9 @@ pub const METER: f64 = 0.125;
 /// Where the loudest place of a stroke may lie, seconds after it.
 const PLACES: [f64; 6] = [0.0, 0.06, 0.25, 0.6, 1.2, 2.0];
 
+/// How much of what the strokes of a roll add up to is taken off each, as a power.
+const ROLLED: f64 = 0.7;
+
 /// Frames in a block.
 const BLOCK: usize = 256;
 /// Frames in a block while the pitch moves.
@@ -100,6 +103,8 @@ pub struct Blow {
     pub harder: f64,
     /// Share of what still rings that it leaves.
     pub keeps: f64,
+    /// Seconds to the next stroke of a roll: its strokes add up to the level that is asked.
+    pub every: Option<f64>,
     /// Noise beside what is usual, dB.
     pub hiss: f64,
     /// Second at which its bend begins; seconds after it and cents.
@@ -197,6 +202,14 @@ fn weight(fall: f64, rise: f64, from: f64) -> f64 {
     }
     let b = a + 1.0 / rise;
     0.5 * (mean(2.0 * a) - 2.0 * mean(a + b) + mean(2.0 * b)).max(0.0)
+}
+
+/// Mean square of an endless roll of strokes of amplitude 1, one every so many seconds, each of which leaves the share `keeps` of
+/// what rings: the sum of a geometric series.
+fn steady(fall: f64, every: f64, keeps: f64) -> f64 {
+    let k = 2.0 * 6.907_755 / fall.max(0.002);
+    let left = math::exp(-k * every);
+    (1.0 - left) / (k * every) / (1.0 - keeps * keeps * left).max(1e-3)
 }
 
 impl Body {
@@ -333,12 +346,25 @@ impl Body {
         let noises: Vec<f64> =
             self.bands.iter().map(|b| hiss * b.make.level * mallet.left(b.make.hertz, bright)).collect();
         let mut power = [0.0_f64; PLACES.len()];
-        for (gain, weights) in gains.iter().chain(&noises).zip(&self.weights) {
+        let mut rolled = 0.0;
+        let falls = self
+            .make
+            .modes
+            .iter()
+            .map(|m| (m.fall, 0.5))
+            .chain(self.bands.iter().map(|b| (b.make.fall, 1.0)));
+        for ((gain, weights), (fall, square)) in gains.iter().chain(&noises).zip(&self.weights).zip(falls) {
             for (power, weight) in power.iter_mut().zip(weights) {
                 *power += gain * gain * weight;
             }
+            if let Some(every) = blow.every {
+                rolled += gain * gain * square * steady(fall, every, blow.keeps);
+            }
         }
-        let even = rms / math::sqrt(power.iter().copied().fold(1e-30, f64::max));
+        let alone = power.iter().copied().fold(1e-30, f64::max);
+        // A player begins a roll somewhat louder than it needs, and then lets the body do the work.
+        let share = if rolled > alone { ROLLED } else { 0.0 };
+        let even = rms / math::sqrt(alone * math::pow(rolled.max(1e-30) / alone, share));
         for gain in &mut gains {
             // No two strokes fall on the same spot.
             let spot = if self.plain { 1.0 } else { 1.0 + 0.15 * self.chance.between(-1.0, 1.0) };

@@ -131,6 +131,7 @@ fn string(
             level: note.attack + own,
             harder: softer + harder(note.articulation) + if snap { 1.0 } else { 0.0 },
             keeps: common.keeps,
+            every: None,
             hiss: if snap {
                 16.0
             } else if way == Way::Wood {

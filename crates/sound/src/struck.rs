@@ -75,6 +75,7 @@ fn blow(frame: &Frame<'_>, common: &Common, note: &Note<'_>) -> Blow {
         level: note.attack,
         harder: harder(note.articulation),
         keeps: common.keeps,
+        every: None,
         hiss: 0.0,
         bend: (!note.bend.is_empty()).then(|| (note.onset, note.bend.clone())),
     }
@@ -93,14 +94,18 @@ fn body(
         common(rows, if key == 0 { 60 } else { key }, instrument.and_then(|i| i.level).map(|l| l.forte));
     let fall = fall(instrument, if key == 0 { 60 } else { key }, 1.0);
     let mut acts: Vec<(i64, Act)> = Vec::new();
-    for note in notes {
-        let blow = blow(frame, &common, note);
+    for (i, note) in notes.iter().enumerate() {
+        let mut blow = blow(frame, &common, note);
+        // Strokes of a roll ring into each other.
+        let rolled = matches!(note.articulation, named::ROLL | named::TREMOLO | named::SWELL);
+        if rolled {
+            let next = notes.get(i + 1).map_or(note.end, |n| n.onset.min(note.end));
+            blow.every = Some(next - note.onset).filter(|s| (0.01..0.4).contains(s));
+        }
         match rows.iter().find(|r| r.what == "grains") {
             Some(row) => grains(frame, row, note, &blow, &mut acts, &mut chance),
             None => acts.push((frame.at(note.onset), Act::Strike(blow))),
         }
-        // Strokes of a roll ring into each other.
-        let rolled = matches!(note.articulation, named::ROLL | named::TREMOLO | named::SWELL);
         let end = pedalled(frame, note.end);
         let again = notes.iter().any(|n| n.onset < end - 1e-4 && end < n.end - 1e-4);
         if (common.damp.is_some() && !rolled || is_damped(note.articulation)) && !again {
