@@ -14,7 +14,7 @@ pub const METER: f64 = 0.125;
 const PLACES: [f64; 6] = [0.0, 0.06, 0.25, 0.6, 1.2, 2.0];
 
 /// How much of what the strokes of a roll add up to is taken off each, as a power.
-const ROLLED: f64 = 0.7;
+const ROLLED: f64 = 0.9;
 
 /// Frames in a block.
 const BLOCK: usize = 256;
@@ -60,6 +60,11 @@ impl Mallet {
         math::pow(1.0 + x * x, -self.steep / 12.04)
     }
 
+    /// What is left at these hertz of a stroke at mf.
+    pub fn usual(&self, hertz: f64) -> f64 {
+        self.left(hertz, self.bright)
+    }
+
     /// What is left at these hertz of the hardest stroke.
     pub fn most(&self, hertz: f64) -> f64 {
         self.left(hertz, self.bright_at(18.0, 1.0))
@@ -77,6 +82,8 @@ pub struct Make {
     pub modes: Vec<Mode>,
     /// Its noise.
     pub hisses: Vec<Hiss>,
+    /// Whether noise is its tone, not something beside it: what has no pitch is heard with it in every manner.
+    pub noisy: bool,
     /// What strikes it.
     pub mallet: Mallet,
     /// Cents that it begins too high at fff, and seconds (time constant) in which it comes down.
@@ -265,6 +272,9 @@ impl Body {
     /// Adds all that sounds before a frame.
     pub fn run(&mut self, until: i64, stage: &mut Stage) {
         let mut block = [0.0_f32; BLOCK];
+        // All bodies stop at the same frame, so that what they add is summed in the same order whatever is asked at once.
+        let grid = BLOCK as i64;
+        let until = until.div_euclid(grid) * grid + grid;
         while self.at < until {
             while let Some((_, act)) = self.acts.get(self.next).filter(|a| a.0 <= self.at) {
                 match act.clone() {
@@ -287,8 +297,9 @@ impl Body {
                 continue;
             }
             let moves = self.bend.is_some() || self.sharp != 0.0;
-            let most = if moves { MOVING } else { BLOCK };
-            let frames = ahead.map_or(i64::MAX, |a| a - self.at).clamp(1, most as i64) as usize;
+            let most = if moves { MOVING as i64 } else { grid };
+            let edge = self.at.div_euclid(most) * most + most;
+            let frames = (ahead.map_or(edge, |a| a.min(edge)) - self.at).max(1) as usize;
             let block = &mut block[..frames];
             block.fill(0.0);
             if moves {
@@ -379,7 +390,7 @@ impl Body {
         }
         let contact = mallet.contact_at(blow.level, harder);
         self.bank.strike(contact, blow.keeps, &gains);
-        if !self.plain {
+        if !self.plain || self.make.noisy {
             for (band, gain) in self.bands.iter_mut().zip(&noises) {
                 band.add(gain * even);
             }

@@ -153,12 +153,12 @@ fn string(
     // At one frame, hands are laid on before the next pluck.
     acts.sort_by_key(|a| (a.0, matches!(a.1, Act::Strike(_))));
     let hertz = frame.hertz(notes[0].cents + detune);
-    let make = Make {
-        modes: partials(frame, instrument, rows, key, hertz, way, &common.mallet, &mut chance),
-        hisses: std::mem::take(&mut common.hisses),
-        mallet: common.mallet,
-        sharp: common.sharp,
-    };
+    let modes = partials(frame, instrument, rows, key, hertz, way, &common.mallet, &mut chance);
+    // Noise is told beside the loudest partial of a pluck at mf.
+    let loudest = modes.iter().map(|m| m.amplitude.abs() * common.mallet.usual(m.hertz)).fold(0.0, f64::max);
+    common.hisses.iter_mut().for_each(|h| h.level *= loudest);
+    let make =
+        Make { modes, hisses: common.hisses, noisy: false, mallet: common.mallet, sharp: common.sharp };
     Body::new(frame, player.number.into(), make, acts, chance)
 }
 

@@ -120,6 +120,7 @@ fn body(
 
 /// What a body is made of.
 fn make(rows: &[Row], pitch: f64, fall: f64, common: &Common, id: &str) -> Make {
+    let noisy = by_id(id).is_none_or(|i| i.unpitched);
     let mut modes = Vec::new();
     for row in rows {
         match row.what {
@@ -138,7 +139,7 @@ fn make(rows: &[Row], pitch: f64, fall: f64, common: &Common, id: &str) -> Make 
             _ => {}
         }
     }
-    Make { modes, hisses: common.hisses.clone(), mallet: common.mallet, sharp: common.sharp }
+    Make { modes, hisses: common.hisses.clone(), noisy, mallet: common.mallet, sharp: common.sharp }
 }
 
 /// Modes drawn between two frequencies: as many in each third octave as their density says, evenly in the logarithm. They are
