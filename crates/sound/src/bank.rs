@@ -12,6 +12,9 @@ pub const STEP: usize = 16;
 /// A mode below this amplitude is silent: 110 dB below full scale.
 const SILENT: f32 = 3e-6;
 
+/// So is one that has fallen 66 dB below the loudest of its bank, where its neighbours cover it.
+const COVERED: f32 = 5e-4;
+
 /// One mode as it is made.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Mode {
@@ -220,10 +223,12 @@ impl Bank {
 
     /// Leaves out what has died away.
     fn rest(&mut self) {
+        let power = |z: &(f32, f32)| z.0 * z.0 + z.1 * z.1;
+        let loudest = self.state[..self.sounding].iter().map(power).fold(0.0, f32::max);
+        let least = (SILENT * SILENT).max(COVERED * COVERED * loudest);
         let mut place = 0;
         while place < self.sounding {
-            let z = self.state[place];
-            if z.0 * z.0 + z.1 * z.1 < SILENT * SILENT {
+            if power(&self.state[place]) < least {
                 self.state[place] = (0.0, 0.0);
                 self.sounding -= 1;
                 self.swap(place, self.sounding);

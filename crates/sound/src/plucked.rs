@@ -22,7 +22,10 @@ static PLUCKED: &str = include_str!("../data/plucked.tsv");
 const STAND_FOR: u16 = 5;
 
 /// Partials this far below the loudest are left out, dB.
-const FAINT: f64 = -90.0;
+const FAINT: f64 = -66.0;
+
+/// Partials above this number fall in one stage: the slow one lies under those below.
+const TWO_STAGES: f64 = 12.0;
 
 /// The plucked notes of a chair, string by string.
 pub struct Runner {
@@ -220,7 +223,7 @@ fn partials(
     for n in 1..=400_u16 {
         let n = f64::from(n);
         let f = n * open * math::sqrt(1.0 + stiff * n * n);
-        if f > (0.45 * frame.rate).min(20_000.0) {
+        if f > (0.45 * frame.rate).min(15_000.0) {
             break;
         }
         // The comb of the place is never quite empty: the finger has a width, the string two directions.
@@ -238,7 +241,7 @@ fn partials(
         let fall =
             1.0 / (1.0 / first + (loss(f) - loss(hertz)).max(0.0) * (1.0 / top - 1.0 / first).max(0.0));
         match after {
-            Some(row) => {
+            Some(row) if n <= TWO_STAGES => {
                 let gain = math::pow(10.0, at_key(row.level, key, -20.0) / 20.0);
                 // Both together have fallen by 60 dB after `fall`.
                 let prompt = fall * at_key(row.share, key, 0.5);
@@ -249,7 +252,7 @@ fn partials(
                 let hertz = f * math::exp2(apart / 1200.0);
                 modes.push(Mode { hertz, amplitude: amplitude * gain, fall: slow, rise: 0.0 });
             }
-            None => modes.push(Mode { hertz: f, amplitude, fall, rise: 0.0 }),
+            _ => modes.push(Mode { hertz: f, amplitude, fall, rise: 0.0 }),
         }
     }
     // What else is knocked by the stroke: the soundboard, the body, at its own pitch.
