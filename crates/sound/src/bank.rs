@@ -1,13 +1,13 @@
-//! Modes that ring side by side: exponentially falling sines, sixteen samples at a time.
+//! Modes that ring side by side: exponentially falling sines, thirty-two samples at a time.
 //!
-//! A mode is a number in the complex plane that turns. Its next sixteen samples are that number times a table of turns, so that
+//! A mode is a number in the complex plane that turns. Its next thirty-two samples are that number times a table of turns, so that
 //! the lanes of the machine lie along time and each mode costs four sums and products a sample, with no rounding that grows.
 
 use ripieno_units::math;
 use std::f64::consts::TAU;
 
 /// Samples in a step.
-pub const STEP: usize = 16;
+pub const STEP: usize = 32;
 
 /// A mode below this amplitude is silent: 110 dB below full scale.
 const SILENT: f32 = 3e-6;

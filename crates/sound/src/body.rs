@@ -166,7 +166,7 @@ impl Band {
             self.level *= self.keep;
             self.behind *= self.keep * self.catch;
         }
-        if self.level < 2e-6 {
+        if self.level < 1e-5 {
             (self.level, self.behind) = (0.0, 0.0);
         }
     }

@@ -223,7 +223,7 @@ fn partials(
     for n in 1..=400_u16 {
         let n = f64::from(n);
         let f = n * open * math::sqrt(1.0 + stiff * n * n);
-        if f > (0.45 * frame.rate).min(15_000.0) {
+        if f > (0.45 * frame.rate).min(20_000.0) {
             break;
         }
         // The comb of the place is never quite empty: the finger has a width, the string two directions.

@@ -90,10 +90,8 @@ fn they_are_in_tune_over_their_whole_range() {
             let wanted = octave * hertz(key);
             let found =
                 measure::strongest(&sound[rate as usize / 50..], rate.into(), 0.97 * wanted, 1.03 * wanted);
-            // A tube has its fourth mode twice, 1 % apart, and the strike note between.
-            let most = if octave > 1.0 { 20.0 } else { 3.0 };
             let off = 1200.0 * (found / wanted).log2();
-            assert!(off.abs() < most, "{} {key} at {rate}: {off:.2} cents", instrument.id);
+            assert!(off.abs() < 3.0, "{} {key} at {rate}: {off:.2} cents", instrument.id);
         }
     }
 }
