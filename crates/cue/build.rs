@@ -1,4 +1,5 @@
-//! Lists the files of the demo cue, so that they are part of the program.
+//! Lists the files of the demo cue, so that they are part of the program; and takes the fingerprint of what makes sound, so
+//! that stems kept by another version are not taken for those of this one.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -14,6 +15,21 @@ fn main() {
         let _ = writeln!(text, "    ({name:?}, include_bytes!({:?})),", path.display().to_string());
     }
     text.push_str("];\n");
+    let mut sound = Vec::new();
+    for name in ["units", "music", "instruments", "signal", "sound", "hall", "mix", "cue"] {
+        let folder = PathBuf::from(env("CARGO_MANIFEST_DIR")).join("..").join(name);
+        for part in ["src", "data"] {
+            println!("cargo::rerun-if-changed={}", folder.join(part).display());
+            collect(&folder, &folder.join(part), &mut sound);
+        }
+    }
+    sound.sort();
+    // FNV-1a of 64 bits over all of it.
+    let mut print = 0xcbf2_9ce4_8422_2325_u64;
+    for byte in sound.iter().flat_map(|(_, path)| std::fs::read(path).unwrap_or_default()) {
+        print = (print ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+    }
+    println!("cargo::rustc-env=RIPIENO_SOUND={print:016x}");
     if let Err(error) = std::fs::write(Path::new(&env("OUT_DIR")).join("demo.rs"), text) {
         println!("cargo::error=cannot write the list of demo files: {error}");
     }

@@ -1,7 +1,7 @@
 //! One function a command.
 
 use crate::{json, show};
-use ripieno_cue::{Cue, CueError, PerformOptions, RenderOptions, write_file};
+use ripieno_cue::{Cue, CueError, PerformOptions, Performed, RenderOptions, Rendered, write_file};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -20,18 +20,16 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
     let cue = open(dir)?;
     let performed = ripieno_cue::perform(&cue, PerformOptions::default());
     let midi = cue.folder.join("performed.mid");
-    write_file(&midi, &ripieno_cue::write_midi(&performed.patches.file))?;
-    let progress = show::Progress::new("rendering", performed.performance.chairs.len());
+    write_performed(&cue, &performed, &midi)?;
     let options = RenderOptions { into: cue.folder.clone(), ..RenderOptions::default() };
-    let rendered = ripieno_cue::render(&cue, &performed, &options, &|| progress.step())?;
-    progress.finish();
+    let rendered = render_watched(&cue, &performed, &options)?;
     let report = ripieno_cue::report(&cue, &performed, Some(&rendered));
     write_file(&cue.folder.join("report.txt"), report.as_bytes())?;
     show::print(&report);
     show::print("\nFiles\n");
     let mut files = vec![cue.folder.join("cue.toml"), cue.folder.join("template.toml"), midi];
     files.extend(rendered.files.iter().take(2).cloned());
-    files.extend([cue.folder.join("stems"), cue.folder.join("report.txt")]);
+    files.extend(["stems", "families", "report.txt"].map(|name| cue.folder.join(name)));
     for file in files {
         show::print(&format!("  {}\n", file.display()));
     }
@@ -75,7 +73,7 @@ pub fn perform(
     let options = if on_grid { PerformOptions::on_grid() } else { PerformOptions::default() };
     let performed = ripieno_cue::perform(&cue, options);
     let midi = output.map_or_else(|| cue.folder.join("performed.mid"), Path::to_path_buf);
-    write_file(&midi, &ripieno_cue::write_midi(&performed.patches.file))?;
+    write_performed(&cue, &performed, &midi)?;
     if as_json {
         let text = json::performed(&performed.patches).map_err(|error| CueError::Place {
             path: midi,
@@ -89,20 +87,11 @@ pub fn perform(
     Ok(ExitCode::SUCCESS)
 }
 
-pub fn render(
-    path: &Path,
-    output: Option<&Path>,
-    only: Vec<String>,
-    passage: Option<String>,
-    pre_roll: u32,
-) -> Result<ExitCode, CueError> {
+pub fn render(path: &Path, options: RenderOptions) -> Result<ExitCode, CueError> {
     let cue = open(path)?;
     let performed = ripieno_cue::perform(&cue, PerformOptions::default());
-    let into = output.map_or_else(|| cue.folder.clone(), Path::to_path_buf);
-    let options = RenderOptions { into, only, passage, pre_roll };
-    let progress = show::Progress::new("rendering", performed.performance.chairs.len());
-    let rendered = ripieno_cue::render(&cue, &performed, &options, &|| progress.step())?;
-    progress.finish();
+    let into = if options.into.as_os_str().is_empty() { cue.folder.clone() } else { options.into };
+    let rendered = render_watched(&cue, &performed, &RenderOptions { into, ..options })?;
     for line in &rendered.summary {
         show::print(&format!("{line}\n"));
     }
@@ -110,6 +99,25 @@ pub fn render(
         show::print(&format!("Written: {}\n", file.display()));
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Renders with a look at the progress; an interrupt stops it cleanly.
+fn render_watched(cue: &Cue, performed: &Performed, options: &RenderOptions) -> Result<Rendered, CueError> {
+    let progress = show::Progress::new("rendering");
+    let rendered = ripieno_cue::render(cue, performed, options, &progress);
+    progress.finish(rendered.is_ok());
+    if let Ok(rendered) = &rendered {
+        for remark in &rendered.remarks {
+            show::say(remark);
+        }
+    }
+    rendered
+}
+
+/// Writes the performed MIDI, and notes what it holds.
+fn write_performed(cue: &Cue, performed: &Performed, to: &Path) -> Result<(), CueError> {
+    write_file(to, &ripieno_cue::write_midi(&performed.patches.file))?;
+    ripieno_cue::note_performed(cue, performed)
 }
 
 pub fn patch(cards: &[PathBuf]) -> Result<ExitCode, CueError> {

@@ -8,6 +8,7 @@ mod json;
 mod show;
 
 use clap::{Parser, Subcommand};
+use ripieno_cue::{Bits, RATES, RenderOptions};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -68,6 +69,12 @@ enum Command {
         /// Begin so many bars before the passage.
         #[arg(long, value_name = "BARS", default_value_t = 0)]
         pre_roll: u32,
+        /// Samples a second instead of the template's: 44100, 48000, 88200 or 96000.
+        #[arg(long, value_name = "HERTZ", value_parser = rate)]
+        rate: Option<u32>,
+        /// Bits of a sample instead of the template's: 16, 24 or 32 (floats).
+        #[arg(long, value_name = "BITS", value_parser = bits)]
+        bits: Option<Bits>,
     },
     /// Check patch cards, or write one from a list of switches.
     Patch {
@@ -83,6 +90,15 @@ enum Command {
     },
 }
 
+fn rate(text: &str) -> Result<u32, String> {
+    let wanted = text.parse().ok().filter(|r| RATES.contains(r));
+    wanted.ok_or_else(|| "write 44100, 48000, 88200 or 96000".into())
+}
+
+fn bits(text: &str) -> Result<Bits, String> {
+    text.parse().ok().and_then(Bits::of).ok_or_else(|| "write 16, 24 or 32".into())
+}
+
 fn main() -> ExitCode {
     let line = Line::parse();
     let outcome = match line.command {
@@ -91,8 +107,9 @@ fn main() -> ExitCode {
         Command::Perform { cue, output, on_grid, json } => {
             commands::perform(&cue, output.as_deref(), on_grid, json)
         }
-        Command::Render { cue, output, only, passage, pre_roll } => {
-            commands::render(&cue, output.as_deref(), only, passage, pre_roll)
+        Command::Render { cue, output, only, passage, pre_roll, rate, bits } => {
+            let into = output.unwrap_or_default();
+            commands::render(&cue, RenderOptions { into, only, passage, pre_roll, rate, bits })
         }
         Command::Patch { cards, from, output } => match from {
             Some(list) => commands::card_from_list(&list, output.as_deref()),

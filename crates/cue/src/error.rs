@@ -34,6 +34,9 @@ pub enum CueError {
         /// What to do.
         remedy: String,
     },
+    /// Whoever asked for the work has stopped it.
+    #[error("stopped; what was there before is as it was")]
+    Stopped,
     /// The machine would not read or write.
     #[error("{}: {error}", .path.display())]
     Disk {
@@ -47,7 +50,7 @@ pub enum CueError {
 impl CueError {
     /// Is it the machine's trouble, and not the input's?
     pub fn is_machine(&self) -> bool {
-        matches!(self, Self::Disk { .. })
+        matches!(self, Self::Disk { .. } | Self::Stopped)
     }
 }
 

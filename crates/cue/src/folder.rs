@@ -61,13 +61,20 @@ pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), CueError> {
 
 /// Temporary files are the user's alone; what becomes a result is as other files are.
 #[cfg(unix)]
-fn readable(file: &std::fs::File) {
+pub(crate) fn readable(file: &std::fs::File) {
     use std::os::unix::fs::PermissionsExt;
     let _ = file.set_permissions(std::fs::Permissions::from_mode(0o644));
 }
 
 #[cfg(not(unix))]
-fn readable(_file: &std::fs::File) {}
+pub(crate) fn readable(_file: &std::fs::File) {}
+
+/// Length and time of the last change of a file, as a word; empty for none.
+pub(crate) fn stamp(path: &Path) -> String {
+    let Ok(meta) = std::fs::metadata(path) else { return String::new() };
+    let time = meta.modified().ok().and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok());
+    format!("{}-{}", meta.len(), time.map_or(0, |t| t.as_nanos()))
+}
 
 pub(crate) fn parent(path: &Path) -> PathBuf {
     match path.parent() {

@@ -8,6 +8,7 @@
 
 mod create;
 mod error;
+mod fingerprint;
 mod folder;
 mod open;
 mod render;
@@ -18,7 +19,7 @@ pub use create::{Created, create, demo_files, write_demo};
 pub use error::CueError;
 pub use folder::write_file;
 pub use open::{Cue, read_card, read_list, read_music};
-pub use render::{RenderOptions, Rendered, render};
+pub use render::{RenderOptions, Rendered, Unwatched, Watch, note_performed, render};
 pub use report::report;
 pub use ripieno_plan::card_from_list;
 pub use stages::{PerformOptions, Performed, perform};
@@ -26,4 +27,4 @@ pub use stages::{PerformOptions, Performed, perform};
 pub use ripieno_formats::midi::write as write_midi;
 pub use ripieno_music::{Finding, Severity};
 pub use ripieno_patches::{Intent, PatchOutput};
-pub use ripieno_plan::Diagnostic;
+pub use ripieno_plan::{Bits, Diagnostic, RATES};

@@ -1,6 +1,6 @@
 //! Loading a cue with everything that it refers to.
 
-use crate::{CueError, folder};
+use crate::{CueError, folder, render};
 use ripieno_music::Score;
 use ripieno_plan::{ChairPlan, Diagnostic, PatchCard, Plan, Template};
 use std::collections::BTreeMap;
@@ -15,6 +15,8 @@ pub struct Cue {
     pub plan: Plan,
     /// The template.
     pub template: Template,
+    /// Where it stands.
+    pub template_path: PathBuf,
     /// The cards of each chair, by the chair's id; a chair without card has the plain one.
     pub cards: BTreeMap<String, Vec<PatchCard>>,
     /// The music.
@@ -56,6 +58,7 @@ impl Cue {
         found.extend(template_faults);
         found.extend(plan.check_against(&template, &shown(&plan_path), &text));
         found.extend(card_faults);
+        found.extend(render::check_halls(&template, &shown(&template_path), &template_text, &beside));
         if found.iter().any(|d| !d.warning) {
             return Err(CueError::Written(found));
         }
@@ -65,7 +68,19 @@ impl Cue {
         }
         let music = folder.join(&plan.music);
         let score = read_music(&music)?;
-        Ok(Self { folder, plan, template, cards, score, warnings: found })
+        Ok(Self { folder, plan, template, template_path, cards, score, warnings: found })
+    }
+
+    /// The folder to which paths in the template are relative.
+    pub(crate) fn beside_template(&self) -> PathBuf {
+        folder::parent(&self.template_path)
+    }
+
+    /// Where a print stands: in the cue's folder, as each cue has its own, or else beside the template.
+    pub(crate) fn print_path(&self, written: &str) -> PathBuf {
+        let own = self.folder.join(written);
+        let shared = self.beside_template().join(written);
+        if !own.exists() && shared.exists() { shared } else { own }
     }
 }
 

@@ -1,12 +1,16 @@
-//! Bytes to nouns and back: Standard MIDI Files, MusicXML, WAV.
+//! Bytes to nouns and back: Standard MIDI Files, MusicXML, WAV; other sound files in.
 //!
 //! Takes the bytes of a file, gives a [`ripieno_music::Score`] with every doubtful place as a warning; takes MIDI tracks or
 //! samples, gives bytes. It must not know plans or the file system. A stranger's file can neither panic it nor make it
 //! allocate what the file merely claims.
 
+pub mod audio;
 pub mod midi;
 pub mod musicxml;
 pub mod wav;
+mod wav_source;
+
+pub use wav_source::Source as WavSource;
 
 mod error;
 

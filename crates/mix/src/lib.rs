@@ -1,15 +1,17 @@
-//! The mix: seats, stems, their sum, loudness.
+//! The mix: equalisers, loudness, and the copy to listen to.
 //!
-//! Takes dry signals, what a hall adds to them, and seats in metres; gives stems, and the mix at its loudness. It must not know
-//! instruments, halls or plans.
+//! Takes responses and stereo sound, block by block; gives what they measure, and a gain for every moment of the copy that is
+//! listened to. It must not know instruments, halls, plans or files. All before the listening copy is linear.
 //!
-//! * [`place`]: a dry chair and its share of the hall to a stereo stem. Linear.
-//! * [`sum`]: stems to the mix before the master, in the order given: the same bits whatever the threads.
-//! * [`master`]: to the loudness that is asked, below the true peak that is asked.
+//! * [`equalise`]: bands on a response.
+//! * [`Survey`]: loudness and peaks of sound that streams by; memory for a peak a millisecond, no more.
+//! * [`listening`]: to the loudness that is asked, below the true peak that is asked.
 
+mod equalise;
 mod limiter;
-mod loudness;
-mod place;
+mod listening;
+mod survey;
 
-pub use loudness::{Loudness, MasterOptions, Mastered, MixError, MixReport, loudness, master};
-pub use place::{PlaceOptions, place, sum};
+pub use equalise::{Band, BandKind, equalise};
+pub use listening::{Listening, ListeningOptions, ListeningReport, Replay, listening};
+pub use survey::{Loudness, MixError, Peaks, Survey, Surveyed};

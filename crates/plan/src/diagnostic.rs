@@ -30,6 +30,14 @@ pub struct Diagnostic {
     pub warning: bool,
 }
 
+impl Diagnostic {
+    /// An error at a place of a text.
+    pub fn at(file: &str, text: &str, span: Span, message: String, help: String) -> Self {
+        let (line, column) = Lines::new(text).place(span.start);
+        Self { file: file.to_string(), line, column, span, message, help, warning: false }
+    }
+}
+
 impl fmt::Display for Diagnostic {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let kind = if self.warning { "warning: " } else { "" };

@@ -2,8 +2,8 @@
 
 use ripieno_music::{Colour, Dynamic, OrnamentKind, Playing};
 use ripieno_plan::{
-    Call, CallKind, CellMark, CellWords, DelayCurve, DynamicsCard, Keep, KeyMode, LineVoice, PatchCard,
-    PlaceWord, Plan, SeatPlan, Source, Template,
+    Bits, Call, CallKind, CellMark, CellWords, DelayCurve, DynamicsCard, Keep, KeyMode, LineVoice, Origin,
+    PatchCard, PlaceWord, Plan, SeatPlan, Source, Template,
 };
 
 #[test]
@@ -80,8 +80,8 @@ fn a_template() {
         (Some("VC"), Some("2"))
     );
     assert_eq!(
-        (template.chairs[1].seat, template.chairs[1].gain_db),
-        (Some(SeatPlan { x: -3.6, y: 2.0 }), -2.5)
+        (template.chairs[1].seat, template.chairs[1].placing.gain_db),
+        (Some(SeatPlan { x: -3.6, y: 2.0, width: None }), Some(-2.5))
     );
     assert_eq!((template.chairs[2].players, template.chairs[2].seat), (1, None));
     assert_eq!((template.mix.loudness, template.mix.true_peak, template.mix.hall_db), (-23.0, -1.0, -3.0));
@@ -135,4 +135,58 @@ fn octaves_by_the_card() {
             "{middle} {name}"
         );
     }
+}
+
+#[test]
+fn a_stage() {
+    let text = r#"
+[chair.violins-1]
+instrument = "violin"
+players = 14
+seat = [-3.6, 2, 5]
+common = false
+spot-db = -12
+eq = [{ kind = "peak", hertz = 2500, db = -2 }]
+[chair.flute]
+instrument = "flute"
+font = { file = "w.sf2", preset = [0, 73], presets = { staccato = [8, 73] }, transpose = -12 }
+[chair.synth]
+outside = true
+print = "synth.wav"
+dry = true
+[stage]
+seating = "german"
+common = "wide"
+[hall.wide]
+room = "stone-church"
+reverberation-s = 3
+[hall.mine]
+impulse = "mine.wav"
+[family.strings]
+hall = "mine"
+common-db = -9
+gain-db = 1
+eq = [{ kind = "high-pass", hertz = 30 }]
+[mix]
+rate = 96000
+bits = 32
+"#;
+    let (template, found) = Template::parse("template.toml", text);
+    assert!(found.is_empty(), "{found:?}");
+    let [violins, flute, synth] = &template.chairs[..] else { panic!("three chairs") };
+    assert_eq!(violins.seat.and_then(|s| s.width), Some(5.0));
+    let family = &template.stage.families[0];
+    assert_eq!(family.0, "strings");
+    let placing = violins.placing.or(&family.1);
+    assert_eq!((placing.common, placing.common_db, placing.gain_db), (Some(false), Some(-9.0), Some(1.0)));
+    assert_eq!(placing.hall.map(|h| h.name).as_deref(), Some("mine"));
+    assert_eq!(placing.microphones, [None, None, None, None, Some(-12.0)]);
+    assert_eq!(placing.eq.map(|e| e.len()), Some(2));
+    let Origin::Font(font) = &flute.origin else { panic!("a font") };
+    assert_eq!((font.preset, font.presets.len(), font.transpose), ((0, 73), 1, -12));
+    assert!(matches!(&synth.origin, Origin::Print { path, align: false, .. } if path == "synth.wav"));
+    assert!(synth.outside && synth.instrument == "piano");
+    assert_eq!(template.stage.common.as_ref().map(|c| c.name.as_str()), Some("wide"));
+    assert_eq!(template.stage.halls.len(), 2);
+    assert_eq!((template.mix.rate, template.mix.bits), (96_000, Bits::ThirtyTwo));
 }

@@ -5,18 +5,24 @@
 //!
 //! * [`Stereo`]: two channels of one length.
 //! * [`Biquad`], [`OnePole`], [`Noise`]: filters and white noise with the same bits everywhere.
+//! * [`Convolver`]: several inputs through long stereo responses, block by block.
+//! * [`Resampler`]: from one sample rate to another.
 //! * [`Position`]: where a source is, and how the main microphones hear it.
 //! * [`measure`]: spectra, pitch, levels, decay.
 
+mod convolve;
 mod filter;
 pub mod measure;
 mod noise;
 mod position;
+mod resample;
 mod spectrum;
 mod stereo;
 
+pub use convolve::{Convolver, Prepared, Responses};
 pub use filter::{Biquad, OnePole};
 pub use noise::Noise;
 pub use position::{MICROPHONES, Position, SPEED_OF_SOUND, pan};
+pub use resample::{ResampleError, Resampler, resample};
 pub use spectrum::{periodic, spectrum};
 pub use stereo::Stereo;

@@ -2,7 +2,7 @@
 //!
 //! Everything that ends in a MIDI file or a document must use these; `clippy.toml` forbids the others.
 
-pub use libm::{atan, cos, exp, exp2, floor, log as ln, log2, log10, pow, sin, sqrt};
+pub use libm::{atan, cos, exp, exp2, floor, j1, log as ln, log2, log10, pow, sin, sqrt};
 
 /// Linear interpolation from `a` (at `x` = 0) to `b` (at `x` = 1), not clamped.
 pub fn lerp(a: f64, b: f64, x: f64) -> f64 {
