@@ -10,6 +10,9 @@
 //! struck with and without pitch in `struck`. All follow the chair's level, the gestures' attacks, joins, bends and colours.
 //! [`font`] plays a chair with the presets of a SoundFont instead; [`print`] tells how well a recording fits what a chair does.
 
+mod bank;
+mod body;
+mod facts;
 pub mod font;
 mod held;
 mod model;
@@ -167,11 +170,10 @@ pub fn voice<'a>(chair: &'a ChairPerformance, options: &Options, from: Seconds) 
                     runners.push(Box::new(held::runner(frame, held, bowed)));
                 }
                 if !plucked.is_empty() {
-                    let model = model::plucked(&chair.instrument);
-                    runners.push(Box::new(plucked::runner(frame, model, plucked)));
+                    runners.push(Box::new(plucked::runner(frame, &chair.instrument, plucked)));
                 }
             }
-            Model::Plucked(string) => runners.push(Box::new(plucked::runner(frame, string, notes))),
+            Model::Plucked => runners.push(Box::new(plucked::runner(frame, &chair.instrument, notes))),
             Model::Struck => runners.push(Box::new(struck::runner(frame, notes))),
         }
     }

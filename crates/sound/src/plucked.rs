@@ -1,51 +1,35 @@
-//! Plucked and hammered strings: a loop of delay, loss and tuning, fed with a burst.
+//! Plucked and hammered strings: partials of a stiff string, each with its own fall, and the noise of what plucks it.
+//!
+//! Partial n lies at n f0 sqrt(1 + B n^2) (Fletcher and Rossing, The Physics of Musical Instruments); f0 is such that the first
+//! is in tune. A pluck at the share p of the string gives it sin(n pi p); a string that falls in two stages (G. Weinreich, Coupled
+//! piano strings, 1977) has each partial twice, the second softer and slower.
 
 use crate::Frame;
-use crate::model::Plucked;
+use crate::bank::Mode;
+use crate::body::{Act, Blow, Body, Make};
+use crate::facts::{Row, at_key, common, fall, harder, is_damped, rows, span};
 use crate::notes::Note;
 use crate::stage::Stage;
+use ripieno_instruments::{Instrument, by_id};
 use ripieno_music::{Colour, named};
-use ripieno_signal::{Noise, OnePole};
 use ripieno_units::{Chance, math};
 use std::collections::BTreeMap;
-use std::f64::consts::TAU;
+use std::f64::consts::PI;
+
+static PLUCKED: &str = include_str!("../data/plucked.tsv");
 
 /// Players that stand for a section.
-const STAND_FOR: u16 = 3;
+const STAND_FOR: u16 = 5;
 
-/// One pluck, or one hand laid on the string.
-enum Event {
-    Pluck { amplitude: f64, attack: f64 },
-    Damp,
-}
+/// Partials this far below the loudest are left out, dB.
+const FAINT: f64 = -66.0;
+
+/// Partials above this number fall in one stage: the slow one lies under those below.
+const TWO_STAGES: f64 = 12.0;
 
 /// The plucked notes of a chair, string by string.
 pub struct Runner {
-    strings: Vec<Sounding>,
-}
-
-/// Plays these notes. Notes on one key share its string, which goes on ringing when it is plucked again.
-pub fn runner(frame: Frame<'_>, model: Plucked, notes: Vec<Note<'_>>) -> Runner {
-    let mut strings: BTreeMap<(u8, bool), Vec<&Note<'_>>> = BTreeMap::new();
-    for note in &notes {
-        let dead = note.colour == Some(Colour::ColLegno);
-        strings.entry((note.key, dead)).or_default().push(note);
-    }
-    let mut all = Vec::new();
-    for ((key, dead), notes) in strings {
-        let count = notes.iter().map(|n| n.players).max().unwrap_or(1).clamp(1, STAND_FOR);
-        let count = if frame.plain() { 1 } else { count };
-        for player in 0..count {
-            let name = format!("{key}/{dead}/{player}");
-            let mut chance =
-                Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "string", &name]);
-            // The middle one of three is in tune, the others as far above as below.
-            let side = f64::from(player) - 0.5 * f64::from(count - 1);
-            let share = 1.0 / f64::from(count);
-            all.extend(string(&frame, &model, &notes, side * 5.0, share, dead, player, &mut chance));
-        }
-    }
-    Runner { strings: all }
+    strings: Vec<Body>,
 }
 
 impl crate::Runner for Runner {
@@ -54,117 +38,136 @@ impl crate::Runner for Runner {
     }
 }
 
-/// A string and what is still to be done to it.
-struct Sounding {
-    model: Plucked,
-    rate: f64,
-    hertz: f64,
-    fall: f64,
-    desk: usize,
-    line: Line,
-    noise: Noise,
-    events: Vec<(i64, Event)>,
-    next: usize,
-    at: i64,
-    /// It is silent from here on, unless it is plucked again.
-    ends: i64,
-    burst: Vec<f32>,
-    spent: usize,
+/// How a string is made to sound: strings of one key and one way are one string.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+enum Way {
+    #[default]
+    Plain,
+    /// With the wood of the bow.
+    Wood,
+    /// A finger on the middle of the string.
+    Harmonic,
+    /// Near the bridge or the table.
+    Near,
+    /// Over the fingerboard, or at the middle of the string.
+    Far,
+    /// With a mute.
+    Muted,
 }
 
-#[allow(clippy::too_many_arguments)] // one string, plainly
+impl Way {
+    fn of(note: &Note<'_>) -> Self {
+        match note.colour {
+            Some(Colour::ColLegno) => Self::Wood,
+            Some(Colour::Harmonics) => Self::Harmonic,
+            Some(Colour::SulPont) => Self::Near,
+            Some(Colour::SulTasto) => Self::Far,
+            Some(Colour::ConSord | Colour::Stopped) => Self::Muted,
+            _ if note.articulation.contains("table") => Self::Near,
+            _ => Self::Plain,
+        }
+    }
+}
+
+/// Plays these notes on the strings of an instrument. Notes on one key share its string, which goes on ringing when it is
+/// plucked again.
+pub fn runner(frame: Frame<'_>, id: &str, notes: Vec<Note<'_>>) -> Runner {
+    let instrument = by_id(id);
+    let rows = rows(PLUCKED, instrument);
+    // A bent string is one of its own: what rings beside it is not bent.
+    let mut strings: BTreeMap<(u8, Way, bool), Vec<&Note<'_>>> = BTreeMap::new();
+    for note in &notes {
+        strings.entry((note.key, Way::of(note), !note.bend.is_empty())).or_default().push(note);
+    }
+    let mut all = Vec::new();
+    for ((key, way, _), notes) in strings {
+        let count = notes.iter().map(|n| n.players).max().unwrap_or(1).clamp(1, STAND_FOR);
+        let count = if frame.plain() { 1 } else { count };
+        for player in 0..count {
+            let name = format!("{key}/{way:?}/{player}");
+            let chance = Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "string", &name]);
+            let one = Player { number: player, of: count };
+            all.extend(string(&frame, instrument, &rows, &notes, way, one, chance));
+        }
+    }
+    Runner { strings: all }
+}
+
+/// One of those who stand for a section.
+#[derive(Clone, Copy, Debug)]
+struct Player {
+    number: u16,
+    of: u16,
+}
+
 fn string(
     frame: &Frame<'_>,
-    model: &Plucked,
+    instrument: Option<&Instrument>,
+    rows: &[Row],
     notes: &[&Note<'_>],
-    detune: f64,
-    share: f64,
-    dead: bool,
-    player: u16,
-    chance: &mut Chance,
-) -> Option<Sounding> {
-    let mut events: Vec<(i64, Event)> = Vec::new();
+    way: Way,
+    player: Player,
+    mut chance: Chance,
+) -> Option<Body> {
+    let key = notes.first()?.key;
+    let mut common = common(rows, key, None);
+    let (softer, damp) = match way {
+        Way::Muted => (-0.7, common.damp),
+        Way::Near => (0.5, common.damp),
+        Way::Far => (-0.6, common.damp),
+        Way::Harmonic => (-0.8, common.damp),
+        Way::Wood => (0.8, common.damp),
+        Way::Plain => (0.0, common.damp),
+    };
+    // As many players above the pitch as below it.
+    let side = f64::from(player.number) - 0.5 * f64::from(player.of - 1);
+    let detune = if player.of > 1 { side * 4.0 + chance.normal(1.5).clamp(-3.0, 3.0) } else { 0.0 };
+    let share = math::sqrt(1.0 / f64::from(player.of));
+    let hand = damp.unwrap_or_else(|| hand(rows, key));
+    let mut acts: Vec<(i64, Act)> = Vec::new();
     for note in notes {
-        let late = if share < 1.0 { chance.normal(0.008).clamp(-0.016, 0.016) } else { 0.0 };
-        let amplitude = frame.amplitude(model.forte, note.attack, note.players) * math::sqrt(share);
-        events.push((frame.at(note.onset + late), Event::Pluck { amplitude, attack: note.attack }));
-        let short = matches!(note.articulation, named::STACCATO | named::STACCATISSIMO);
-        if model.damp.is_some() || short {
-            events.push((frame.at(pedalled(frame, note.end)), Event::Damp));
+        let late = if player.of > 1 { chance.normal(0.013).clamp(-0.028, 0.028) } else { 0.0 };
+        let own = if player.of > 1 { chance.normal(1.2).clamp(-3.0, 3.0) } else { 0.0 };
+        let snap = note.articulation == named::SNAP_PIZZICATO;
+        let blow = Blow {
+            rms: share * frame.amplitude(common.forte, note.attack + own, note.players),
+            level: note.attack + own,
+            harder: softer + harder(note.articulation) + if snap { 1.0 } else { 0.0 },
+            keeps: common.keeps,
+            every: None,
+            hiss: if snap {
+                16.0
+            } else if way == Way::Wood {
+                12.0
+            } else {
+                0.0
+            },
+            bend: (!note.bend.is_empty()).then(|| (note.onset + late, note.bend.clone())),
+        };
+        acts.push((frame.at(note.onset + late), Act::Strike(blow)));
+        if damp.is_some() || is_damped(note.articulation) {
+            let end = pedalled(frame, note.end) + late.max(0.0);
+            // Not while a finger holds it again.
+            if !notes.iter().any(|n| n.onset < end - 1e-4 && end < n.end - 1e-4) {
+                acts.push((frame.at(end), Act::Damp(hand)));
+            }
         }
     }
-    events.sort_by_key(|e| e.0);
+    // At one frame, hands are laid on before the next pluck.
+    acts.sort_by_key(|a| (a.0, matches!(a.1, Act::Strike(_))));
     let hertz = frame.hertz(notes[0].cents + detune);
-    let mut fall = model.fall.at(notes[0].key);
-    if dead {
-        fall *= 0.3;
-    }
-    Some(Sounding {
-        model: model.clone(),
-        rate: frame.rate,
-        hertz,
-        fall,
-        desk: usize::from(player),
-        line: Line::new(hertz, fall, model.high, frame.rate)?,
-        noise: Noise::seeded(chance.bits()),
-        at: events.first()?.0,
-        events,
-        next: 0,
-        ends: i64::MIN,
-        burst: Vec::new(),
-        spent: 0,
-    })
+    let modes = partials(frame, instrument, rows, key, hertz, way, &common.mallet, &mut chance);
+    // Noise is told beside the loudest partial of a pluck at mf.
+    let loudest = modes.iter().map(|m| m.amplitude.abs() * common.mallet.usual(m.hertz)).fold(0.0, f64::max);
+    common.hisses.iter_mut().for_each(|h| h.level *= loudest);
+    let make =
+        Make { modes, hisses: common.hisses, noisy: false, mallet: common.mallet, sharp: common.sharp };
+    Body::new(frame, player.number.into(), make, acts, chance)
 }
 
-impl Sounding {
-    fn run(&mut self, until: i64, stage: &mut Stage) {
-        let damp = self.model.damp.unwrap_or(0.15);
-        let longest = 1.2 * self.fall;
-        let mut block = [0.0_f32; 256];
-        while self.at < until && (self.next < self.events.len() || self.at < self.ends) {
-            while let Some((_, event)) = self.events.get(self.next).filter(|e| e.0 <= self.at) {
-                match *event {
-                    Event::Pluck { amplitude, attack } => {
-                        self.burst =
-                            pluck(&self.line, &self.model, amplitude, attack, &mut self.noise, self.rate);
-                        self.spent = 0;
-                        self.line.lose(self.fall, self.hertz);
-                        self.ends = self.at + (longest * self.rate) as i64;
-                    }
-                    Event::Damp => {
-                        self.line.lose(damp.min(self.fall), self.hertz);
-                        self.ends = self.ends.min(self.at + (1.3 * damp * self.rate) as i64);
-                    }
-                }
-                self.next += 1;
-            }
-            let ahead = self.events.get(self.next).map(|e| e.0);
-            if self.at >= self.ends {
-                // Silent until the next pluck.
-                self.line.clear();
-                self.spent = self.burst.len();
-                let Some(ahead) = ahead else { break };
-                self.at = ahead;
-                continue;
-            }
-            let stop = ahead.map_or(self.ends, |e| e.min(self.ends));
-            let frames = (stop - self.at).clamp(1, block.len() as i64) as usize;
-            for x in &mut block[..frames] {
-                let fed = self.burst.get(self.spent).copied().unwrap_or(0.0);
-                self.spent += 1;
-                *x = self.line.sample(fed);
-            }
-            // It ends without a step.
-            if self.ends - self.at < block.len() as i64 && ahead.is_none() {
-                let left = (self.ends - self.at).max(1) as f32;
-                for (i, x) in block[..frames].iter_mut().enumerate() {
-                    *x *= (1.0 - i as f32 / left).max(0.0);
-                }
-            }
-            stage.add(self.desk, self.at, &block[..frames]);
-            self.at += frames as i64;
-        }
-    }
+/// Seconds of the fall when a hand is laid on a string that rings on by nature.
+fn hand(rows: &[Row], key: u8) -> f64 {
+    rows.iter().find(|r| r.what == "hand").map_or(0.2, |r| at_key(r.value, key, 0.2))
 }
 
 /// When a note is damped: at its end, or when the pedal comes up.
@@ -172,123 +175,91 @@ pub fn pedalled(frame: &Frame<'_>, end: f64) -> f64 {
     frame.chair.pedal.iter().find(|(down, up)| down.0 <= end && end < up.0).map_or(end, |(_, up)| up.0)
 }
 
-/// One period of noise, as bright as the pluck is loud, less what the place of the pluck leaves out; of this RMS.
-fn pluck(
-    line: &Line,
-    model: &Plucked,
-    amplitude: f64,
-    attack: f64,
-    noise: &mut Noise,
-    rate: f64,
-) -> Vec<f32> {
-    let period = line.period.round().max(2.0) as usize;
-    let bright = (model.strike * math::exp2(attack.clamp(-30.0, 20.0) / 10.0)).min(0.4 * rate);
-    let mut poles = [OnePole::low_pass(bright, rate), OnePole::low_pass(bright, rate)];
-    let mut raw: Vec<f32> = (0..period).map(|_| noise.sample()).collect();
-    // Twice round, so that the filter has no beginning.
-    for _ in 0..2 {
-        let source = raw.clone();
-        for (y, x) in raw.iter_mut().zip(&source) {
-            *y = poles.iter_mut().fold(*x, |x, p| p.sample(x));
-        }
-    }
-    let pick = ((model.pick * period as f64) as usize).max(1);
-    let combed: Vec<f32> =
-        (0..period).map(|i| raw[i] - 0.9 * raw[(i + period - pick % period) % period]).collect();
-    let mean = combed.iter().sum::<f32>() / period as f32;
-    let rms = math::sqrt(
-        combed.iter().map(|x| f64::from(x - mean) * f64::from(x - mean)).sum::<f64>() / period as f64,
-    );
-    let gain = if rms > 1e-12 { (amplitude / rms) as f32 } else { 0.0 };
-    // A finger takes time to let go: the first samples rise.
-    let rise = (0.0008 * rate).min(period as f64 / 4.0).max(1.0) as f32;
-    combed.iter().enumerate().map(|(i, x)| (x - mean) * gain * ((i as f32 + 1.0) / rise).min(1.0)).collect()
+/// What a body of wood does to a partial: bumps of so many dB about so many hertz.
+fn wood(rows: &[Row], hertz: f64) -> f64 {
+    let decibels: f64 = rows
+        .iter()
+        .filter(|r| r.what == "body")
+        .map(|r| {
+            let [centre, octaves] = span(r.value, 1.0);
+            let x = math::log2(hertz / centre.max(1.0)) / octaves.max(0.05);
+            at_key(r.level, 60, 0.0) * math::exp(-2.0 * x * x)
+        })
+        .sum();
+    math::pow(10.0, decibels / 20.0)
 }
 
-/// D. A. Jaffe and J. O. Smith, Extensions of the Karplus-Strong plucked-string algorithm, 1983: a delay, a two-point average
-/// weighted by S with a gain, and an all-pass that makes up the fraction of a sample.
-struct Line {
-    samples: Vec<f32>,
-    at: usize,
-    /// Samples a period.
-    period: f64,
-    rate: f64,
-    /// Weights of this sample and the one before.
-    now: f32,
-    old: f32,
-    stretch: f64,
-    last: f32,
-    /// All-pass: coefficient, and what went in and came out.
-    all: f32,
-    all_in: f32,
-    all_out: f32,
-}
-
-impl Line {
-    /// None where the pitch is too high to be a loop.
-    fn new(hertz: f64, fall: f64, high: f64, rate: f64) -> Option<Self> {
-        let period = rate / hertz;
-        if !(4.0..1e6).contains(&period) {
-            return None;
+#[allow(clippy::too_many_arguments)] // a string, plainly
+fn partials(
+    frame: &Frame<'_>,
+    instrument: Option<&Instrument>,
+    rows: &[Row],
+    key: u8,
+    hertz: f64,
+    way: Way,
+    mallet: &crate::body::Mallet,
+    chance: &mut Chance,
+) -> Vec<Mode> {
+    let find = |what: &str| rows.iter().find(|r| r.what == what);
+    let at = |what: &str, column: fn(&Row) -> &'static str, otherwise: f64| {
+        find(what).map_or(otherwise, |r| at_key(column(r), key, otherwise))
+    };
+    let given = at("fall", |r| r.value, 2.0);
+    let first = fall(instrument, key, given) * if way == Way::Wood { 0.3 } else { 1.0 };
+    let top = at("high", |r| r.value, 0.5).min(first);
+    let curve = at("high", |r| r.share, 1.0);
+    let stiff = at("stiff", |r| r.value, 0.0).clamp(0.0, 0.05) * if way == Way::Harmonic { 4.0 } else { 1.0 };
+    let pick = match way {
+        Way::Near => 0.06,
+        Way::Far => 0.42,
+        Way::Wood => 0.2,
+        _ => at("pick", |r| r.value, 0.2),
+    };
+    let slope = at("pick", |r| r.level, -6.0);
+    let after = find("after");
+    let open = hertz / math::sqrt(1.0 + stiff);
+    let mut modes: Vec<Mode> = Vec::new();
+    let mut loudest = 0.0_f64;
+    for n in 1..=400_u16 {
+        let n = f64::from(n);
+        let f = n * open * math::sqrt(1.0 + stiff * n * n);
+        if f > (0.45 * frame.rate).min(20_000.0) {
+            break;
         }
-        let w = TAU / period;
-        // How much more is to be lost in one turn at 3 kHz (or at the third partial) than at the pitch.
-        let top = (3.0 * hertz).max(3000.0).min(0.4 * rate);
-        let more = 6.0 / hertz * (1.0 / high.min(fall) - 1.0 / fall).max(0.0);
-        let kept = math::pow(10.0, -more);
-        let q = ((1.0 - kept) / (1.0 - math::cos(TAU * top / rate))).min(0.5);
-        let stretch = 0.5 * (1.0 - math::sqrt(1.0 - 2.0 * q));
-        // What the average delays, and the rest.
-        let (re, im) = (1.0 - stretch + stretch * math::cos(w), stretch * math::sin(w));
-        let average = math::atan(im / re) / w;
-        let whole = (period - average - 0.1).floor();
-        let part = period - average - whole;
-        let all = math::sin((1.0 - part) * w / 2.0) / math::sin((1.0 + part) * w / 2.0);
-        let mut line = Self {
-            samples: vec![0.0; whole as usize],
-            at: 0,
-            period,
-            rate,
-            now: 0.0,
-            old: 0.0,
-            stretch,
-            last: 0.0,
-            all: all as f32,
-            all_in: 0.0,
-            all_out: 0.0,
-        };
-        line.lose(fall, hertz);
-        Some(line)
-    }
-
-    /// Falls by 60 dB in so many seconds at its pitch.
-    fn lose(&mut self, fall: f64, hertz: f64) {
-        let w = TAU * hertz / self.rate;
-        let s = self.stretch;
-        let average = math::sqrt(1.0 - 2.0 * s * (1.0 - s) * (1.0 - math::cos(w)));
-        // Never more than it had: what lies lowest is not weakened by the average.
-        let gain = (math::pow(10.0, -3.0 / (hertz * fall.max(0.01))) / average).min(0.999_995);
-        self.now = (gain * (1.0 - s)) as f32;
-        self.old = (gain * s) as f32;
-    }
-
-    fn clear(&mut self) {
-        self.samples.fill(0.0);
-        (self.last, self.all_in, self.all_out) = (0.0, 0.0, 0.0);
-    }
-
-    #[inline]
-    fn sample(&mut self, fed: f32) -> f32 {
-        let x = self.samples[self.at] + fed;
-        let averaged = self.now * x + self.old * self.last;
-        self.last = x;
-        let y = self.all * (averaged - self.all_out) + self.all_in;
-        (self.all_in, self.all_out) = (averaged, y);
-        self.samples[self.at] = y;
-        self.at += 1;
-        if self.at == self.samples.len() {
-            self.at = 0;
+        // The comb of the place is never quite empty: the finger has a width, the string two directions.
+        let comb = math::sin(n * PI * pick);
+        let comb = if comb < 0.0 { comb - 0.06 } else { comb + 0.06 };
+        let amplitude = comb * math::pow(10.0, slope * math::log2(n) / 20.0) * wood(rows, f);
+        // As bright as a stroke can be: what is faint then is faint always.
+        let heard = amplitude.abs() * mallet.most(f);
+        loudest = loudest.max(heard);
+        if heard < loudest * math::pow(10.0, FAINT / 20.0) && n > 8.0 {
+            continue;
         }
-        x
+        // Losses grow with frequency: 1/T = 1/T1 + (f/4 kHz)^curve / T(4 kHz).
+        let loss = |hz: f64| math::pow(hz / 4000.0, curve);
+        let fall =
+            1.0 / (1.0 / first + (loss(f) - loss(hertz)).max(0.0) * (1.0 / top - 1.0 / first).max(0.0));
+        match after {
+            Some(row) if n <= TWO_STAGES => {
+                let gain = math::pow(10.0, at_key(row.level, key, -20.0) / 20.0);
+                // Both together have fallen by 60 dB after `fall`.
+                let prompt = fall * at_key(row.share, key, 0.5);
+                let slow = fall * 6.907_755 / math::ln(1000.0 * gain / (1.0 + gain)).max(3.0);
+                let cents = at_key(row.value, key, 0.0);
+                let apart = if frame.plain() { 0.0 } else { cents * chance.between(-1.0, 1.0) };
+                modes.push(Mode { hertz: f, amplitude, fall: prompt, rise: 0.0 });
+                let hertz = f * math::exp2(apart / 1200.0);
+                modes.push(Mode { hertz, amplitude: amplitude * gain, fall: slow, rise: 0.0 });
+            }
+            _ => modes.push(Mode { hertz: f, amplitude, fall, rise: 0.0 }),
+        }
     }
+    // What else is knocked by the stroke: the soundboard, the body, at its own pitch.
+    for row in rows.iter().filter(|r| r.what == "fixed") {
+        let amplitude = loudest * math::pow(10.0, at_key(row.level, key, -20.0) / 20.0);
+        let fall = at_key(row.share, key, 0.1);
+        modes.push(Mode { hertz: at_key(row.value, key, 200.0), amplitude, fall, rise: 0.0 });
+    }
+    modes
 }

@@ -1,282 +1,246 @@
-//! Struck bodies, with and without pitch: modes that ring and bands of noise, kept from stroke to stroke.
+//! Struck bodies, with and without pitch: bars, bells, skins, plates, blocks and what rattles.
+//!
+//! The table `data/struck.tsv` says what each is made of: single modes, dense modes (drawn by a seeded law between two
+//! frequencies), bands of noise, and how a stroke falls apart into several (jingles, beans, teeth, bars of a tree).
 
 use crate::Frame;
-use crate::model::Fall;
+use crate::bank::Mode;
+use crate::body::{Act, Blow, Body, Make};
+use crate::facts::{Common, Row, at_key, common, fall, harder, instrument_of, is_damped, rows, span};
 use crate::notes::Note;
 use crate::plucked::pedalled;
 use crate::stage::Stage;
-use crate::tables::{number, rows_of};
-use ripieno_instruments::by_id;
+use crate::tables::rows_of;
+use ripieno_instruments::{Instrument, by_id, table};
 use ripieno_music::named;
-use ripieno_signal::{Biquad, Noise, OnePole};
 use ripieno_units::{Chance, Decibels, math};
 use std::collections::BTreeMap;
-use std::f64::consts::TAU;
 
 static STRUCK: &str = include_str!("../data/struck.tsv");
 
-/// Most modes of one body.
-const MODES: usize = 8;
-
-/// The rows that an instrument has of its own; empty for what is not struck.
-pub fn own(id: &str) -> Vec<Vec<&'static str>> {
-    let instrument = by_id(id);
-    rows_of(STRUCK, instrument).into_iter().filter(|r| !r[0].starts_with("family:")).collect()
+/// Whether the table has rows of this instrument's own.
+pub fn knows(id: &str) -> bool {
+    rows_of(STRUCK, by_id(id)).iter().any(|r| !r[0].starts_with("family:"))
 }
 
 /// The strokes of a chair, body by body.
-pub struct Runner<'a> {
-    bodies: Vec<Body<'a>>,
+pub struct Runner {
+    bodies: Vec<Body>,
 }
 
-/// Plays these strokes: one body for each instrument and key.
-pub fn runner<'a>(frame: Frame<'a>, notes: Vec<Note<'a>>) -> Runner<'a> {
-    let mut bodies: BTreeMap<(&str, u8), Vec<Note<'a>>> = BTreeMap::new();
-    for note in notes {
-        let id = note.stroke.filter(|s| by_id(s).is_some()).unwrap_or(&frame.chair.instrument);
-        let pitched = by_id(id).is_none_or(|i| !i.unpitched);
-        bodies.entry((id, if pitched { note.key } else { 0 })).or_default().push(note);
-    }
-    let bodies = bodies.into_iter().filter_map(|((id, key), notes)| body(frame, id, key, notes)).collect();
-    Runner { bodies }
-}
-
-impl crate::Runner for Runner<'_> {
+impl crate::Runner for Runner {
     fn run(&mut self, until: i64, stage: &mut Stage) {
         self.bodies.iter_mut().for_each(|b| b.run(until, stage));
     }
 }
 
-/// What rings, side by side.
-#[derive(Default)]
-struct Modes {
-    re: [f32; MODES],
-    im: [f32; MODES],
-    /// One turn.
-    turn_re: [f32; MODES],
-    turn_im: [f32; MODES],
-    /// Hertz as a share of the pitch (or fixed), dB, seconds of the fall by 60 dB, seconds of the rise.
-    facts: Vec<(f64, bool, f64, f64)>,
-}
-
-impl Modes {
-    /// Sets pitch, and how fast it falls: `fall` cuts every mode's own.
-    fn tune(&mut self, hertz: f64, fall: f64, rate: f64) {
-        for (i, (value, fixed, _, own)) in self.facts.iter().enumerate().take(MODES) {
-            let f = if *fixed { *value } else { value * hertz };
-            let seconds = own.min(fall).max(0.005);
-            // What lies too high for the sample rate is left out.
-            let r = if f < 0.45 * rate { math::pow(10.0, -3.0 / (seconds * rate)) } else { 0.0 };
-            let w = TAU * f / rate;
-            self.turn_re[i] = (r * math::cos(w)) as f32;
-            self.turn_im[i] = (r * math::sin(w)) as f32;
+/// Plays these strokes: one body for each instrument and key.
+pub fn runner(frame: Frame<'_>, notes: Vec<Note<'_>>) -> Runner {
+    let mut struck: BTreeMap<(&str, u8), Vec<Note<'_>>> = BTreeMap::new();
+    for note in notes {
+        let instrument = of(&note, &frame.chair.instrument);
+        let id = instrument.map_or("percussion", |i| i.id.as_str());
+        let key = if instrument.is_none_or(|i| i.unpitched) { 0 } else { note.key };
+        struck.entry((id, key)).or_default().push(note);
+    }
+    let mut bodies = Vec::new();
+    for ((id, key), notes) in struck {
+        let all = rows(STRUCK, by_id(id));
+        let name = [frame.chair.chair.as_str(), "body", id, &key.to_string()].map(String::from);
+        let chance = |what: &str| {
+            let names: Vec<&str> = name.iter().map(String::as_str).chain([what]).collect();
+            Chance::named(frame.options.seed, &names)
+        };
+        match all.iter().find(|r| r.what == "sweep") {
+            Some(sweep) => bodies.extend(tree(&frame, id, &all, sweep, &notes, chance)),
+            None => bodies.extend(body(&frame, id, &all, key, &notes, chance("strokes"))),
         }
     }
-
-    fn run(&mut self, block: &mut [f32]) {
-        for x in block {
-            let mut re = [0.0_f32; MODES];
-            let mut im = [0.0_f32; MODES];
-            for i in 0..MODES {
-                re[i] = self.re[i] * self.turn_re[i] - self.im[i] * self.turn_im[i];
-                im[i] = self.re[i] * self.turn_im[i] + self.im[i] * self.turn_re[i];
-            }
-            (self.re, self.im) = (re, im);
-            let (a, b) = (im[0] + im[4] + im[2] + im[6], im[1] + im[5] + im[3] + im[7]);
-            *x += a + b;
-        }
-    }
-
-    fn energy(&self) -> f32 {
-        self.re.iter().chain(&self.im).map(|x| x * x).sum()
-    }
+    Runner { bodies }
 }
 
-/// A band of noise.
-struct Band {
-    noise: Noise,
-    filter: Biquad,
-    /// Turns filtered noise to RMS 1.
-    even: f32,
-    gain: f64,
-    hertz: f64,
-    /// What it is to reach, and how fast it falls and rises.
-    target: f32,
-    keep: f32,
-    rise: OnePole,
+/// What a note strikes: what it names, or on a set of drums what its key stands for.
+fn of(note: &Note<'_>, chair: &str) -> Option<&'static Instrument> {
+    let instrument = instrument_of(note.stroke, chair)?;
+    if note.stroke.is_none() && matches!(instrument.id.as_str(), "drum-kit" | "percussion") {
+        let own = table().iter().find(|i| i.unpitched && i.gm_key == Some(note.key));
+        return own.or(Some(instrument));
+    }
+    Some(instrument)
 }
 
-impl Band {
-    fn run(&mut self, block: &mut [f32]) {
-        for x in block {
-            let level = self.rise.sample(self.target);
-            self.target *= self.keep;
-            *x += level * self.even * self.filter.sample(self.noise.sample());
-        }
+fn blow(frame: &Frame<'_>, common: &Common, note: &Note<'_>) -> Blow {
+    Blow {
+        rms: frame.amplitude(common.forte, note.attack, note.players),
+        level: note.attack,
+        harder: harder(note.articulation),
+        keeps: common.keeps,
+        every: None,
+        hiss: 0.0,
+        bend: (!note.bend.is_empty()).then(|| (note.onset, note.bend.clone())),
     }
 }
 
-/// A body that rings, and what is still to be done to it.
-struct Body<'a> {
-    frame: Frame<'a>,
-    notes: Vec<Note<'a>>,
-    modes: Modes,
-    bands: Vec<Band>,
-    chance: Chance,
-    /// Turns the sum of its modes and bands to RMS 1.
-    even: f64,
-    forte: f64,
-    /// Hertz up to which a stroke at mf is bright.
-    mallet: f64,
-    damp: f64,
-    /// A stroke (the number of its note), or a hand laid on.
-    events: Vec<(i64, Option<usize>)>,
-    next: usize,
-    at: i64,
-    playing: Option<usize>,
-}
-
-fn body<'a>(frame: Frame<'a>, id: &str, key: u8, notes: Vec<Note<'a>>) -> Option<Body<'a>> {
-    let rate = frame.rate;
+fn body(
+    frame: &Frame<'_>,
+    id: &str,
+    rows: &[Row],
+    key: u8,
+    notes: &[Note<'_>],
+    mut chance: Chance,
+) -> Option<Body> {
     let instrument = by_id(id);
-    let rows = rows_of(STRUCK, instrument);
-    let strike = rows.iter().find(|r| r[1] == "strike")?;
-    let (mallet, forte) = (number(strike, 2), number(strike, 3));
-    let forte = instrument.and_then(|i| i.level).map_or(forte, |l| l.forte);
-    let damp: Option<f64> = strike.get(4).and_then(|d| d.parse().ok());
-    let fall = Fall::of(instrument, 1.0).at(if key == 0 { 60 } else { key });
-    let mut chance =
-        Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "body", id, &key.to_string()]);
-    let mut modes = Modes::default();
-    let mut bands: Vec<Band> = Vec::new();
-    let mut power = 0.0;
-    for row in &rows {
-        let (value, level, share) = (number(row, 2), number(row, 3), number(row, 4));
-        match row[1] {
-            "ratio" | "fixed" if modes.facts.len() < MODES => {
-                modes.facts.push((value, row[1] == "fixed", level, share * fall));
-                power += 0.5 * math::pow(10.0, level / 10.0);
-            }
-            "noise" if value < 0.45 * rate => {
-                let mut filter = Biquad::band_pass(value, 1.0, rate);
-                let mut noise = Noise::seeded(chance.bits());
-                // The level of the band is measured, not reckoned: half a second of it.
-                let sum: f64 = (0..(rate / 2.0) as usize)
-                    .map(|_| f64::from(filter.sample(noise.sample())))
-                    .map(|y| y * y)
-                    .sum();
-                let rms = math::sqrt(sum / (rate / 2.0));
-                bands.push(Band {
-                    noise,
-                    filter,
-                    even: (1.0 / rms.max(1e-9)) as f32,
-                    gain: Decibels(level).amplitude(),
-                    hertz: value,
-                    target: 0.0,
-                    keep: math::pow(10.0, -3.0 / ((share * fall).max(0.01) * rate)) as f32,
-                    rise: OnePole::smoothing(number(row, 5).max(0.0005), rate),
-                });
-                power += math::pow(10.0, level / 10.0);
-            }
-            _ => {}
-        }
-    }
-    let even = 1.0 / math::sqrt(power.max(1e-9));
-    let mut events: Vec<(i64, Option<usize>)> = Vec::new();
-    for (number, note) in notes.iter().enumerate() {
-        events.push((frame.at(note.onset), Some(number)));
-        let short = matches!(note.articulation, named::STACCATO | named::STACCATISSIMO);
+    let common =
+        common(rows, if key == 0 { 60 } else { key }, instrument.and_then(|i| i.level).map(|l| l.forte));
+    let fall = fall(instrument, if key == 0 { 60 } else { key }, 1.0);
+    let mut acts: Vec<(i64, Act)> = Vec::new();
+    for (i, note) in notes.iter().enumerate() {
+        let mut blow = blow(frame, &common, note);
         // Strokes of a roll ring into each other.
         let rolled = matches!(note.articulation, named::ROLL | named::TREMOLO | named::SWELL);
-        if (damp.is_some() && !rolled) || short {
-            events.push((frame.at(pedalled(&frame, note.end)), None));
+        if rolled {
+            let next = notes.get(i + 1).map_or(note.end, |n| n.onset.min(note.end));
+            blow.every = Some(next - note.onset).filter(|s| (0.01..0.4).contains(s));
+        }
+        match rows.iter().find(|r| r.what == "grains") {
+            Some(row) => grains(frame, row, note, &blow, &mut acts, &mut chance),
+            None => acts.push((frame.at(note.onset), Act::Strike(blow))),
+        }
+        let end = pedalled(frame, note.end);
+        let again = notes.iter().any(|n| n.onset < end - 1e-4 && end < n.end - 1e-4);
+        if (common.damp.is_some() && !rolled || is_damped(note.articulation)) && !again {
+            acts.push((frame.at(end), Act::Damp(common.damp.unwrap_or(0.2))));
         }
     }
     // At one frame, hands are laid on before the next stroke.
-    events.sort_by_key(|e| (e.0, e.1.is_some()));
-    Some(Body {
-        frame,
-        modes,
-        bands,
-        chance,
-        even,
-        forte,
-        mallet,
-        damp: damp.unwrap_or(0.2),
-        at: events.first()?.0,
-        events,
-        next: 0,
-        playing: None,
-        notes,
-    })
+    acts.sort_by_key(|a| (a.0, matches!(a.1, Act::Strike(_))));
+    let make = make(rows, frame.hertz(notes.first()?.cents), fall, &common, id);
+    Body::new(frame, 0, make, acts, chance)
 }
 
-impl Body<'_> {
-    fn run(&mut self, until: i64, stage: &mut Stage) {
-        let rate = self.frame.rate;
-        let silence = 1e-9_f32;
-        let mut block = [0.0_f32; 128];
-        while self.at < until {
-            while let Some((_, event)) = self.events.get(self.next).copied().filter(|e| e.0 <= self.at) {
-                match event {
-                    Some(note) => self.strike(note),
-                    None => {
-                        let pitch = self.playing.map_or(440.0, |n| self.frame.hertz(self.notes[n].cents));
-                        self.modes.tune(pitch, self.damp, rate);
-                        for band in &mut self.bands {
-                            band.target *= 0.3;
-                        }
-                        self.playing = None;
-                    }
-                }
-                self.next += 1;
+/// What a body is made of.
+fn make(rows: &[Row], pitch: f64, fall: f64, common: &Common, id: &str) -> Make {
+    let noisy = by_id(id).is_none_or(|i| i.unpitched);
+    let mut modes = Vec::new();
+    for row in rows {
+        match row.what {
+            "ratio" | "fixed" => {
+                let value: f64 = row.value.parse().unwrap_or(1.0);
+                let amplitude = Decibels(row.level.parse().unwrap_or(0.0)).amplitude();
+                modes.push(Mode {
+                    hertz: if row.what == "ratio" { value.abs() * pitch } else { value },
+                    amplitude: if value < 0.0 { -amplitude } else { amplitude },
+                    fall: fall * row.share.parse().unwrap_or(1.0),
+                    rise: row.rise.parse().unwrap_or(0.0),
+                });
             }
-            let ahead = self.events.get(self.next).map(|e| e.0);
-            let quiet = self.modes.energy() < silence * silence
-                && self.bands.iter().all(|b| b.target < silence && b.rise.value < silence);
-            if quiet {
-                let Some(ahead) = ahead else { break };
-                self.at = ahead;
-                continue;
-            }
-            let frames = ahead.map_or(i64::MAX, |e| e - self.at).clamp(1, block.len() as i64) as usize;
-            let block = &mut block[..frames];
-            block.fill(0.0);
-            // A pedal that glides while the note rings.
-            if let Some(note) = self.playing.map(|n| &self.notes[n]).filter(|n| !n.bend.is_empty()) {
-                let bend = math::polyline(&note.bend, self.at as f64 / rate - note.onset);
-                self.modes.tune(self.frame.hertz(note.cents + bend), f64::MAX, rate);
-            }
-            self.modes.run(block);
-            for band in &mut self.bands {
-                band.run(block);
-            }
-            stage.add(0, self.at, block);
-            self.at += frames as i64;
+            "dense" => modes.extend(dense(row, 1.0, fall, id)),
+            "cloud" => modes.extend(dense(row, pitch, fall, id)),
+            _ => {}
         }
     }
+    Make { modes, hisses: common.hisses.clone(), noisy, mallet: common.mallet, sharp: common.sharp }
+}
 
-    fn strike(&mut self, number: usize) {
-        let note = &self.notes[number];
-        let pitch = self.frame.hertz(note.cents);
-        self.modes.tune(pitch, f64::MAX, self.frame.rate);
-        let loud = self.frame.amplitude(self.forte, note.attack, note.players) * self.even;
-        let bright = self.mallet * math::exp2(note.attack.clamp(-40.0, 20.0) / 12.0);
-        // A soft mallet stays longer on the skin: a low pass of the second order.
-        let softened = |f: f64| 1.0 / (1.0 + (f / bright) * (f / bright));
-        for (i, (value, fixed, level, _)) in self.modes.facts.iter().enumerate() {
-            let f = if *fixed { *value } else { value * pitch };
-            // No two strokes fall on the same spot.
-            let spot = if self.frame.plain() { 1.0 } else { 1.0 + 0.15 * self.chance.between(-1.0, 1.0) };
-            self.modes.re[i] += (loud * softened(f) * spot * Decibels(*level).amplitude()) as f32;
-        }
-        if !self.frame.plain() {
-            for band in &mut self.bands {
-                let new = loud * band.gain * softened(band.hertz);
-                let old = f64::from(band.target);
-                band.target = math::sqrt(new * new + old * old) as f32;
+/// Modes drawn between two frequencies: as many in each third octave as their density says, evenly in the logarithm. They are
+/// the same for every cue, as the instrument in the room is.
+fn dense(row: &Row, times: f64, fall: f64, id: &str) -> Vec<Mode> {
+    let [low, high, count] = span(row.value, 100.0);
+    let (low, high) = (low * times, high * times);
+    let levels: [f64; 2] = span(row.level, 0.0);
+    let falls: [f64; 2] = span(row.share, 1.0);
+    let rises: [f64; 2] = span(row.rise, 0.0);
+    let mut chance = Chance::named(1, &["modes", id, row.value]);
+    let count = count.clamp(1.0, 400.0) as usize;
+    (0..count)
+        .map(|i| {
+            // One in each cell, anywhere in it: no two lie too near, none repeat at a distance.
+            let x = (i as f64 + chance.unit()) / count as f64;
+            let between = |pair: [f64; 2]| math::lerp(pair[0], pair[1], x);
+            let sign = if chance.unit() < 0.5 { -1.0 } else { 1.0 };
+            let strength = Decibels(between(levels) + chance.normal(4.0).clamp(-10.0, 6.0)).amplitude();
+            Mode {
+                hertz: low.max(1.0) * math::pow(high / low.max(1.0), x),
+                amplitude: sign * strength,
+                fall: fall * geometric(falls, x) * math::exp2(chance.normal(0.25).clamp(-0.6, 0.6)),
+                rise: if rises[1] > 0.0 { geometric(rises, x) } else { 0.0 },
+            }
+        })
+        .collect()
+}
+
+fn geometric(pair: [f64; 2], x: f64) -> f64 {
+    math::exp(math::lerp(math::ln(pair[0].max(1e-5)), math::ln(pair[1].max(1e-5)), x))
+}
+
+/// A stroke that falls apart: `value` so many a second; `level` dB by which the last is weaker; `share` seconds that it takes, or
+/// `-` as long as the note; `rise` how uneven they come, 0 to 1.
+fn grains(
+    frame: &Frame<'_>,
+    row: &Row,
+    note: &Note<'_>,
+    blow: &Blow,
+    acts: &mut Vec<(i64, Act)>,
+    chance: &mut Chance,
+) {
+    let rate = at_key(row.value, 60, 20.0).clamp(1.0, 400.0);
+    let weaker = at_key(row.level, 60, 0.0);
+    let seconds = row.share.parse().unwrap_or((note.end - note.onset).max(0.08));
+    let uneven = at_key(row.rise, 60, 0.3).clamp(0.0, 1.0);
+    let count = ((seconds * rate).round() as usize).clamp(1, 4000);
+    // Together as loud as one over the time of a meter.
+    let together = (rate * crate::body::METER).min(count as f64).max(1.0);
+    for i in 0..count {
+        let off = if i == 0 || frame.plain() { 0.0 } else { uneven * chance.between(-0.5, 0.5) };
+        let x = i as f64 / count as f64;
+        let own = if frame.plain() { 0.0 } else { uneven * chance.normal(2.0).clamp(-5.0, 4.0) };
+        let level = own - weaker * x;
+        let mut grain = blow.clone();
+        grain.rms *= Decibels(level).amplitude() / math::sqrt(together);
+        grain.keeps = 1.0;
+        acts.push((frame.at(note.onset + (i as f64 + off).max(0.0) / rate), Act::Strike(grain)));
+    }
+}
+
+/// A row of bars that a hand sweeps over: each is a body of its own.
+fn tree(
+    frame: &Frame<'_>,
+    id: &str,
+    rows: &[Row],
+    sweep: &Row,
+    notes: &[Note<'_>],
+    chance: impl Fn(&str) -> Chance,
+) -> Vec<Body> {
+    let instrument = by_id(id);
+    let common = common(rows, 60, None);
+    let [low, high, count] = span(sweep.value, 1.0);
+    let count = count.clamp(2.0, 80.0) as usize;
+    let shortest = at_key(sweep.share, 60, 0.5);
+    let fall = fall(instrument, 60, 4.0);
+    let mut bodies = Vec::new();
+    for bar in 0..count {
+        let mut own = chance(&format!("bar {bar}"));
+        let x = bar as f64 / (count - 1) as f64;
+        let pitch = low * math::pow(high / low, x) * math::exp2(own.normal(0.01));
+        let mut acts = Vec::new();
+        for note in notes {
+            // From the long bars to the short ones, or back where the key says that it falls.
+            let place = if note.articulation.contains("down") { 1.0 - x } else { x };
+            let seconds = (note.end - note.onset).max(shortest);
+            let touch =
+                Decibels(own.normal(2.0).clamp(-5.0, 4.0)).amplitude() / math::sqrt(0.3 * count as f64);
+            let mut blow = blow(frame, &common, note);
+            blow.rms *= if frame.plain() { 1.0 } else { touch };
+            let at = note.onset + seconds * place + if bar == 0 { 0.0 } else { 0.02 * own.unit() };
+            acts.push((frame.at(at), Act::Strike(blow)));
+            if is_damped(note.articulation) {
+                acts.push((frame.at(note.end + seconds), Act::Damp(0.3)));
             }
         }
-        self.playing = Some(number);
+        acts.sort_by_key(|a| a.0);
+        // Short bars fall sooner.
+        let make = make(rows, pitch, fall * math::sqrt(low / pitch), &common, id);
+        bodies.extend(Body::new(frame, 0, make, acts, own));
     }
+    bodies
 }
