@@ -26,7 +26,7 @@ def foreign_to_harmonics(x, f0):
 
 
 def foreign_to_fine(x, fine):
-    """The strongest peak that is not, within 20 dB and 0.4 %, in the same note at 192 kHz: a true mode is in both, an alias is not."""
+    """The strongest peak that is not, within 35 dB and 0.4 %, in the same note at 192 kHz: a true mode is in both, an alias is not."""
     f, a = blackman(x)
     fine_f, fine_a = blackman(fine, 4 * RATE)
     a, fine_a = a / max(a.max(), 1e-15), fine_a / max(fine_a.max(), 1e-15)
@@ -35,7 +35,7 @@ def foreign_to_fine(x, fine):
     worst = (-300.0, 0.0)
     for k in tops:
         width = 4 + int(0.004 * k)
-        if fine_a[max(0, k - width):k + width + 1].max() < 0.1 * a[k]:
+        if fine_a[max(0, k - width):k + width + 1].max() < 0.018 * a[k]:
             worst = max(worst, (float(db(a[k])), float(f[k])))
     return worst
 
@@ -89,7 +89,7 @@ def aliasing(verdict, only):
 
     Held: the highest key and one a twelfth below (the lowest is shown beside them); 0.8 s under a 4-term Blackman-Harris window; what
     is no multiple of the pitch. Struck and plucked: the highest key and a twelfth below, 0.4 s from 5 ms after the onset; peaks
-    that are not, within 20 dB and 0.4 %, in the same note at 192 kHz. Clicks: energy above 12 kHz in any 2 ms at most 12 dB over the mean of the 24 ms before
+    that are not, within 35 dB and 0.4 %, in the same note at 192 kHz. Clicks: energy above 12 kHz in any 2 ms at most 12 dB over the mean of the 24 ms before
     and the 24 ms after; what lies 95 dB below the loudest 50 ms counts as silence. Struck and plucked: ends only.
     """
     print(f"{'instrument':22}{'alias dB':>10}  {'at key, Hz':16}{'lowest key':>10}{'click dB':>10}  where")
