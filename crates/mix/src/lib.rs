@@ -11,5 +11,7 @@ mod limiter;
 mod loudness;
 mod place;
 
-pub use loudness::{Loudness, MasterOptions, Mastered, MixError, MixReport, loudness, master};
+pub use loudness::{
+    Loudness, MasterOptions, Mastered, Maxima, MixError, MixReport, loudness, master, maxima,
+};
 pub use place::{PlaceOptions, place, sum};

@@ -33,6 +33,15 @@ pub struct Loudness {
     pub range: f64,
 }
 
+/// The loudest moments of a stereo signal (EBU Tech 3341: ten readings a second). Silence reads minus infinity.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Maxima {
+    /// Highest momentary loudness (400 ms), LUFS.
+    pub momentary: f64,
+    /// Highest short-term loudness (3 s), LUFS.
+    pub short_term: f64,
+}
+
 /// What the master did and reached.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MixReport {
@@ -121,6 +130,27 @@ pub fn loudness(audio: &Stereo, sample_rate: u32) -> Result<Loudness, MixError> 
         true_peak: if peak > 0.0 { Decibels::from_amplitude(peak).0 } else { f64::NEG_INFINITY },
         range: meter.loudness_range().map_err(wrong)?,
     })
+}
+
+/// Highest momentary and short-term loudness of a stereo signal.
+///
+/// Errors: a sample rate outside 8 to 768 kHz.
+pub fn maxima(audio: &Stereo, sample_rate: u32) -> Result<Maxima, MixError> {
+    let wrong = |_| MixError::SampleRate(sample_rate);
+    let mut meter = meter(&Stereo::default(), sample_rate, Mode::S)?;
+    let (frames, step) = (audio.frames(), (sample_rate / 10) as usize);
+    let mut found = Maxima { momentary: f64::NEG_INFINITY, short_term: f64::NEG_INFINITY };
+    let mut at = 0;
+    while at < frames {
+        let block = at..(at + step).min(frames);
+        meter
+            .add_frames_planar_f32(&[&audio.left[block.clone()], &audio.right[block.clone()]])
+            .map_err(wrong)?;
+        found.momentary = found.momentary.max(meter.loudness_momentary().map_err(wrong)?);
+        found.short_term = found.short_term.max(meter.loudness_shortterm().map_err(wrong)?);
+        at = block.end;
+    }
+    Ok(found)
 }
 
 /// Brings a mix to its loudness: a gain, and a limiter where peaks would pass the ceiling. Silence stays silence. Where peaks
@@ -215,6 +245,21 @@ mod tests {
         assert!((both(&[(-33.0, 20.0)]).integrated + 33.0).abs() < 0.1);
         assert!((both(&[(-36.0, 10.0), (-23.0, 60.0), (-36.0, 10.0)]).integrated + 23.0).abs() < 0.1);
         assert!((both(&[(-20.0, 20.0), (-30.0, 20.0)]).range - 10.0).abs() < 1.0);
+    }
+
+    /// EBU Tech 3341, signals 9 and 12: levels that change within the windows read -23 all the same.
+    #[test]
+    fn the_loudest_moments() {
+        let both = |parts: &[(f64, f64)], times: usize| {
+            let once: Vec<f32> = parts.iter().flat_map(|(db, s)| sine(1000.0, *db, *s)).collect();
+            let left: Vec<f32> = once.iter().copied().cycle().take(times * once.len()).collect();
+            maxima(&Stereo { right: left.clone(), left }, 48_000).unwrap()
+        };
+        let short = both(&[(-20.0, 1.34), (-30.0, 1.66)], 5);
+        assert!((short.short_term + 23.0).abs() < 0.1, "{short:?}");
+        let moment = both(&[(-20.0, 0.18), (-30.0, 0.22)], 25);
+        assert!((moment.momentary + 23.0).abs() < 0.1, "{moment:?}");
+        assert_eq!(maxima(&Stereo::silence(48_000), 48_000).unwrap().momentary, f64::NEG_INFINITY);
     }
 
     /// Noise that swells and has sharp peaks.

@@ -35,8 +35,8 @@ def partials(x, f0, count, stiffness=0.0, rate=tools.RATE):
 def string(x, f0, count=12, guess=0.0):
     """First partial and inharmonicity of a string: least squares of (f_n / n)^2 = f0^2 (1 + B n^2), weights by amplitude."""
     stiffness, first = guess, f0
-    for _ in range(4):
-        found = partials(x, first / np.sqrt(1 + stiffness), count, stiffness)
+    for upto in (4, 6, 8, 11, count, count):
+        found = partials(x, first / np.sqrt(1 + stiffness), min(upto, count), stiffness)
         top = max(a for _, _, a in found)
         found = [p for p in found if p[2] > 1e-3 * top]
         n = np.array([p[0] for p in found], float)
@@ -138,10 +138,11 @@ def falls(x, onset, rate=tools.RATE):
 def modes(verdict, only):
     """Mode ratios within 3 %, decays within 20 % of their spans, inharmonicity, attack times within 20 % of their spans.
 
-    Modes: strongest peak within 8 % of where it is wanted, in the first 0.25 s, not more than 60 dB below the strongest. Decay:
+    Modes: strongest peak within 8 % of where it is wanted, in the first 30 periods (0.06 to 0.3 s), at most 60 dB below the
+    strongest. Decay:
     until the level of the whole sound stays 60 dB below its maximum, pedal down (without pitch: living, for noise is their tone). Attacks: level in windows of whole periods, from
     1 % to 90 % of its mean in the second half of a note of 1.5 s (accent: sharp; portato: soft); struck and plucked: the first
-    sample over 1 % of the peak to the first over 70 % of the peak of its first 50 ms.
+    sample over 1 % of the peak to the first over 90 % of the peak of its first 50 ms.
     """
     wanted = lambda i: not only or i in only
     print("mode ratios (found/wanted) and their levels, dB re the strongest")
@@ -152,7 +153,7 @@ def modes(verdict, only):
         keys = tools.spread(low, high, 4)[:3]
         sounds = tools.render([Note(id, k, 1.5, tools.F, manner="plain", onset=0.05, more="tail=0.1 pedal") for k in keys])
         for key, x in zip(keys, sounds):
-            f, a = spectrum(between(x, 0.05, 0.30), pad=8)
+            f, a = spectrum(between(x, 0.05, 0.05 + np.clip(30 / hertz(key), 0.06, 0.3)), pad=8)
             words, good = [], True
             for ratio in ratios:
                 least, most = ratio if isinstance(ratio, tuple) else (ratio, ratio)
@@ -224,4 +225,4 @@ def struck_rise(x, rate=tools.RATE):
     size = np.abs(x)
     start = np.nonzero(size > 0.01 * size.max())[0][0]
     early = size[start:start + int(0.05 * rate)]
-    return np.nonzero(early > 0.7 * early.max())[0][0] / rate
+    return np.nonzero(early > 0.9 * early.max())[0][0] / rate
