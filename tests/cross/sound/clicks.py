@@ -87,10 +87,11 @@ def scenes(i):
 def aliasing(verdict, only):
     """Aliases under -80 dB re the loudest partial at the top of the range; no click at starts, ends, joins, steps. Plain, ff.
 
-    Held: the highest key and one a twelfth below (the lowest is shown beside them); 0.8 s under a 4-term Blackman-Harris window; what
-    is no multiple of the pitch. Struck and plucked: the highest key and a twelfth below, 0.4 s from 5 ms after the onset; peaks
-    that are not, within 35 dB and 0.4 %, in the same note at 192 kHz. Clicks: energy above 12 kHz in any 2 ms at most 12 dB over the mean of the 24 ms before
-    and the 24 ms after; what lies 95 dB below the loudest 50 ms counts as silence. Struck and plucked: ends only.
+    Held: the highest key and one a twelfth below (the lowest is shown beside them); 0.8 s under a 4-term
+    Blackman-Harris window; what is no multiple of the pitch. Struck and plucked: the same keys, 0.4 s from 5 ms after the onset;
+    peaks that are not, within 35 dB and 0.4 %, in the same note at 192 kHz. Clicks: energy above 12 kHz in any 2 ms at most 12 dB
+    over the mean of the 24 ms before and the 24 ms after; what lies 95 dB below the loudest 50 ms counts as silence. Struck and
+    plucked: ends only.
     """
     print(f"{'instrument':22}{'alias dB':>10}  {'at key, Hz':16}{'lowest key':>10}{'click dB':>10}  where")
     for i in tools.table().values():

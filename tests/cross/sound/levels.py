@@ -14,7 +14,7 @@ def held(only):
 
 
 def brightness(verdict, only):
-    """Spectral centroid from pp (-13.5 dB re mf) to ff (+9) in nine steps, plain, three keys: it grows from step to step.
+    """Spectral centroid from pp (-13.5 dB re mf) to ff (+9) in nine equal steps, plain, three keys: it grows from step to step.
 
     Centroid of the amplitude spectrum from 20 Hz to 20 kHz in the middle of the note. Brass brightens most: the mean of its
     instruments' growth from pp to ff (octaves) is the largest of the four families, strings, woodwind, brass, voices.

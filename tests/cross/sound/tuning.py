@@ -139,10 +139,10 @@ def modes(verdict, only):
     """Mode ratios within 3 %, decays within 20 % of their spans, inharmonicity, attack times within 20 % of their spans.
 
     Modes: strongest peak within 8 % of where it is wanted, in the first 30 periods (0.06 to 0.3 s), at most 60 dB below the
-    strongest. Decay:
-    until the level of the whole sound stays 60 dB below its maximum, pedal down (without pitch: living, for noise is their tone). Attacks: level in windows of whole periods, from
-    1 % to 90 % of its mean in the second half of a note of 1.5 s (accent: sharp; portato: soft); struck and plucked: the first
-    sample over 1 % of the peak to the first over 90 % of the peak of its first 50 ms.
+    strongest. Decay: until the level of the whole sound stays 60 dB below its maximum, pedal down (without pitch: living, for
+    noise is their tone). Attacks: level in windows of whole periods, from 1 % to 90 % of its mean in the second half of a note
+    of 1.5 s (accent: sharp; portato: soft); struck and plucked: the first sample over 1 % of the peak to the first over 90 % of
+    the peak of its first 50 ms.
     """
     wanted = lambda i: not only or i in only
     print("mode ratios (found/wanted) and their levels, dB re the strongest")

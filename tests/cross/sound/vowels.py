@@ -63,10 +63,10 @@ def vowels(verdict, only):
     """Formants of a, e, i, o, u in five classes of voice, choirs and soloists: peaks within 10 %, vowels told apart.
 
     Plain notes, mf, on the nine lowest semitones of men and an octave below those of women and boys (closer partials, all below
-    the first formant): the levels of all their partials together show the spectral
-    envelope every few hertz, smoothed over 20 Hz, with the usual pre-emphasis of 6 dB an octave. Its first peaks nearest F1, F2 and F3 of the table lie within 10 % (boys:
-    the soprano's times 1.10 to 1.15, so 1.125 with 2 % more). Told apart: the two first peaks, found without the table, lie
-    nearest (in logarithms of F1 and F2) to those of the vowel that was sung. F4 and F5 are shown.
+    the first formant): the levels of all their partials together show the spectral envelope every few hertz, smoothed over
+    20 Hz, with the usual pre-emphasis of 6 dB an octave. The peaks nearest F1, F2 and F3 of the table lie within 10 % (boys: the
+    soprano's times 1.10 to 1.15, so 1.125 with 2 % more). Told apart: the two first peaks, found without the table, lie nearest
+    (in logarithms of F1 and F2) to those of the vowel that was sung. F4 and F5 are shown.
     """
     print(f"{'voice':18}vowel  F1 to F5 found (wanted); heard as")
     for id, row, factor in VOICES:
