@@ -195,7 +195,8 @@ fn strokes(gesture: &Gesture, level: &Curve, value: &str) -> Result<Realisation,
         let key = f64::from(gesture.key) + if i % 2 == 1 { interval } else { 0.0 };
         Stroke {
             onset: Seconds(onset),
-            end: Seconds((onset + 1.0 / rate).min(gesture.end.0)),
+            // Strokes sound for this share of their time in a performance.
+            end: Seconds((onset + if joined { 1.0 } else { 0.92 } / rate).min(gesture.end.0)),
             key: key.clamp(0.0, 127.0) as u8,
             attack: Decibels(level.at(Seconds(onset))),
             joined: joined && i > 0,

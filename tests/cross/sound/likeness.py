@@ -110,17 +110,18 @@ def sampled(name, program, notes):
         path = Path(scratch) / "notes.mid"
         midi.save(path)
         mark = hashlib.sha256(path.read_bytes()).hexdigest()[:16]
-        kept = Path(tempfile.gettempdir()) / "ripieno-likeness" / f"{name}-{program}-{mark}.wav"
+        kept = Path(tempfile.gettempdir()) / "ripieno-likeness" / f"{name}-{program}-{mark}.flac"
         if not kept.exists():
             kept.parent.mkdir(exist_ok=True)
             part = Path(scratch) / "notes.wav"
             subprocess.run(["fluidsynth", "-ni", "-F", part, "-O", "float", "-T", "wav", "-r", str(RATE), "-g", "0.5",
                             "-R", "0", "-C", "0", bank(name), path], check=True, capture_output=True)
-            # A frame that is read is a frame that was written whole.
-            fresh = kept.with_suffix(f".{hashlib.sha256(str(scratch).encode()).hexdigest()[:8]}.part")
-            fresh.write_bytes(part.read_bytes())
+            sound = soundfile.read(part)[0].mean(axis=1)
+            # Levels are of no account; written aside first, so that what is found was written whole.
+            fresh = kept.with_suffix(f".{Path(scratch).name}")
+            soundfile.write(fresh, sound / np.abs(sound).max(), RATE, format="FLAC", subtype="PCM_24")
             fresh.rename(kept)
-    sound = soundfile.read(kept)[0].mean(axis=1)
+    sound = soundfile.read(kept)[0]
     slot = int(SLOT * RATE)
     return [sound[i * slot:(i + 1) * slot] for i in range(len(notes))]
 
