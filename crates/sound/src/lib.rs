@@ -9,10 +9,15 @@
 //! Voices of the house, chosen by the tables in `data/`: held (bowed, blown, reed, brass, sung) in `held`, plucked in `plucked`,
 //! struck with and without pitch in `struck`. All follow the chair's level, the gestures' attacks, joins, bends and colours.
 
+mod breath;
+mod envelope;
 mod held;
 mod model;
 mod notes;
+mod periods;
+mod player;
 mod plucked;
+mod speech;
 mod stage;
 mod struck;
 mod sung;
