@@ -220,7 +220,7 @@ fn play(
                 burst += 2.0 * math::exp(-players[0].since / 0.02);
             }
             let soft =
-                Decibels(held.noise.level + noise_colour - 0.35 * level.clamp(-25.0, 15.0)).amplitude();
+                Decibels(held.noise.level + noise_colour - 0.2 * level.clamp(-25.0, 15.0)).amplitude();
             let rise = smooth(2.0 * leading / envelope.attack);
             let now = soft * loud * burst * share * sounding[0].max(0.0).min(rise.max(sounding[0]));
             let tone = loud * sounding[0];

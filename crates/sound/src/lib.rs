@@ -159,7 +159,7 @@ pub fn voice<'a>(chair: &'a ChairPerformance, options: &Options, from: Seconds) 
     let notes = notes::of(chair);
     let mut runners: Vec<Box<dyn Runner + 'a>> = Vec::new();
     if !notes.is_empty() {
-        match model::of(&chair.instrument) {
+        match model::of(&chair.instrument, chair.players) {
             Model::Held(held) => {
                 let (plucked, bowed): (Vec<_>, Vec<_>) = notes.into_iter().partition(|n| {
                     matches!(n.articulation, named::PIZZICATO | named::SNAP_PIZZICATO)

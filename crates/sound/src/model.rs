@@ -1,7 +1,7 @@
 //! Which voice an instrument has.
 
 use crate::breath::Band;
-use crate::tables::{number, numbers, rows_of};
+use crate::tables::{names, number, numbers, rows, rows_of};
 use crate::timbre::{Bump, Source, Spectrum};
 use ripieno_instruments::{Family, Instrument, by_id};
 use ripieno_units::math;
@@ -112,17 +112,20 @@ impl Fall {
     }
 }
 
-/// The voice of an instrument; one that is unknown sounds as a plain woodwind.
-pub fn of(id: &str) -> Model {
+/// Players from which on strings have the figures of a section, where the table has such.
+const SECTION: u16 = 4;
+
+/// The voice of an instrument with so many players; one that is unknown sounds as a plain woodwind.
+pub fn of(id: &str, players: u16) -> Model {
     let instrument = by_id(id);
     if instrument.is_some_and(|i| i.unpitched) || !crate::struck::own(id).is_empty() {
         return Model::Struck;
     }
     match instrument {
-        Some(i) if !i.decays => Model::Held(held(i)),
+        Some(i) if !i.decays => Model::Held(held(i, players)),
         Some(i) if i.family == Family::Percussion => Model::Struck,
         Some(_) => Model::Plucked(plucked(id)),
-        None => by_id("flute").map_or(Model::Struck, |i| Model::Held(held(i))),
+        None => by_id("flute").map_or(Model::Struck, |i| Model::Held(held(i, players))),
     }
 }
 
@@ -131,8 +134,10 @@ fn by_key(text: &str) -> Vec<(f64, f64)> {
     text.split(';').map(|p| numbers(p, ':')).filter(|p| p.len() == 2).map(|p| (p[0], p[1])).collect()
 }
 
-fn held(instrument: &Instrument) -> Held {
-    let found = rows_of(HELD, Some(instrument));
+fn held(instrument: &Instrument, players: u16) -> Held {
+    let several = (players >= SECTION).then(|| format!("{}+", instrument.id));
+    let section = several.and_then(|id| rows(HELD).find(|r| names(r, &id)));
+    let found = section.map_or_else(|| rows_of(HELD, Some(instrument)), |r| vec![r]);
     let row = found.first().map_or(&[][..], |r| &r[..]);
     let at = |column| number(row, column);
     let text = |column: usize| row.get(column).copied().unwrap_or_default();
