@@ -12,13 +12,18 @@
 
 mod bank;
 mod body;
+mod breath;
+mod envelope;
 mod facts;
 pub mod font;
 mod held;
 mod model;
 mod notes;
+mod periods;
+mod player;
 mod plucked;
 pub mod print;
+mod speech;
 mod stage;
 mod struck;
 mod sung;
@@ -160,7 +165,7 @@ pub fn voice<'a>(chair: &'a ChairPerformance, options: &Options, from: Seconds) 
     let notes = notes::of(chair);
     let mut runners: Vec<Box<dyn Runner + 'a>> = Vec::new();
     if !notes.is_empty() {
-        match model::of(&chair.instrument) {
+        match model::of(&chair.instrument, chair.players) {
             Model::Held(held) => {
                 let (plucked, bowed): (Vec<_>, Vec<_>) = notes.into_iter().partition(|n| {
                     matches!(n.articulation, named::PIZZICATO | named::SNAP_PIZZICATO)

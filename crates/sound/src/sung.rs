@@ -1,14 +1,18 @@
-//! Vowels and consonants.
+//! Text as mouth shapes: vowels, what voiced consonants sound like, hisses and bursts.
 
-use crate::tables::{numbers, rows};
+use crate::tables::{number, numbers, rows};
 use ripieno_units::{Decibels, math};
 
 static VOWELS: &str = include_str!("../data/vowels.tsv");
+static CONSONANTS: &str = include_str!("../data/consonants.tsv");
 
-/// The vowels that are told apart, in their order.
-const LETTERS: [&str; 5] = ["a", "e", "i", "o", "u"];
+/// The shapes that are told apart, in their order: vowels, then nearly closed mouths.
+pub const SHAPES: [&str; 11] = ["a", "e", "i", "o", "u", "m", "n", "l", "r", "v", "b"];
 
-/// A vowel of a voice.
+/// The shape of a hum.
+const HUM: u8 = 5;
+
+/// A shape of a voice's mouth.
 #[derive(Clone, Debug)]
 pub struct Vowel {
     /// Hertz, amplitude, bandwidth in hertz.
@@ -31,12 +35,14 @@ impl Vowel {
     }
 }
 
-/// a e i o u of a voice, with a factor on the frequencies.
+/// All shapes of a voice, with a factor on the frequencies.
 pub fn vowels(voice: &str, factor: f64) -> Vec<Vowel> {
-    LETTERS
+    SHAPES
         .iter()
         .map(|letter| {
-            let row = rows(VOWELS).find(|r| r[0] == voice && r[1] == *letter).unwrap_or_default();
+            let row = rows(VOWELS)
+                .find(|r| (r[0] == voice || r[0] == "any") && r[1] == *letter)
+                .unwrap_or_default();
             let column = |i: usize| row.get(i).map(|c| numbers(c, ' ')).unwrap_or_default();
             let (hertz, levels, widths) = (column(2), column(3), column(4));
             let formants = hertz
@@ -50,19 +56,28 @@ pub fn vowels(voice: &str, factor: f64) -> Vec<Vowel> {
         .collect()
 }
 
-/// Number of the vowel of a syllable: of its first vowel letter, with the commonest pairs of English (`oo`, `ee`, `ou`).
-pub fn vowel(text: &str) -> u8 {
+/// The vowel of a syllable and, in a diphthong, the one that it ends in: from its first vowel letters, with the commonest pairs
+/// of English and German. A syllable of nothing but consonants is hummed.
+pub fn vowel(text: &str) -> (u8, Option<u8>) {
     let lower = text.to_lowercase();
     let mut letters = lower.chars().skip_while(|c| !is_vowel(*c));
-    let first = letters.next().unwrap_or('a');
+    let Some(first) = letters.next() else {
+        return (if lower.contains(['m', 'n']) { HUM } else { 0 }, None);
+    };
     match (first, letters.next().unwrap_or(' ')) {
-        ('o', 'o' | 'u') => 4,
-        ('e', 'e' | 'a') | ('i', 'e') => 2,
-        ('a' | 'á' | 'à' | 'â' | 'å', _) => 0,
-        ('e' | 'é' | 'è' | 'ê' | 'ë' | 'ä' | 'æ', _) => 1,
-        ('i' | 'í' | 'ì' | 'î' | 'ï' | 'y' | 'ü', _) => 2,
-        ('o' | 'ó' | 'ò' | 'ô' | 'ö' | 'ø' | 'œ', _) => 3,
-        _ => 4,
+        ('o', 'o' | 'u') => (4, None),
+        ('e', 'e' | 'a') | ('i', 'e') => (2, None),
+        ('a', 'u') => (0, Some(4)),
+        ('a' | 'e', 'i') => (0, Some(2)),
+        ('a' | 'e', 'y') => (1, Some(2)),
+        ('o', 'i' | 'y') | ('e' | 'ä', 'u') => (3, Some(2)),
+        ('o', 'w') => (3, Some(4)),
+        ('y', 'o') => (2, Some(4)),
+        ('a' | 'á' | 'à' | 'â' | 'å', _) => (0, None),
+        ('e' | 'é' | 'è' | 'ê' | 'ë' | 'ä' | 'æ', _) => (1, None),
+        ('i' | 'í' | 'ì' | 'î' | 'ï' | 'y' | 'ü', _) => (2, None),
+        ('o' | 'ó' | 'ò' | 'ô' | 'ö' | 'ø' | 'œ', _) => (3, None),
+        _ => (4, None),
     }
 }
 
@@ -70,23 +85,50 @@ fn is_vowel(c: char) -> bool {
     "aeiouyäöüáéíóúàèìòùâêîôûåæøœëïãõ".contains(c)
 }
 
-/// The hiss of a syllable's consonants: hertz of its centre, and whether there is one, before and after the vowel. Voiced
-/// consonants are left to a later voice.
-pub fn hiss(text: &str) -> (Option<f64>, Option<f64>) {
+/// A consonant.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Consonant {
+    /// Shape of the mouth and dB of the voice, if it sounds.
+    pub voice: Option<(u8, f64)>,
+    /// Hertz and dB of its hiss or burst.
+    pub noise: Option<(f64, f64)>,
+    /// A burst at its end.
+    pub burst: bool,
+    /// Share of the cluster's time.
+    pub share: f64,
+}
+
+/// The consonants of a syllable before its vowel and after it, their shares of each cluster adding up to one.
+pub fn consonants(text: &str) -> (Vec<Consonant>, Vec<Consonant>) {
     let lower: String = text.to_lowercase().chars().filter(|c| c.is_alphabetic()).collect();
-    let first = lower.find(is_vowel).unwrap_or(lower.len());
-    let last = lower.char_indices().rev().find(|(_, c)| is_vowel(*c)).map_or(0, |(i, c)| i + c.len_utf8());
-    let of = |letters: &str| {
-        letters.chars().find_map(|c| match c {
-            's' | 'z' | 'x' | 'ß' => Some(6500.0),
-            'c' | 't' => Some(4500.0),
-            'f' | 'v' => Some(3500.0),
-            'k' | 'q' | 'p' => Some(2000.0),
-            'h' => Some(1500.0),
-            _ => None,
-        })
+    let Some(first) = lower.find(is_vowel) else {
+        // Hummed: the consonant is the tone.
+        let nasal = lower.find(['m', 'n']).unwrap_or(lower.len());
+        return (cluster(&lower[..nasal]), Vec::new());
     };
-    (of(&lower[..first]), of(lower.get(last.max(first)..).unwrap_or_default()))
+    let last = lower.char_indices().rev().find(|(_, c)| is_vowel(*c)).map_or(0, |(i, c)| i + c.len_utf8());
+    // A `w` or `h` after a vowel belongs to it.
+    let coda = lower.get(last.max(first)..).unwrap_or_default().trim_start_matches(['w', 'h']);
+    (cluster(&lower[..first]), cluster(coda))
+}
+
+fn cluster(mut letters: &str) -> Vec<Consonant> {
+    let mut found: Vec<Consonant> = Vec::new();
+    while let Some(next) = letters.chars().next() {
+        let row = rows(CONSONANTS).find(|r| letters.starts_with(r[0]));
+        letters = &letters[row.as_ref().map_or(next.len_utf8(), |r| r[0].len())..];
+        let Some(row) = row.filter(|r| r.len() > 6) else { continue };
+        let shape = SHAPES.iter().position(|s| *s == row[1]);
+        found.push(Consonant {
+            voice: shape.map(|s| (s as u8, number(&row, 2))),
+            noise: row[3].parse().ok().map(|hertz| (hertz, number(&row, 4))),
+            burst: row[5] == "burst",
+            share: number(&row, 6).max(1.0),
+        });
+    }
+    let whole: f64 = found.iter().map(|c| c.share).sum();
+    found.iter_mut().for_each(|c| c.share /= whole);
+    found
 }
 
 #[cfg(test)]
@@ -96,20 +138,33 @@ mod tests {
     #[test]
     fn syllables_have_their_vowels() {
         let cases =
-            [("ah", 0), ("Glo", 3), ("moon", 4), ("Ky", 2), ("lux", 4), ("stein", 1), ("", 0), ("mm", 0)];
+            [("ah", 0), ("Glo", 3), ("moon", 4), ("Ky", 2), ("lux", 4), ("stein", 0), ("", 0), ("mm", HUM)];
         for (text, wanted) in cases {
-            assert_eq!(vowel(text), wanted, "{text}");
+            assert_eq!(vowel(text).0, wanted, "{text}");
         }
-        assert_eq!(hiss("sta").0, Some(6500.0));
-        assert_eq!(hiss("nacht").1, Some(4500.0));
-        assert_eq!(hiss("oo"), (None, None));
+        assert_eq!(vowel("laud"), (0, Some(4)));
     }
 
-    /// Every voice of the table has five vowels of five formants.
     #[test]
-    fn vowels_are_whole() {
+    fn clusters_have_their_sounds() {
+        let (before, after) = consonants("sta");
+        assert_eq!((before.len(), after.len()), (2, 0));
+        assert_eq!(before[0].noise.map(|n| n.0), Some(6800.0));
+        assert!(before[1].burst && before[1].voice.is_none());
+        assert!((before[0].share + before[1].share - 1.0).abs() < 1e-9);
+        let (before, after) = consonants("lamb");
+        assert_eq!(before[0].voice.map(|v| SHAPES[usize::from(v.0)]), Some("l"));
+        assert_eq!(after.len(), 2);
+        assert_eq!(consonants("oo"), (Vec::new(), Vec::new()));
+        assert_eq!(consonants("mm"), (Vec::new(), Vec::new()));
+    }
+
+    /// Every voice of the table has all shapes, of five formants.
+    #[test]
+    fn shapes_are_whole() {
         for voice in ["soprano", "alto", "tenor", "bass"] {
-            assert!(vowels(voice, 1.0).iter().all(|v| v.formants.len() == 5), "{voice}");
+            let all = vowels(voice, 1.0);
+            assert!(all.len() == SHAPES.len() && all.iter().all(|v| v.formants.len() == 5), "{voice}");
         }
     }
 }

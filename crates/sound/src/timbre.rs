@@ -1,25 +1,11 @@
-//! Partials of a held note: by pitch, level, vowel and colour.
+//! Partials of a held note: by pitch, effort, vowel and colour.
 
 use crate::sung::Vowel;
-use crate::tables::{numbers, rows};
+use crate::tables::{number, numbers, rows};
 use ripieno_music::Colour;
-use ripieno_signal::periodic;
 use ripieno_units::{Chance, math};
-use std::collections::BTreeMap;
-use std::f64::consts::TAU;
-use std::rc::Rc;
 
 static COLOURS: &str = include_str!("../data/colours.tsv");
-
-/// Samples of one period.
-pub const LENGTH: usize = 2048;
-
-/// Levels at which a spectrum is worked out: dB re mf of the lowest, and from one to the next.
-pub const LOWEST: f64 = -36.0;
-/// From layer to layer, dB.
-pub const STEP: f64 = 6.0;
-/// Number of layers: up to +18 dB.
-pub const LAYERS: usize = 10;
 
 /// A formant.
 #[derive(Clone, Copy, Debug)]
@@ -46,7 +32,7 @@ pub enum Source {
     Bumps(Vec<Bump>),
     /// A mouth; soloists also have the singer's formant that their vowels show.
     Sung {
-        /// a e i o u.
+        /// The shapes of the mouth, see [`crate::sung::SHAPES`].
         vowels: Vec<Vowel>,
         /// One singer.
         solo: bool,
@@ -56,34 +42,52 @@ pub enum Source {
 /// The partials of an instrument.
 #[derive(Clone, Debug)]
 pub struct Spectrum {
-    /// dB an octave.
-    pub slope: f64,
-    /// dB that the 16th partial gains on the first, per dB of level: A_n(L) = A_n + bright min(1, log2(n)/4) L.
+    /// dB an octave, by key.
+    pub slope: Vec<(f64, f64)>,
+    /// dB of the first partial above that, by key.
+    pub first: Vec<(f64, f64)>,
+    /// dB of even partials, and hertz at which they are whole again.
+    pub even: (f64, f64),
+    /// dB that the 16th partial gains on the first, per dB of effort: A_n(L) = A_n + bright min(1, log2(n)/4) L.
     pub bright: f64,
-    /// dB of even partials below 1.5 kHz.
-    pub even: f64,
+    /// Effort in dB above which it gets no brighter but for a little.
+    pub cap: f64,
+    /// Hertz from which it falls, and dB an octave beyond.
+    pub top: (f64, f64),
     /// Formants.
     pub source: Source,
+    /// How uneven the body is from semitone to semitone, dB, by node from MIDI key 0 on.
+    pub ripple: Vec<f64>,
 }
 
-/// What a period is made for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Wanted {
-    /// MIDI key.
-    pub key: u8,
-    /// Number of the vowel.
-    pub vowel: u8,
-    /// Colour.
-    pub colour: Option<Colour>,
+/// An uneven body: many modes, none known. One value for each semitone from MIDI key 0 on, up to what is heard.
+pub fn ripple(db: f64, chance: &mut Chance) -> Vec<f64> {
+    if db > 0.0 {
+        (0..150).map(|_| chance.normal(db).clamp(-2.0 * db, 2.0 * db)).collect()
+    } else {
+        Vec::new()
+    }
 }
 
 /// A change of the spectrum.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Tint {
     tilt: f64,
+    first: f64,
     /// dB.
     pub level: f64,
+    /// dB that breath or bow gain.
+    pub noise: f64,
     bump: Option<Bump>,
+}
+
+impl Tint {
+    /// dB of a partial.
+    pub fn at(&self, n: i32, hertz: f64) -> f64 {
+        let first = if n == 1 { self.first } else { 0.0 };
+        let tilt = if self.tilt == 0.0 { 0.0 } else { self.tilt * math::log2(f64::from(n)).min(5.0) };
+        first + tilt + self.bump.map_or(0.0, |b| b.at(hertz))
+    }
 }
 
 /// Of a colour on an instrument of a family.
@@ -91,84 +95,50 @@ pub fn tint(colour: Option<Colour>, family: &str) -> Tint {
     let Some(colour) = colour else { return Tint::default() };
     let found = rows(COLOURS).find(|r| r[0] == colour.word() && (r[1] == "any" || r[1] == family));
     let Some(row) = found else { return Tint::default() };
-    let bump = numbers(row[4], ':');
+    let bump = row.get(6).map(|b| numbers(b, ':')).unwrap_or_default();
     Tint {
-        tilt: crate::tables::number(&row, 2),
-        level: crate::tables::number(&row, 3),
+        tilt: number(&row, 2),
+        first: number(&row, 3),
+        level: number(&row, 4),
+        noise: number(&row, 5),
         bump: (bump.len() == 3).then(|| Bump { hertz: bump[0], gain: bump[1], octaves: bump[2] }),
     }
 }
 
-/// Periods of one chair, made when they are first wanted.
-pub struct Periods {
-    spectrum: Spectrum,
-    family: &'static str,
-    rate: f64,
-    tuning: f64,
-    phases: Vec<f64>,
-    made: BTreeMap<(Wanted, usize), Rc<[f32]>>,
-}
-
-impl Periods {
-    /// For a chair.
-    pub fn new(spectrum: Spectrum, family: &'static str, rate: f64, tuning: f64, mut chance: Chance) -> Self {
-        // One set of phases for all periods, so that one passes into the other without a dip.
-        let phases = (0..LENGTH / 2).map(|_| TAU * chance.unit()).collect();
-        Self { spectrum, family, rate, tuning, phases, made: BTreeMap::new() }
-    }
-
-    /// One period of RMS 1, with its first sample again at its end. Partials end below 0.45 of the sample rate.
-    pub fn get(&mut self, wanted: Wanted, layer: usize) -> Rc<[f32]> {
-        if let Some(made) = self.made.get(&(wanted, layer)) {
-            return Rc::clone(made);
-        }
-        let pitch = self.tuning * math::exp2((f64::from(wanted.key) - 69.0) / 12.0);
-        let tint = tint(wanted.colour, self.family);
-        let level = LOWEST + STEP * layer as f64;
-        // A semitone of room for vibrato and bends; the last half-octave fades.
-        let top = 0.45 * self.rate / 1.06;
-        let mut partials: Vec<(f64, f64)> = Vec::new();
-        for (phase, n) in self.phases.iter().zip(1..) {
-            let hertz = pitch * f64::from(n);
-            if n > 1 && hertz > top {
-                break;
-            }
-            let octaves = math::log2(f64::from(n));
-            let mut db = self.spectrum.at(n, hertz, pitch, wanted.vowel)
-                + self.spectrum.bright * (octaves / 4.0).min(1.0) * level
-                + tint.tilt * octaves.min(5.0)
-                + tint.bump.map_or(0.0, |b| b.at(hertz));
-            let fade = 2.0 * math::log2(top / hertz);
-            if n > 1 && fade < 1.0 {
-                db += 20.0 * math::log10(fade.max(1e-3));
-            }
-            partials.push((math::pow(10.0, db.clamp(-200.0, 100.0) / 20.0), *phase));
-        }
-        let power: f64 = partials.iter().map(|(a, _)| a * a / 2.0).sum();
-        let even = 1.0 / math::sqrt(power.max(1e-300));
-        partials.iter_mut().for_each(|p| p.0 *= even);
-        let mut period = periodic(LENGTH, &partials);
-        period.push(period[0]);
-        let made: Rc<[f32]> = period.into();
-        self.made.insert((wanted, layer), Rc::clone(&made));
-        made
-    }
-}
-
 impl Spectrum {
-    /// dB of a partial at mf.
-    fn at(&self, n: i32, hertz: f64, pitch: f64, vowel: u8) -> f64 {
+    /// dB of a partial at mf, and what the body's unevenness adds.
+    pub fn at(&self, n: i32, hertz: f64, pitch: f64, vowel: u8) -> (f64, f64) {
         let octaves = math::log2(f64::from(n));
+        let key = 69.0 + 12.0 * math::log2(pitch / 440.0);
+        let first = if n == 1 { math::polyline(&self.first, key) } else { 0.0 };
+        let above = math::log2(hertz / self.top.0.max(1.0));
+        let top = self.top.1 * 0.5 * (above + math::sqrt(above * above + 0.25));
+        let plain = math::polyline(&self.slope, key) * octaves + first + top;
         match &self.source {
             Source::Bumps(bumps) => {
-                let even = if n % 2 == 0 { self.even * (1.0 - hertz / 3000.0).clamp(0.0, 1.0) } else { 0.0 };
-                self.slope * octaves + even + bumps.iter().map(|b| b.at(hertz)).sum::<f64>()
+                let even = if n % 2 == 0 {
+                    self.even.0 * (1.0 - hertz / self.even.1.max(1.0)).clamp(0.0, 1.0)
+                } else {
+                    0.0
+                };
+                let rough = if self.ripple.is_empty() {
+                    0.0
+                } else {
+                    let x = (key + 12.0 * octaves).clamp(0.0, (self.ripple.len() - 2) as f64);
+                    let i = math::floor(x);
+                    math::lerp(self.ripple[i as usize], self.ripple[i as usize + 1], x - i)
+                };
+                (plain + even + bumps.iter().map(|b| b.at(hertz)).sum::<f64>(), rough)
             }
-            // The vowels' levels hold the slope of the source already; a little is left for what lies between.
             Source::Sung { vowels, solo } => {
-                let shape = vowels.get(usize::from(vowel)).map_or(0.0, |v| v.at(hertz, pitch, *solo));
-                shape + self.slope * 0.25 * octaves
+                (plain + vowels.get(usize::from(vowel)).map_or(0.0, |v| v.at(hertz, pitch, *solo)), 0.0)
             }
         }
+    }
+
+    /// dB that an effort adds to a partial.
+    pub fn effort(&self, n: i32, _hertz: f64, effort: f64) -> f64 {
+        let effort = if effort > self.cap { self.cap + 0.2 * (effort - self.cap) } else { effort };
+        self.bright * (math::log2(f64::from(n)) / 4.0).min(1.0) * effort
     }
 }
