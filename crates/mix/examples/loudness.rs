@@ -3,7 +3,7 @@
 //! Integrated, highest short-term and momentary loudness in LUFS, range in LU, true peak in dBTP; `null` is minus infinity.
 //! Reads one or two channels of 16- or 24-bit integers or 32-bit floats.
 
-use ripieno_mix::{loudness, maxima};
+use ripieno_mix::Survey;
 use ripieno_signal::Stereo;
 
 fn main() -> std::process::ExitCode {
@@ -23,16 +23,17 @@ fn measured(file: &str) -> Result<String, String> {
     let bytes = std::fs::read(file).map_err(|e| e.to_string())?;
     let (audio, rate) =
         read(&bytes).ok_or("no WAV file of one or two channels, 16 or 24 bits or 32-bit floats")?;
-    let whole = loudness(&audio, rate).map_err(|e| e.to_string())?;
-    let most = maxima(&audio, rate).map_err(|e| e.to_string())?;
+    let mut survey = Survey::new(rate).map_err(|e| e.to_string())?;
+    survey.add(&audio.left, &audio.right);
+    let found = survey.finish().map_err(|e| e.to_string())?.loudness;
     let number = |v: f64| if v.is_finite() { format!("{v:.4}") } else { "null".into() };
     Ok(format!(
         "{{\"integrated\":{},\"range\":{},\"short_term\":{},\"momentary\":{},\"true_peak\":{}}}",
-        number(whole.integrated),
-        number(whole.range),
-        number(most.short_term),
-        number(most.momentary),
-        number(whole.true_peak)
+        number(found.integrated),
+        number(found.range),
+        number(found.short_term),
+        number(found.momentary),
+        number(found.true_peak)
     ))
 }
 

@@ -153,7 +153,7 @@ pub fn check(template: &Template, file: &str, text: &str, beside: &Path) -> Vec<
             say(word.span, format!("there is no hall `{}`", word.name), help);
         }
     }
-    let schemes = ["american", "german"];
+    let schemes: Vec<&str> = ripieno_instruments::seatings().collect();
     if !schemes.contains(&stage.seating.name.as_str()) {
         let help = format!("seatings are: {}", schemes.join(", "));
         say(stage.seating.span, format!("there is no seating `{}`", stage.seating.name), help);

@@ -16,7 +16,6 @@ mod stretch;
 mod watch;
 
 pub use halls::check as check_halls;
-pub use halls::impulse;
 pub use prints::note_performed;
 pub use watch::{Unwatched, Watch};
 

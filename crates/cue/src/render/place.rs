@@ -41,14 +41,24 @@ pub fn placing(template: &Template, chair: &ChairPlan) -> Placing {
 
 /// Where a chair sits: where the template puts it, else where the seating does.
 pub fn seated(template: &Template, chair: &ChairPlan) -> Seated {
-    let usual = ripieno_instruments::by_id(&chair.instrument).map_or((0.0, 6.0), |i| (i.seat.x, i.seat.y));
-    let position = match chair.seat {
-        Some(seat) => Position::seated(seat.x, seat.y),
-        None => Position::seated(usual.0, usual.1),
+    let usual = ripieno_instruments::seat(&template.stage.seating.name, &chair.id, &chair.instrument);
+    let position = match (chair.seat, usual) {
+        (Some(seat), _) => Position::seated(seat.x, seat.y),
+        (None, Some(seat)) => Position { x: seat.x, y: seat.y, z: seat.z },
+        (None, None) => Position::seated(0.0, 6.0),
     };
     let width = chair.seat.and_then(|s| s.width).map(|w| w / 2.0);
-    let half_width = width.unwrap_or(if chair.players > 1 { 1.0 } else { 0.0 });
-    let directivity = Directivity::default();
+    let usual_width = usual.map_or(0.0, |s| s.half_width);
+    let half_width = width.unwrap_or(if chair.players > 1 { usual_width } else { 0.0 });
+    let directivity = ripieno_instruments::directivity(&chair.instrument).map_or_else(
+        Directivity::default,
+        |figures| Directivity {
+            radius: figures.radius,
+            azimuth: figures.azimuth,
+            elevation: figures.elevation,
+            back: Decibels(figures.back),
+        },
+    );
     Seated { position, half_width, directivity }
 }
 

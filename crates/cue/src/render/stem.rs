@@ -8,10 +8,9 @@ use ripieno_formats::wav::{SampleFormat, Shape, Stream};
 use ripieno_signal::{Convolver, Responses};
 use std::io::BufWriter;
 
-/// Frames that are convolved at a time: the transforms of blocks of a sixth of a second are the best bargain for responses of
-/// seconds.
+/// Frames that are convolved at a time: transforms of a third of a second are the best bargain for responses of seconds.
 fn block_at(rate: u32) -> usize {
-    if rate > 60_000 { 16_384 } else { 8192 }
+    if rate > 60_000 { 32_768 } else { 16_384 }
 }
 
 /// What a file is to hold.
