@@ -13,5 +13,5 @@ mod listening;
 mod survey;
 
 pub use equalise::{Band, BandKind, equalise};
-pub use listening::{Listening, ListeningOptions, ListeningReport, Replay, listening};
+pub use listening::{Listening, ListeningOptions, ListeningReport, Replay, Take, listening};
 pub use survey::{Loudness, MixError, Peaks, Survey, Surveyed};

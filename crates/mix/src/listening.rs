@@ -59,8 +59,11 @@ impl Listening {
     }
 }
 
-/// Plays a mix from its start, block by block, to whoever listens: frame of the block's start, left, right.
-pub type Replay<'a, E> = dyn FnMut(&mut dyn FnMut(u64, &mut [f32], &mut [f32])) -> Result<(), E> + 'a;
+/// Takes a block of sound: the frame at which it starts, left, right.
+pub type Take<'a> = dyn FnMut(u64, &mut [f32], &mut [f32]) + 'a;
+
+/// Plays a mix from its start, block by block, to whoever takes it.
+pub type Replay<'a, E> = dyn FnMut(&mut Take<'_>) -> Result<(), E> + 'a;
 
 /// Most gain: what needs more is silence for all purposes.
 const MOST_GAIN: f64 = 60.0;
@@ -172,7 +175,7 @@ mod tests {
 
     fn copy(mix: &Stereo, options: &ListeningOptions) -> (Stereo, ListeningReport) {
         let found = surveyed(&mix.left, &mix.right);
-        let mut replay = |take: &mut dyn FnMut(u64, &mut [f32], &mut [f32])| -> Result<(), MixError> {
+        let mut replay = |take: &mut Take<'_>| -> Result<(), MixError> {
             let mut sound = mix.clone();
             for (i, (l, r)) in sound.left.chunks_mut(5000).zip(sound.right.chunks_mut(5000)).enumerate() {
                 take(5000 * i as u64, l, r);

@@ -172,7 +172,7 @@ pub fn voice<'a>(chair: &'a ChairPerformance, options: &Options, from: Seconds) 
                         || n.colour == Some(Colour::ColLegno)
                 });
                 if !bowed.is_empty() {
-                    runners.push(Box::new(held::runner(frame, held, bowed)));
+                    runners.push(Box::new(held::runner(frame, *held, bowed)));
                 }
                 if !plucked.is_empty() {
                     runners.push(Box::new(plucked::runner(frame, &chair.instrument, plucked)));

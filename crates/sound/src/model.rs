@@ -11,7 +11,7 @@ static HELD: &str = include_str!("../data/sustained.tsv");
 #[derive(Clone, Debug)]
 pub enum Model {
     /// It holds its notes.
-    Held(Held),
+    Held(Box<Held>),
     /// Strings that die away.
     Plucked,
     /// Struck bodies; the instrument may differ from stroke to stroke.
@@ -74,10 +74,10 @@ pub fn of(id: &str, players: u16) -> Model {
         return Model::Struck;
     }
     match instrument {
-        Some(i) if !i.decays => Model::Held(held(i, players)),
+        Some(i) if !i.decays => Model::Held(Box::new(held(i, players))),
         Some(i) if i.family == Family::Percussion => Model::Struck,
         Some(_) => Model::Plucked,
-        None => by_id("flute").map_or(Model::Struck, |i| Model::Held(held(i, players))),
+        None => by_id("flute").map_or(Model::Struck, |i| Model::Held(Box::new(held(i, players)))),
     }
 }
 

@@ -9,10 +9,13 @@ use super::{Watch, prints};
 use crate::fingerprint::Fingerprint;
 use crate::{Cue, CueError, Performed, folder};
 use ripieno_music::ChairPerformance;
-use ripieno_plan::{ChairPlan, Origin as Planned};
+use ripieno_plan::{ChairPlan, FontPlan, Origin as Planned};
+use ripieno_sound::font::{Font, FontSetup, FontVoice, Preset};
 use ripieno_sound::{Manner, Options};
 use ripieno_units::Seconds;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// A chair that sounds.
 #[derive(Clone, Copy)]
@@ -28,6 +31,8 @@ pub enum Origin {
     House,
     /// A recording: its file, and when its first sample sounds, in seconds from bar 1.
     Print { path: PathBuf, starts: Seconds },
+    /// Played with a SoundFont; its stamp tells a file that has changed.
+    Font { font: Arc<Font>, setup: FontSetup, stamp: String },
     /// Nothing of it sounds here: it comes from outside, and there is no recording.
     Silent,
 }
@@ -36,7 +41,7 @@ impl Origin {
     /// How loud it comes.
     pub fn loudness(&self) -> Loudness {
         match self {
-            Self::House | Self::Silent => Loudness::AtOneMetre,
+            Self::House | Self::Font { .. } | Self::Silent => Loudness::AtOneMetre,
             Self::Print { .. } => Loudness::AsHeard,
         }
     }
@@ -55,12 +60,16 @@ pub fn chairs<'a>(cue: &'a Cue, performed: &'a Performed, only: &[String]) -> Ve
         .collect()
 }
 
+/// SoundFonts that were read, or why they were not.
+pub type Fonts = BTreeMap<PathBuf, Result<Arc<Font>, String>>;
+
 /// Decides where a chair's sound comes from. What cannot be read is said, and the house orchestra plays instead.
 pub fn origin(
     cue: &Cue,
     performed: &Performed,
     chair: &Chair<'_>,
     rate: u32,
+    fonts: &mut Fonts,
     remarks: &mut Vec<String>,
 ) -> Origin {
     let id = &chair.plan.id;
@@ -84,14 +93,50 @@ pub fn origin(
                 Err(error) => otherwise(remarks, format!("the print {}: {error}", path.display())),
             }
         }
-        Planned::House | Planned::Font(_) if chair.plan.outside => {
+        Planned::Font(plan) => match font(cue, chair, plan, rate, fonts) {
+            Ok(origin) => origin,
+            Err(why) => otherwise(remarks, why),
+        },
+        Planned::House if chair.plan.outside => {
             remarks.push(format!(
                 "{id} comes from outside and has no print: it stands in the performed MIDI and is silent in the mix"
             ));
             Origin::Silent
         }
-        Planned::House | Planned::Font(_) => Origin::House,
+        Planned::House => Origin::House,
     }
+}
+
+/// The font of a chair, tried out.
+fn font(
+    cue: &Cue,
+    chair: &Chair<'_>,
+    plan: &FontPlan,
+    rate: u32,
+    fonts: &mut Fonts,
+) -> Result<Origin, String> {
+    let path = cue.beside_template().join(&plan.file);
+    let told = |why: String| format!("the SoundFont {}: {why}", path.display());
+    let read = fonts.entry(path.clone()).or_insert_with(|| {
+        let mut file = std::fs::File::open(&path).map_err(|e| match e.kind() {
+            std::io::ErrorKind::NotFound => {
+                "there is no such file; paths are relative to the template".into()
+            }
+            _ => e.to_string(),
+        })?;
+        Font::read(&mut file).map_err(|e| e.to_string())
+    });
+    let font = Arc::clone(read.as_ref().map_err(|why| told(why.clone()))?);
+    let preset = |(bank, program)| Preset { bank, program };
+    let mut presets = vec![(String::new(), preset(plan.preset))];
+    presets.extend(plan.presets.iter().map(|(name, p)| (name.clone(), preset(*p))));
+    let transpose = i8::try_from(plan.transpose).unwrap_or(0);
+    let setup = FontSetup { presets, transpose, cents: plan.cents, gain: 0.0 };
+    if let Some(performance) = chair.performance {
+        FontVoice::new(&font, performance, &setup, &options(cue, rate), Seconds(0.0))
+            .map_err(|e| told(e.to_string()))?;
+    }
+    Ok(Origin::Font { font, setup, stamp: folder::stamp(&path) })
 }
 
 /// A chair to be rendered.
@@ -140,17 +185,26 @@ impl<'a> Job<'a> {
                 let shift = (*starts - stretch.from).0;
                 let print = Print::open(path, rate, shift)
                     .map_err(|message| CueError::Place { path: path.clone(), message })?;
-                Ok(Sound::Print(print))
+                Ok(Sound::Print(Box::new(print)))
             }
             (Origin::House, Some(performance)) => {
                 Ok(Sound::Voice(ripieno_sound::voice(performance, &options(cue, rate), self.seconds)))
             }
-            (Origin::Silent | Origin::House, _) => Ok(Sound::Voice(Box::new(Silence))),
+            (Origin::Font { font, setup, .. }, Some(performance)) => {
+                let voice = FontVoice::new(font, performance, setup, &options(cue, rate), self.seconds)
+                    .map_err(|e| CueError::Place {
+                        path: cue.template_path.clone(),
+                        message: format!("the chair `{}`: {e}", self.chair.plan.id),
+                    })?;
+                Ok(Sound::Voice(Box::new(voice)))
+            }
+            (Origin::Silent | Origin::House | Origin::Font { .. }, _) => Ok(Sound::Voice(Box::new(Silence))),
         }
     }
 }
 
-fn options(cue: &Cue, rate: u32) -> Options {
+/// How the house orchestra plays.
+pub fn options(cue: &Cue, rate: u32) -> Options {
     let settings = &cue.plan.settings;
     Options { sample_rate: rate, tuning: settings.a, seed: settings.seed, manner: Manner::Living }
 }
@@ -180,6 +234,9 @@ fn key(cue: &Cue, chair: Chair<'_>, origin: &Origin, way: &Way<'_>, stretch: &St
     let print = match origin {
         Origin::House => print.of(&options(cue, rate)).of(&chair.performance),
         Origin::Print { path, starts } => print.of(&folder::stamp(path)).of(&starts.0.to_bits()),
+        Origin::Font { setup, stamp, .. } => {
+            print.of(&options(cue, rate)).of(&chair.performance).of(&(setup, stamp))
+        }
         Origin::Silent => print.of(&"silent"),
     };
     print.to_string()

@@ -6,13 +6,16 @@ use super::watch::Watch;
 use crate::CueError;
 use ripieno_formats::WavSource;
 use ripieno_formats::wav::Stream;
-use ripieno_mix::{Listening, ListeningOptions, MixError, Survey, Surveyed, listening};
+use ripieno_mix::{Listening, ListeningOptions, MixError, Survey, Surveyed, Take, listening};
 use std::fs::File;
 use std::io::{BufReader, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 /// Frames that are summed at a time.
 const BLOCK: usize = 1 << 15;
+
+/// Takes sums, left and right.
+type Sums<'a> = dyn FnMut(&[f32], &[f32]) -> std::io::Result<()> + 'a;
 
 type Source = WavSource<BufReader<File>>;
 
@@ -27,7 +30,7 @@ fn add_up(
     files: &[PathBuf],
     frames: u64,
     watch: &dyn Watch,
-    take: &mut dyn FnMut(&[f32], &[f32]) -> std::io::Result<()>,
+    take: &mut Sums<'_>,
     to: &Path,
 ) -> Result<(), CueError> {
     let mut sources = files.iter().map(|f| open(f)).collect::<Result<Vec<_>, _>>()?;
@@ -126,7 +129,7 @@ pub fn listen(
     watch: &dyn Watch,
 ) -> Result<Listening, CueError> {
     let rate = form.shape.sample_rate;
-    let mut replay = |take: &mut dyn FnMut(u64, &mut [f32], &mut [f32])| play(mix, watch, take);
+    let mut replay = |take: &mut Take<'_>| play(mix, watch, take);
     let done = listening::<Trouble>(surveyed, options, rate, &mut replay).map_err(|e| e.told(mix))?;
     let disk = |error| CueError::Disk { path: to.to_path_buf(), error };
     let mut out = BufWriter::with_capacity(1 << 18, File::create(to).map_err(disk)?);
@@ -169,11 +172,7 @@ fn unmeasured(path: &Path, error: &MixError) -> CueError {
     CueError::Place { path: path.to_path_buf(), message: error.to_string() }
 }
 
-fn play(
-    path: &Path,
-    watch: &dyn Watch,
-    take: &mut dyn FnMut(u64, &mut [f32], &mut [f32]),
-) -> Result<(), Trouble> {
+fn play(path: &Path, watch: &dyn Watch, take: &mut Take<'_>) -> Result<(), Trouble> {
     let mut source = open(path).map_err(Trouble::Cue)?;
     let mut block = Vec::new();
     let mut at = 0;

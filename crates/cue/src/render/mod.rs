@@ -89,11 +89,12 @@ pub fn render(
     let kept = Kept::open(&cue.folder)?;
 
     let mut remarks = Vec::new();
+    let mut fonts = jobs::Fonts::new();
     let jobs: Vec<Job<'_>> = chairs
         .iter()
         .zip(&placings)
         .map(|(chair, placing)| {
-            let origin = jobs::origin(cue, performed, chair, rate, &mut remarks);
+            let origin = jobs::origin(cue, performed, chair, rate, &mut fonts, &mut remarks);
             let way = Way {
                 template: &cue.template,
                 placing,

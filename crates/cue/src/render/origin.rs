@@ -12,7 +12,7 @@ pub enum Sound<'a> {
     /// Gestures that are played.
     Voice(Box<dyn Voice + 'a>),
     /// A recording.
-    Print(Print),
+    Print(Box<Print>),
 }
 
 impl Sound<'_> {

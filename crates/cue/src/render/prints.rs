@@ -1,9 +1,11 @@
 //! Prints: whether a recording is of what the chair plays now.
 
-use super::jobs::Chair;
+use super::jobs::{Chair, options};
 use super::kept::FOLDER;
 use crate::fingerprint::Fingerprint;
 use crate::{Cue, CueError, Performed, folder};
+use ripieno_formats::audio::Reader;
+use ripieno_sound::print::{self, Verdict};
 use ripieno_units::Seconds;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -82,6 +84,104 @@ pub fn look_at(
             path.display()
         ));
     }
-    let _ = align;
-    Seconds(0.0)
+    let found = match alignment(cue, performed, chair, path, &stamp, &now) {
+        Ok(Some(found)) => found,
+        Ok(None) => return Seconds(0.0),
+        Err(why) => {
+            remarks.push(format!("{id}: the print {}: {why}", path.display()));
+            return Seconds(0.0);
+        }
+    };
+    let milliseconds = found.offset.0 * 1000.0;
+    let side = if milliseconds < 0.0 { "early" } else { "late" };
+    let name = path.display();
+    match found.verdict {
+        Verdict::OtherNotes => {
+            remarks.push(format!(
+                "{id}: the print {name} is of other notes than the chair plays; record the chair again"
+            ));
+            Seconds(0.0)
+        }
+        Verdict::Doubtful => {
+            remarks.push(format!(
+                "{id}: whether the print {name} is of the chair's notes cannot be told; listen to it. It is not moved"
+            ));
+            Seconds(0.0)
+        }
+        Verdict::Fits if align => {
+            remarks.push(format!(
+                "{id}: the print {name} was {:.1} ms {side}, and is moved",
+                milliseconds.abs()
+            ));
+            found.offset
+        }
+        Verdict::Fits => {
+            let help = if milliseconds.abs() < 5.0 { "" } else { "; `print-align = true` moves it" };
+            remarks.push(format!("{id}: the print {name} is {:.1} ms {side}{help}", milliseconds.abs()));
+            Seconds(0.0)
+        }
+    }
+}
+
+/// How a print lies to the performance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Found {
+    offset: Seconds,
+    verdict: Verdict,
+}
+
+/// Of every print: its stamp, what its chair plays, and how they lie to each other, which takes a second to find.
+const ALIGNMENTS: &str = "alignments.txt";
+
+const VERDICTS: [(&str, Verdict); 3] =
+    [("fits", Verdict::Fits), ("doubtful", Verdict::Doubtful), ("other-notes", Verdict::OtherNotes)];
+
+fn alignment(
+    cue: &Cue,
+    performed: &Performed,
+    chair: &Chair<'_>,
+    path: &Path,
+    stamp: &str,
+    notes: &str,
+) -> Result<Option<Found>, String> {
+    let Some(performance) = chair.performance else { return Ok(None) };
+    let file = state(cue, ALIGNMENTS);
+    let mut known = read(&file);
+    let before = known.get(&chair.plan.id).map(|line| line.split(' ').collect::<Vec<_>>());
+    if let Some([old_stamp, old_notes, offset, verdict]) = before.as_deref()
+        && *old_stamp == stamp
+        && *old_notes == notes
+        && let (Ok(offset), Some((_, verdict))) =
+            (offset.parse(), VERDICTS.into_iter().find(|(word, _)| word == verdict))
+    {
+        return Ok(Some(Found { offset: Seconds(offset), verdict }));
+    }
+    let (samples, rate) = mono(path)?;
+    // The recording begins with the lead-in, as the MIDI file does.
+    let lead_in = (performed.patches.lead_in.0 * f64::from(rate)).round() as usize;
+    let found = print::align(samples.get(lead_in..).unwrap_or_default(), performance, &options(cue, rate));
+    let found = Found { offset: found.offset, verdict: found.verdict };
+    let word = VERDICTS.into_iter().find(|(_, v)| *v == found.verdict).map_or("", |(word, _)| word);
+    known.insert(chair.plan.id.clone(), format!("{stamp} {notes} {} {word}", found.offset.0));
+    let _ = write(&file, &known);
+    Ok(Some(found))
+}
+
+/// Longest stretch of a recording that is compared, seconds.
+const COMPARED: f64 = 1800.0;
+
+/// A recording in one channel, and its sample rate.
+fn mono(path: &Path) -> Result<(Vec<f32>, u32), String> {
+    let file = std::fs::File::open(path).map_err(|e| e.to_string())?;
+    let mut reader = Reader::open(file).map_err(|e| e.to_string())?;
+    let shape = reader.shape();
+    let mut samples = Vec::new();
+    while let Some(block) = reader.next_block().map_err(|e| e.to_string())? {
+        let frames = block.first().map_or(0, Vec::len);
+        samples.extend((0..frames).map(|i| block.iter().map(|c| c[i]).sum::<f32>()));
+        if samples.len() as f64 > COMPARED * f64::from(shape.sample_rate) {
+            break;
+        }
+    }
+    Ok((samples, shape.sample_rate))
 }
