@@ -95,7 +95,8 @@ pub struct Stream<'a, W: Write> {
     shape: Shape,
     format: SampleFormat,
     written: u64,
-    noise: Chance,
+    /// Of each channel.
+    noise: Vec<Chance>,
     bytes: Vec<u8>,
 }
 
@@ -110,7 +111,9 @@ impl<'a, W: Write> Stream<'a, W> {
             shape,
             format,
             written: 0,
-            noise: Chance::named(0, &["wav", "dither"]),
+            noise: (0..shape.channels)
+                .map(|i| Chance::named(0, &["wav", "dither", &i.to_string()]))
+                .collect(),
             bytes: Vec::new(),
         })
     }
@@ -127,11 +130,27 @@ impl<'a, W: Write> Stream<'a, W> {
             return Err(invalid("more samples than the header says"));
         }
         self.written += frames as u64;
+        let size = usize::from(self.format.bytes());
+        let frame = size * channels.len();
+        // Silence, of which a tacet chair has much, is zeros in every format.
         self.bytes.clear();
-        self.bytes.reserve(frames * channels.len() * usize::from(self.format.bytes()));
-        for i in 0..frames {
-            for channel in channels {
-                sample(&mut self.bytes, channel[i], self.format, &mut self.noise);
+        self.bytes.resize(frames * frame, 0);
+        for (number, channel) in channels.iter().enumerate() {
+            if channel.iter().all(|x| *x == 0.0) {
+                continue;
+            }
+            let places = self.bytes.chunks_exact_mut(frame).map(|f| &mut f[number * size..][..size]);
+            match self.format {
+                SampleFormat::Int16 => {
+                    let Some(noise) = self.noise.get_mut(number) else { continue };
+                    places.zip(*channel).for_each(|(to, x)| to.copy_from_slice(&sixteen(*x, noise)))
+                }
+                SampleFormat::Int24 => {
+                    places.zip(*channel).for_each(|(to, x)| to.copy_from_slice(&twenty_four(*x)[..3]))
+                }
+                SampleFormat::Float32 => {
+                    places.zip(*channel).for_each(|(to, x)| to.copy_from_slice(&finite(*x).to_le_bytes()))
+                }
             }
         }
         self.out.write_all(&self.bytes)
@@ -188,23 +207,24 @@ fn header(shape: Shape, format: SampleFormat) -> io::Result<Vec<u8>> {
     Ok(out)
 }
 
-/// One sample. Full scale is 2^(bits-1) steps, so that -1 is the lowest step and 1 clips to the highest.
-fn sample(out: &mut Vec<u8>, value: f32, format: SampleFormat, noise: &mut Chance) {
-    let value = if value.is_finite() { value } else { 0.0 };
-    match format {
-        SampleFormat::Int16 => {
-            let dither = if value == 0.0 { 0.0 } else { noise.unit() - noise.unit() };
-            let steps = (f64::from(value) * 32_768.0 + dither).round().clamp(-32_768.0, 32_767.0);
-            out.extend_from_slice(&(steps as i16).to_le_bytes());
-        }
-        SampleFormat::Int24 => {
-            // Away from zero by half a step and cut: what a rounding function does, without the call.
-            let steps = f64::from(value) * 8_388_608.0;
-            let steps = (steps + 0.5_f64.copysign(steps)).clamp(-8_388_608.0, 8_388_607.0);
-            out.extend_from_slice(&(steps as i32).to_le_bytes()[..3]);
-        }
-        SampleFormat::Float32 => out.extend_from_slice(&value.to_le_bytes()),
-    }
+fn finite(value: f32) -> f32 {
+    if value.is_finite() { value } else { 0.0 }
+}
+
+// Full scale is 2^(bits-1) steps, so that -1 is the lowest step and 1 clips to the highest.
+
+fn sixteen(value: f32, noise: &mut Chance) -> [u8; 2] {
+    let value = finite(value);
+    let dither = if value == 0.0 { 0.0 } else { noise.unit() - noise.unit() };
+    let steps = (f64::from(value) * 32_768.0 + dither).round().clamp(-32_768.0, 32_767.0);
+    (steps as i16).to_le_bytes()
+}
+
+fn twenty_four(value: f32) -> [u8; 4] {
+    // Away from zero by half a step and cut: what a rounding function does, without the call.
+    let steps = f64::from(finite(value)) * 8_388_608.0;
+    let steps = (steps + 0.5_f64.copysign(steps)).clamp(-8_388_608.0, 8_388_607.0);
+    (steps as i32).to_le_bytes()
 }
 
 #[cfg(test)]

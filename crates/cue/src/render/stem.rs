@@ -22,12 +22,21 @@ pub struct Form {
 
 /// The highest sample of a block, and how many would be cut off as integers.
 pub fn look(facts: &mut Facts, block: &[f32]) {
-    let mut peak = facts.peak;
-    for x in block {
-        peak = peak.max(x.abs());
-        facts.clipped += u64::from(x.abs() > 1.0);
+    // In lanes, so that samples are compared side by side.
+    let mut peaks = [0.0_f32; 8];
+    let mut lanes = block.chunks_exact(8);
+    for chunk in &mut lanes {
+        for (peak, x) in peaks.iter_mut().zip(chunk) {
+            let x = x.abs();
+            *peak = if x > *peak { x } else { *peak };
+        }
     }
-    facts.peak = peak;
+    let rest = lanes.remainder().iter().map(|x| x.abs());
+    let peak = peaks.into_iter().chain(rest).fold(0.0, f32::max);
+    if peak > 1.0 {
+        facts.clipped += block.iter().filter(|x| x.abs() > 1.0).count() as u64;
+    }
+    facts.peak = facts.peak.max(peak);
 }
 
 /// Renders a sound through its responses and keeps it under its key.
@@ -57,7 +66,13 @@ pub fn render(
         }
         sound.next(block, &mut desks)?;
         let inputs: Vec<&[f32]> = desks.iter().map(Vec::as_slice).collect();
-        convolver.block(&inputs, &mut left, &mut right);
+        let silent = inputs.iter().all(|d| d.iter().all(|x| *x == 0.0)) && !convolver.rings();
+        if silent {
+            left.fill(0.0);
+            right.fill(0.0);
+        } else {
+            convolver.block(&inputs, &mut left, &mut right);
+        }
         let wanted = frames.min(block as u64) as usize;
         look(&mut facts, &left[..wanted]);
         look(&mut facts, &right[..wanted]);
