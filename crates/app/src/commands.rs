@@ -120,6 +120,28 @@ fn write_performed(cue: &Cue, performed: &Performed, to: &Path) -> Result<(), Cu
     ripieno_cue::note_performed(cue, performed)
 }
 
+pub fn hall(words: &[PathBuf], as_json: bool) -> Result<ExitCode, CueError> {
+    let mut halls = Vec::new();
+    for word in words {
+        halls.extend(ripieno_cue::measure_halls(word)?);
+    }
+    if words.is_empty() {
+        halls = ripieno_cue::built_in_halls();
+    }
+    if as_json {
+        let text = json::halls(&halls).map_err(|error| CueError::Place {
+            path: PathBuf::from("hall"),
+            message: format!("the figures cannot be written as JSON: {error}"),
+        })?;
+        show::print(&text);
+    } else if words.is_empty() {
+        show::print(&show::hall_list(&halls));
+    } else {
+        halls.iter().for_each(|h| show::print(&show::hall_table(h)));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
 pub fn patch(cards: &[PathBuf]) -> Result<ExitCode, CueError> {
     let mut faults = false;
     for path in cards {

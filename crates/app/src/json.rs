@@ -1,6 +1,6 @@
 //! The published shapes of `--json`: mirrors of our own types, so that those may change.
 
-use ripieno_cue::PatchOutput;
+use ripieno_cue::{HallReport, PatchOutput};
 use serde::Serialize;
 
 #[derive(Serialize)]
@@ -58,6 +58,63 @@ pub fn performed(output: &PatchOutput) -> Result<String, serde_json::Error> {
         })
         .collect();
     let mut text = serde_json::to_string(&Performed { lead_in: micro(output.lead_in.0), notes })?;
+    text.push('\n');
+    Ok(text)
+}
+
+#[derive(Serialize)]
+struct Halls<'a> {
+    halls: Vec<Hall<'a>>,
+}
+
+#[derive(Serialize)]
+struct Hall<'a> {
+    id: &'a str,
+    name: &'a str,
+    volume: Option<f64>,
+    bands: Vec<Band>,
+}
+
+/// Seconds but for `c80` (dB) and `d50` (0 to 1).
+#[derive(Serialize)]
+struct Band {
+    hertz: f64,
+    wanted: Option<f64>,
+    edt: Option<f64>,
+    t20: Option<f64>,
+    t30: Option<f64>,
+    c80: Option<f64>,
+    d50: f64,
+    ts: f64,
+}
+
+/// What halls measure, as one JSON document.
+pub fn halls(halls: &[HallReport]) -> Result<String, serde_json::Error> {
+    let round = |x: f64| (x * 1e4).round() / 1e4;
+    let halls = halls
+        .iter()
+        .map(|h| Hall {
+            id: &h.id,
+            name: &h.name,
+            volume: h.volume.map(round),
+            bands: h
+                .measures
+                .iter()
+                .enumerate()
+                .map(|(i, m)| Band {
+                    hertz: m.hertz,
+                    wanted: h.wanted.and_then(|w| w.get(i).copied()).map(round),
+                    edt: m.edt.map(|t| round(t.0)),
+                    t20: m.t20.map(|t| round(t.0)),
+                    t30: m.t30.map(|t| round(t.0)),
+                    c80: Some(round(m.c80.0)).filter(|c| c.is_finite()),
+                    d50: round(m.d50),
+                    ts: round(m.ts.0),
+                })
+                .collect(),
+        })
+        .collect();
+    let mut text = serde_json::to_string(&Halls { halls })?;
     text.push('\n');
     Ok(text)
 }

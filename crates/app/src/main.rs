@@ -76,6 +76,14 @@ enum Command {
         #[arg(long, value_name = "BITS", value_parser = bits)]
         bits: Option<Bits>,
     },
+    /// Measure halls (ISO 3382-1): a built-in hall, a cue's halls, or an impulse response.
+    Hall {
+        /// Halls by name, cues, or sound files; all built-in halls if none is named.
+        halls: Vec<PathBuf>,
+        /// Print the figures as JSON.
+        #[arg(long)]
+        json: bool,
+    },
     /// Check patch cards, or write one from a list of switches.
     Patch {
         /// Patch cards to check.
@@ -111,6 +119,7 @@ fn main() -> ExitCode {
             let into = output.unwrap_or_default();
             commands::render(&cue, RenderOptions { into, only, passage, pre_roll, rate, bits })
         }
+        Command::Hall { halls, json } => commands::hall(&halls, json),
         Command::Patch { cards, from, output } => match from {
             Some(list) => commands::card_from_list(&list, output.as_deref()),
             None => commands::patch(&cards),

@@ -1,5 +1,7 @@
 //! What is said on the terminal.
 
+use ripieno_cue::{HallReport, Measures};
+use std::fmt::Write as _;
 use std::io::{IsTerminal, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -94,4 +96,66 @@ impl ripieno_cue::Watch for Progress {
     fn stopped(&self) -> bool {
         self.stopped.load(Ordering::Relaxed)
     }
+}
+
+fn seconds(time: Option<f64>) -> String {
+    time.map_or_else(|| "-".into(), |t| format!("{t:.2}"))
+}
+
+fn middle(hall: &HallReport, of: impl Fn(&Measures) -> f64) -> f64 {
+    let both: Vec<f64> =
+        hall.measures.iter().filter(|m| m.hertz == 500.0 || m.hertz == 1000.0).map(of).collect();
+    both.iter().sum::<f64>() / both.len().max(1) as f64
+}
+
+/// Halls, a line each; figures of the octaves at 500 and 1000 Hz.
+pub fn hall_list(halls: &[HallReport]) -> String {
+    let mut text = format!(
+        "{:<16} {:<24} {:>8}  {:>5} {:>5} {:>5} {:>5} {:>5}\n",
+        "hall", "", "m3", "T30 s", "EDT s", "C80", "D50", "Ts ms"
+    );
+    for hall in halls {
+        let _ = writeln!(
+            text,
+            "{:<16} {:<24} {:>8}  {:>5.2} {:>5.2} {:>5.1} {:>5.2} {:>5.0}",
+            hall.id,
+            hall.name,
+            hall.volume.map_or_else(|| "-".into(), |v| format!("{v:.0}")),
+            middle(hall, |m| m.t30.map_or(0.0, |t| t.0)),
+            middle(hall, |m| m.edt.map_or(0.0, |t| t.0)),
+            middle(hall, |m| m.c80.0),
+            middle(hall, |m| m.d50),
+            middle(hall, |m| 1000.0 * m.ts.0),
+        );
+    }
+    text
+}
+
+/// One hall, a line for each octave.
+pub fn hall_table(hall: &HallReport) -> String {
+    let mut text = format!("{} ({})", hall.id, hall.name);
+    if let Some(volume) = hall.volume {
+        let _ = write!(text, ", {volume:.0} m3");
+    }
+    text += "; ISO 3382-1, from the middle of the stage to the main microphones\n";
+    let _ = writeln!(
+        text,
+        "{:>7} {:>8} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}",
+        "Hz", "wanted s", "EDT s", "T20 s", "T30 s", "C80 dB", "D50", "Ts ms"
+    );
+    for (i, m) in hall.measures.iter().enumerate() {
+        let _ = writeln!(
+            text,
+            "{:>7.0} {:>8} {:>6} {:>6} {:>6} {:>6.1} {:>6.2} {:>6.0}",
+            m.hertz,
+            seconds(hall.wanted.and_then(|w| w.get(i).copied())),
+            seconds(m.edt.map(|t| t.0)),
+            seconds(m.t20.map(|t| t.0)),
+            seconds(m.t30.map(|t| t.0)),
+            m.c80.0,
+            m.d50,
+            1000.0 * m.ts.0
+        );
+    }
+    text
 }

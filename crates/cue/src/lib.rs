@@ -6,6 +6,7 @@
 //! Whatever is written is written aside, synced and renamed, so that a failure leaves the last good file. The music, the patch
 //! cards and the template are never written to.
 
+mod acoustics;
 mod create;
 mod error;
 mod fingerprint;
@@ -15,6 +16,7 @@ mod render;
 mod report;
 mod stages;
 
+pub use acoustics::{HallReport, built_in_halls, measure_halls};
 pub use create::{Created, create, demo_files, write_demo};
 pub use error::CueError;
 pub use folder::write_file;
@@ -25,6 +27,7 @@ pub use ripieno_plan::card_from_list;
 pub use stages::{PerformOptions, Performed, perform};
 
 pub use ripieno_formats::midi::write as write_midi;
+pub use ripieno_hall::Measures;
 pub use ripieno_music::{Finding, Severity};
 pub use ripieno_patches::{Intent, PatchOutput};
 pub use ripieno_plan::{Bits, Diagnostic, RATES};

@@ -14,6 +14,8 @@ pub struct Sounding {
     pub room: Room,
     /// Amplitude of all that it adds.
     pub gain: f64,
+    /// It is an impulse response of the user's own.
+    pub recorded: bool,
     /// Whatever changes it, in words, for the fingerprints of the stems.
     pub made_of: String,
 }
@@ -43,6 +45,19 @@ impl Halls {
             by_name.insert(name.to_string(), sounding(cue, name, rate)?);
         }
         Ok(Self { by_name })
+    }
+
+    /// All halls that a cue's template names.
+    pub fn all(cue: &Cue, rate: u32) -> Result<Self, CueError> {
+        let template = &cue.template;
+        let placings: Vec<Placing> =
+            template.chairs.iter().map(|c| super::place::placing(template, c)).collect();
+        Self::prepare(cue, &placings, rate)
+    }
+
+    /// The halls with their names, by name.
+    pub fn named(&self) -> impl Iterator<Item = (&str, &Sounding)> {
+        self.by_name.iter().map(|(name, hall)| (name.as_str(), hall))
     }
 
     /// A hall of this name; names were checked when the cue was opened.
@@ -94,7 +109,13 @@ fn sounding(cue: &Cue, name: &str, rate: u32) -> Result<Sounding, CueError> {
     if let HallKind::Impulse { path, .. } = &plan.kind {
         made_of += &folder::stamp(&cue.beside_template().join(path));
     }
-    Ok(Sounding { room, gain: Decibels(plan.gain_db + cue.template.mix.hall_db).amplitude(), made_of })
+    let recorded = matches!(plan.kind, HallKind::Impulse { .. });
+    Ok(Sounding {
+        room,
+        recorded,
+        gain: Decibels(plan.gain_db + cue.template.mix.hall_db).amplitude(),
+        made_of,
+    })
 }
 
 /// A room from a sound file, at this sample rate.

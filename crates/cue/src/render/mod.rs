@@ -15,12 +15,11 @@ mod stem;
 mod stretch;
 mod watch;
 
-pub use halls::check as check_halls;
+pub use halls::{Halls, check as check_halls, impulse};
 pub use prints::note_performed;
 pub use watch::{Unwatched, Watch};
 
 use crate::{Cue, CueError, Performed};
-use halls::Halls;
 use jobs::Job;
 use kept::{Facts, Kept};
 use place::Way;
@@ -248,6 +247,12 @@ fn put_in_place(
     for name in &names {
         let to = into.join(name);
         std::fs::rename(aside.join(name), &to).map_err(|error| disk(&to, error))?;
+    }
+    // What is delivered is what stands before the master of the copy: scripts know it by that name as well.
+    let (mix, before) = (into.join(&names[0]), into.join("mix-before-master.wav"));
+    let _ = std::fs::remove_file(&before);
+    if std::fs::hard_link(&mix, &before).is_err() {
+        std::fs::copy(&mix, &before).map_err(|error| disk(&before, error))?;
     }
     parts
         .par_iter()
