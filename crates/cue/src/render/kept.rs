@@ -141,6 +141,6 @@ mod tests {
         keep(&kept, "c", &[2; 1000]);
         kept.tidy(1500, &["b".to_string()]);
         assert!(kept.find("b").is_some());
-        assert!(kept.find("c").is_none() && !kept.path("a").exists());
+        assert!(kept.find("c").is_none() && !kept.path("c").exists());
     }
 }
