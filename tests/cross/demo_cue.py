@@ -20,7 +20,8 @@ from cue_tools import PROGRAM, chairs
 
 
 def digest(folder):
-    names = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
+    # What is kept for the next render, and when, is no output.
+    names = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file() and ".ripieno" not in p.parts)
     return {n: hashlib.sha256((folder / n).read_bytes()).hexdigest() for n in names}
 
 

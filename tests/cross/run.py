@@ -39,6 +39,9 @@ def corpus_files():
 
 def main():
     long = "--long" in sys.argv[1:]
+    # Built beside the program.
+    os.environ.setdefault("RIPIENO_NOTES", str(EXAMPLES / "single_notes"))
+    os.environ.setdefault("RIPIENO_LOUDNESS", str(EXAMPLES / "loudness"))
     sample = corpus_files()
     real = sorted(SCORES.glob("*.mxl"))
     if not real:
@@ -55,7 +58,15 @@ def main():
             ("MIDI against other readers", script("midi_readers.py", "--program", EXAMPLES / "midi_notes",
                                                   "--generated", 3000 if long else 300)),
             ("MusicXML against another reader", xml(*(["--all"] if long else sample))),
+            ("halls against another simulator", script("rooms.py", *([] if long else ["--rate", 48000]))),
+            ("loudness: published signals, two other meters", script("loudness.py")),
+            ("loudness of the demo", script("loudness.py", "--file", demo / "mix.wav", demo / "listening.wav")),
+            ("the measuring tools", script("sound/check_tools.py")),
         ]
+        figures = ["modes", "vowels", "brightness", "levels", "aliasing", "articulations"] + ["pitch"] * long
+        checks += [(f"house orchestra: {what}", script("sound/figures.py", what)) for what in figures]
+        if long:
+            checks.append(("house orchestra: likeness", script("sound/likeness.py")))
         if real:
             few = [p for p in real if p.stat().st_size < 400_000] if not long else real
             checks += [

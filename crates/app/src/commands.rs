@@ -95,6 +95,7 @@ pub fn render(path: &Path, options: RenderOptions) -> Result<ExitCode, CueError>
     for line in &rendered.summary {
         show::print(&format!("{line}\n"));
     }
+    show::print(&format!("{}\n", rendered.work));
     for file in &rendered.files {
         show::print(&format!("Written: {}\n", file.display()));
     }

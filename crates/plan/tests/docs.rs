@@ -33,7 +33,7 @@ fn the_plan() {
 fn the_template() {
     let (template, found) = Template::parse("template.md", &blocks(&page("template.md"))[0]);
     assert!(found.is_empty(), "{found:?}");
-    assert_eq!(template.chairs.len(), 2);
+    assert_eq!(template.chairs.len(), 3);
 }
 
 #[test]

@@ -19,7 +19,7 @@ LETTERS = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"]
 
 @dataclass
 class Note:
-    """A note of the house orchestra, see `crates/sound/examples/notes.rs`. Level: dB re mf, or `seconds:dB;seconds:dB`."""
+    """A note of the house orchestra, see `crates/sound/examples/single_notes.rs`. Level: dB re mf, or `seconds:dB;seconds:dB`."""
 
     instrument: str
     key: int
@@ -44,7 +44,7 @@ def program():
     """The program that renders notes: that of the environment, else built here."""
     if "RIPIENO_NOTES" in os.environ:
         return os.environ["RIPIENO_NOTES"]
-    return example("ripieno-sound", "notes")
+    return example("ripieno-sound", "single_notes")
 
 
 def example(crate, name):

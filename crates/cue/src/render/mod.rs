@@ -56,6 +56,8 @@ pub struct Rendered {
     pub files: Vec<PathBuf>,
     /// Length, loudness and levels, in words.
     pub summary: Vec<String>,
+    /// How many chairs were rendered, and how many were as they were: it depends on what was rendered before.
+    pub work: String,
     /// What is not as it should be: prints that are missing, older than the plan, or of other notes.
     pub remarks: Vec<String>,
 }
@@ -148,7 +150,7 @@ pub fn render(
         files: written,
         summary: vec![
             format!(
-                "{} chairs, {seconds:.1} s at {} kHz and {} bits; {}; {} rendered, {} as they were",
+                "{} chairs, {seconds:.1} s at {} kHz and {} bits; {}",
                 jobs.len(),
                 f64::from(rate) / 1000.0,
                 match bits {
@@ -157,8 +159,6 @@ pub fn render(
                     Bits::ThirtyTwo => "32 (float)",
                 },
                 stretch.opening,
-                missing.len(),
-                jobs.len() - missing.len(),
             ),
             format!(
                 "mix.wav: {} LUFS integrated, {} momentary and {} short-term at most, range {} LU, true peak {} dBTP; one gain for mix and stems ({:.1} dB), no limiter: the stems add up to it",
@@ -180,6 +180,7 @@ pub fn render(
                 100.0 * report.limited_share,
             ),
         ],
+        work: format!("{} rendered, {} as they were", missing.len(), jobs.len() - missing.len()),
         remarks,
     })
 }

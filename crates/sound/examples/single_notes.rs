@@ -1,4 +1,4 @@
-//! Single notes as WAV files, to be measured from outside: `cargo run -p ripieno-sound --example notes < list.tsv`.
+//! Single notes as WAV files, to be measured from outside: `cargo run -p ripieno-sound --example single_notes < list.tsv`.
 //!
 //! One note a line, columns apart by tabs, `-` for none, lines of `#` left out:
 //!
