@@ -55,6 +55,8 @@ pub struct ChairPerformance {
     pub kept: Vec<(u8, Curve)>,
     /// Times at which the sustaining pedal goes down and comes up.
     pub pedal: Vec<(Seconds, Seconds)>,
+    /// How hard the sticks are, over time, in steps: 1 hard, -1 soft, 0 the usual ones.
+    pub sticks: Curve,
 }
 
 /// One thing that a chair does: a note, or a trill, a roll, a glissando that is one gesture of several strokes.

@@ -38,6 +38,7 @@ fn performance(level: Curve) -> Performance {
             level,
             kept: Vec::new(),
             pedal: Vec::new(),
+            sticks: Curve::default(),
         }],
     }
 }

@@ -146,6 +146,7 @@ fn performance(chance: &mut Chance) -> Performance {
             level,
             kept: Vec::new(),
             pedal: Vec::new(),
+            sticks: Curve::default(),
         }],
     }
 }

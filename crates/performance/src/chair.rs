@@ -130,7 +130,24 @@ pub(crate) fn perform_chair(
         level,
         kept: if stage.options.keep_curves { kept_curves(stage, part) } else { Vec::new() },
         pedal,
+        sticks: sticks(stage, part),
     }
+}
+
+/// Hard and soft sticks, as the words of the part say.
+fn sticks(stage: &Stage<'_>, part: &Part) -> Curve {
+    let states = States::of(&part.content.directions);
+    let mut walk = states.walk(1, 1);
+    let mut points: Vec<(f64, f64)> = Vec::new();
+    for direction in &part.content.directions {
+        // A stroke may come a little before its place.
+        let (at, now) = (stage.seconds(direction.at) - 0.05, walk.at(direction.at).sticks);
+        let before = points.last().map_or(0.0, |p| p.1);
+        if now != before {
+            points.extend([(at, before), (at, now)]);
+        }
+    }
+    Curve { points }
 }
 
 /// Players of one chair bow and tongue together: where some begin a connected note, those whose note says nothing else

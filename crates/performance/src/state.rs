@@ -26,6 +26,8 @@ pub struct State {
     pub ring: bool,
     /// How many play, where the words say so.
     pub players: Option<u16>,
+    /// Hard sticks (1) or soft ones (-1); 0 are the usual.
+    pub sticks: f64,
 }
 
 impl State {
@@ -55,7 +57,7 @@ impl State {
             Playing::Stopped => self.colour = Some(Colour::Stopped),
             Playing::Ord => {
                 (self.colour, self.non_vib, self.trem, self.style) = (None, false, false, None);
-                (self.rolled, self.swell, self.ring) = (None, false, false);
+                (self.rolled, self.swell, self.ring, self.sticks) = (None, false, false, 0.0);
             }
             Playing::Open => self.colour = self.colour.filter(|c| *c != Colour::Stopped),
             Playing::NonVib => self.non_vib = true,
@@ -77,7 +79,8 @@ impl State {
             Playing::Roll => self.rolled = Some(true),
             Playing::Strokes => (self.rolled, self.swell) = (Some(false), false),
             Playing::Swell => self.swell = true,
-            Playing::Div(_) | Playing::Mallets(_) => {}
+            Playing::Mallets(hard) => self.sticks = if *hard { 1.0 } else { -1.0 },
+            Playing::Div(_) => {}
         }
     }
 }

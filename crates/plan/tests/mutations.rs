@@ -225,5 +225,5 @@ fn large_files_are_read_in_time() {
     PatchCard::parse("c", &"[[articulation]]\nname = \"a\"\n".repeat(2000));
     Plan::parse("c", &"[[passage]]\nname = \"a\"\nbars = [1, 2]\n= \n".repeat(2000));
     card_from_list(&"C0 legato, ".repeat(2000));
-    assert!(begun.elapsed().as_secs_f64() < 10.0, "{:?}", begun.elapsed());
+    assert!(begun.elapsed().as_secs_f64() < 60.0, "{:?}", begun.elapsed());
 }

@@ -47,6 +47,7 @@ fn chair(instrument: &str, notes: u8, rate: f64, low: u8, high: u8, players: u16
         pedal: (0..(LENGTH / 2.0) as usize)
             .map(|i| (Seconds(2.0 * i as f64), Seconds(2.0 * i as f64 + 1.9)))
             .collect(),
+        sticks: Curve::default(),
     }
 }
 

@@ -179,6 +179,7 @@ fn parse(line: &str) -> Result<Sheet, String> {
         level,
         kept: Vec::new(),
         pedal,
+        sticks: Curve::default(),
     };
     Ok(Sheet { file: columns[0].into(), chair, manner, rate, tail })
 }

@@ -40,6 +40,7 @@ fn chair(instrument: &str, players: u16, key: u8, every: f64, length: f64) -> Ch
         level: Curve { points: vec![(0.0, -12.0), (80.0, 8.0), (170.0, -6.0)] },
         kept: Vec::new(),
         pedal: Vec::new(),
+        sticks: Curve::default(),
     }
 }
 

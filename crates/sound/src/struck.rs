@@ -73,7 +73,7 @@ fn blow(frame: &Frame<'_>, common: &Common, note: &Note<'_>) -> Blow {
     Blow {
         rms: frame.amplitude(common.forte, note.attack, note.players),
         level: note.attack,
-        harder: harder(note.articulation),
+        harder: harder(note.articulation) + frame.chair.sticks.at(ripieno_units::Seconds(note.onset)),
         keeps: common.keeps,
         every: None,
         hiss: 0.0,

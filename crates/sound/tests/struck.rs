@@ -41,6 +41,7 @@ fn chair(instrument: &str, gestures: Vec<Gesture>) -> ChairPerformance {
         level: Curve::flat(0.0),
         kept: Vec::new(),
         pedal: Vec::new(),
+        sticks: Curve::default(),
     }
 }
 
@@ -482,5 +483,18 @@ fn nothing_folds_back() {
                 db(above / loudest)
             );
         }
+    }
+}
+
+/// "Hard sticks" over the part make every stroke brighter, "soft" ones darker; levels stay (common practice, no source).
+#[test]
+fn sticks_are_heard() {
+    for id in ["timpani", "vibraphone", "suspended-cymbal"] {
+        let sounds = [-1.0, 0.0, 1.0].map(|sticks| {
+            let mut chair = chair(id, vec![note(0.1, 1.0, 50, 0.0)]);
+            chair.sticks = Curve::flat(sticks);
+            measure::centroid(&play(&chair, Manner::Plain, RATE, 1.0), f64::from(RATE))
+        });
+        assert!(sounds[0] < sounds[1] && sounds[1] < sounds[2], "{id}: {sounds:?}");
     }
 }

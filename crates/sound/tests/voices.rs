@@ -44,6 +44,7 @@ fn chair(instrument: &str, gestures: Vec<Gesture>) -> ChairPerformance {
         level: Curve::flat(0.0),
         kept: Vec::new(),
         pedal: Vec::new(),
+        sticks: Curve::default(),
     }
 }
 

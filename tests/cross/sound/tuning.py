@@ -135,6 +135,10 @@ def falls(x, onset, rate=tools.RATE):
     return t[above[-1]] - t[top], bool(above[-1] >= len(level) - 2)
 
 
+# They sound as long as they are scraped, shaken, wound or swept, so that the end of a note is not the start of a fall.
+PLAYED_ON = {"guiro", "mark-tree", "ratchet", "thunder-sheet", "wind-machine"}
+
+
 def modes(verdict, only):
     """Mode ratios within 3 %, decays within 20 % of their spans, inharmonicity, attack times within 20 % of their spans.
 
@@ -169,7 +173,8 @@ def modes(verdict, only):
             print(f"  {id:16}{name(key):5}{'; '.join(words)}{mark}")
 
     print("decay by 60 dB, seconds, against its span")
-    list_of = [(i["id"], k, s, e, "sustain") for i in tools.table().values() for k, s, e in i["decay"]]
+    list_of = [(i["id"], k, s, e, "sustain") for i in tools.table().values() for k, s, e in i["decay"]
+               if i["id"] not in PLAYED_ON]
     list_of += [(i, k, s, e, "pizzicato") for i, k, s, e in PIZZICATO]
     list_of = [d for d in list_of if wanted(d[0])]
     inside = lambda d: min(max(d[1], (tools.table()[d[0]]["hard"] or [0])[0]), (tools.table()[d[0]]["hard"] or [0, 127])[1])

@@ -231,6 +231,7 @@ fn house(chair: &ChairPerformance, key: u8, note: &Note) -> f64 {
         level: Curve::flat(0.0),
         kept: Vec::new(),
         pedal: Vec::new(),
+        sticks: Curve::default(),
         chair: chair.chair.clone(),
         instrument: chair.instrument.clone(),
         players: chair.players,

@@ -102,5 +102,6 @@ pub fn tune(line: &Line, seconds: f64, seed: u64, draw: Draw) -> ChairPerformanc
         level,
         kept: Vec::new(),
         pedal: Vec::new(),
+        sticks: Curve::default(),
     }
 }
