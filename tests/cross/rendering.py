@@ -1,6 +1,11 @@
 """Rendering measured from outside, by its files, its messages and its time.
 
     rendering.py stems [--demo]    sums, loudness, forms, the same bytes
+    rendering.py scores            two real scores: clipping, silence, levels
+    rendering.py speed             beside a SoundFont player with the same notes
+    rendering.py growth            time against chairs and minutes, memory against minutes
+    rendering.py prints            recordings: where they lie, whether they are of the chair's notes
+    rendering.py soundfont         a preset for a chair: sound, pitch, files that are none
     rendering.py change            one chair of a long cue changed
     rendering.py clip              samples cut off are said
     rendering.py cancel            a render that is stopped
@@ -13,11 +18,19 @@ import tempfile
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent / "render"))
-import files
+import files  # first: it finds the others
+import cost
+import origins
+import scores
 import tools
 
 CHECKS = {
     "stems": lambda v, s: files.stems(v, s, "--demo" in sys.argv),
+    "scores": scores.scores,
+    "speed": cost.speed,
+    "growth": cost.growth,
+    "prints": origins.prints,
+    "soundfont": origins.soundfont,
     "change": files.change,
     "clip": files.clip,
     "cancel": files.cancel,
