@@ -22,16 +22,18 @@ pub struct Vowel {
 impl Vowel {
     /// dB at a frequency. Where the voice sings above its first formant, the mouth follows (J. Sundberg).
     pub fn at(&self, hertz: f64, pitch: f64, solo: bool) -> f64 {
-        let mut sum = 1e-4;
+        let mut power = 1e-8;
         for (i, [centre, amplitude, width]) in self.formants.iter().enumerate() {
             let centre = if i == 0 { centre.max(pitch) } else { *centre };
             // Choirs sing without the cluster near 3 kHz that soloists have.
             let amplitude = if i >= 2 && !solo { amplitude * 0.5 } else { *amplitude };
-            // Wider than a single throat: vowels move while they are sung.
-            let away = (hertz - centre) / (0.9 * width);
-            sum += amplitude / math::sqrt(1.0 + away * away);
+            // A resonance of two poles, steeper above its centre than below. Powers are added: whether neighbours strengthen or
+            // weaken each other between their centres depends on the throat, and a formant stands out of its neighbour's flank.
+            let flank = if hertz > centre { 0.5 * (1.0 + hertz / centre) } else { 1.0 };
+            let away = flank * (hertz - centre) / (0.5 * width);
+            power += amplitude * amplitude / (1.0 + away * away);
         }
-        Decibels::from_amplitude(sum).0
+        Decibels::from_amplitude(math::sqrt(power)).0
     }
 }
 

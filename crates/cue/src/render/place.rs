@@ -50,15 +50,15 @@ pub fn seated(template: &Template, chair: &ChairPlan) -> Seated {
     let width = chair.seat.and_then(|s| s.width).map(|w| w / 2.0);
     let usual_width = usual.map_or(0.0, |s| s.half_width);
     let half_width = width.unwrap_or(if chair.players > 1 { usual_width } else { 0.0 });
-    let directivity = ripieno_instruments::directivity(&chair.instrument).map_or_else(
-        Directivity::default,
-        |figures| Directivity {
-            radius: figures.radius,
-            azimuth: figures.azimuth,
-            elevation: figures.elevation,
-            back: Decibels(figures.back),
-        },
-    );
+    let directivity =
+        ripieno_instruments::directivity(&chair.instrument).map_or_else(Directivity::default, |figures| {
+            Directivity {
+                radius: figures.radius,
+                azimuth: figures.azimuth,
+                elevation: figures.elevation,
+                back: Decibels(figures.back),
+            }
+        });
     Seated { position, half_width, directivity }
 }
 
