@@ -47,8 +47,8 @@ impl Envelope {
         let (sharp, soft) = held.attack;
         // Louder is sharper.
         let quiet = ((3.0 - first.attack) / 40.0).clamp(-0.15, 0.3);
-        let softness = (number(&begins, 2) + quiet).clamp(-0.15, 1.0);
-        let time = sharp + (soft - sharp) * softness;
+        let softness = (number(&begins, 2) + quiet).clamp(-0.3, 1.0);
+        let time = (sharp + (soft - sharp) * softness).max(0.5 * sharp);
         let shortest = 0.5 * (first.end - first.onset);
         let (mut peak, mut fade) = (number(&begins, 3), number(&begins, 4).max(0.01));
         if extra > 1.0 {

@@ -17,8 +17,10 @@ use ripieno_units::{Chance, Decibels, Seconds, math};
 /// How often pitch and level are worked out, times a second; straight lines between.
 const CONTROL: f64 = 500.0;
 
-/// A change of the chair's level takes this long to be followed, seconds.
-const FOLLOW: f64 = 0.006;
+/// A change of the chair's level is followed in two stages of so many seconds each, and looked for so much ahead: without a corner
+/// that would click, and in time.
+const FOLLOW: f64 = 0.005;
+const AHEAD: f64 = 0.008;
 
 /// A change of colour inside a slur takes this long, seconds (common practice, no source).
 const RECOLOUR: f64 = 0.060;
@@ -90,7 +92,7 @@ fn dip(held: &Held, note: &Note<'_>) -> (f64, f64) {
         _ if note.articulation == named::TREMOLO => (-9.0, 0.022),
         Kind::Strings => (-1.0, 0.02),
         Kind::Sung => (0.0, 0.03),
-        Kind::Brass => (-2.5, 0.018),
+        Kind::Brass => (-2.0, 0.02),
         Kind::Wind => (-2.0, 0.012),
     }
 }
@@ -110,6 +112,7 @@ fn play(
     let level_at =
         |time: f64, note: &Note<'_>| Some(curve.at(Seconds(time)) + note.offset).filter(|l| l.is_finite());
     let mut level = level_at(first.onset, first).unwrap_or(-60.0);
+    let mut nears = level;
     let extra = if first.offset == 0.0 { (first.attack - level).clamp(-4.0, 12.0) } else { 0.0 };
     let envelope = Envelope::new(held, first, last, extra);
     // A voiced consonant sounds before the note.
@@ -148,9 +151,10 @@ fn play(
     while at < finish {
         let frames = step.min((finish - at) as usize);
         let time = (at + frames as i64) as f64 / frame.rate;
-        if let Some(wanted) = level_at(time, &chain[players[0].note]) {
-            level += follow * (wanted - level);
+        if let Some(wanted) = level_at(time + AHEAD, &chain[players[0].note]) {
+            nears += follow * (wanted - nears);
         }
+        level += follow * (nears - level);
         let loud = frame.amplitude(held.forte, own_level(held, level), first.players)
             * if level < -100.0 { 0.0 } else { 1.0 };
         for block in &mut blocks {

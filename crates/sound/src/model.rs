@@ -103,10 +103,9 @@ fn held(instrument: &Instrument, players: u16) -> Held {
         _ => (None, ""),
     };
     let source = match voice {
-        Some(name) => Source::Sung {
-            vowels: crate::sung::vowels(name, factor.parse().unwrap_or(1.0)),
-            solo: instrument.players <= 1,
-        },
+        Some(name) => {
+            Source::Sung(crate::sung::vowels(name, factor.parse().unwrap_or(1.0), instrument.players))
+        }
         None => Source::Bumps(
             shapes
                 .split(';')

@@ -31,6 +31,7 @@ pub struct Player {
     body: f64,
     drift: f64,
     drifts: f64,
+    sways: f64,
     sway: f64,
     extent: f64,
     vibrato_hertz: f64,
@@ -98,6 +99,7 @@ pub fn draw(held: &Held, first: &Note<'_>, desks: usize, plain: bool, chance: &m
                 body: spread(0.35, chance),
                 drift: scoop,
                 drifts: if section { held.drift } else { 0.5 * held.drift },
+                sways: if section { 0.6 } else { 0.35 },
                 sway: 0.0,
                 extent: if plain { 0.0 } else { chance.between(0.8, 1.2) },
                 vibrato_hertz: held.vibrato.1 + chance.normal(0.3).clamp(-0.6, 0.6),
@@ -202,7 +204,7 @@ impl Player {
             };
             self.drift += -self.drift * dt / if moment.since < 0.25 { 0.06 } else { 0.5 }
                 + kick(self.drifts, 0.5, chance);
-            self.sway += -self.sway * dt / 0.3 + kick(0.6, 0.3, chance);
+            self.sway += -self.sway * dt / 0.3 + kick(self.sways, 0.3, chance);
             sway = self.sway;
             rough = held.jitter * chance.between(-1.0, 1.0);
             let grown = ((moment.since - VIBRATO.0) / (VIBRATO.1 - VIBRATO.0)).clamp(0.0, 1.0);

@@ -30,13 +30,8 @@ impl Bump {
 pub enum Source {
     /// A body.
     Bumps(Vec<Bump>),
-    /// A mouth; soloists also have the singer's formant that their vowels show.
-    Sung {
-        /// The shapes of the mouth, see [`crate::sung::SHAPES`].
-        vowels: Vec<Vowel>,
-        /// One singer.
-        solo: bool,
-    },
+    /// A mouth: its shapes, see [`crate::sung::SHAPES`].
+    Sung(Vec<Vowel>),
 }
 
 /// The partials of an instrument.
@@ -130,8 +125,8 @@ impl Spectrum {
                 };
                 (plain + even + bumps.iter().map(|b| b.at(hertz)).sum::<f64>(), rough)
             }
-            Source::Sung { vowels, solo } => {
-                (plain + vowels.get(usize::from(vowel)).map_or(0.0, |v| v.at(hertz, pitch, *solo)), 0.0)
+            Source::Sung(vowels) => {
+                (plain + vowels.get(usize::from(vowel)).map_or(0.0, |v| v.at(hertz, pitch)), 0.0)
             }
         }
     }
