@@ -182,7 +182,7 @@ def soundfont(verdict, scratch):
             a = note["onset"] + lead_in
             cents.append(pitch(tools.between(mono, a + 0.3, a + 1.2, rate), rate, note["key"]))
         level = tools.db(tools.rms(mono))
-        good = all(abs(c) < 50 for c in cents) and abs(np.median(cents)) < 15 and level > -60
+        good = all(abs(c) < 50 for c in cents) and abs(np.median(cents)) < 15 and level > scores.QUIET
         mark = verdict.check(good, f"{id}: {cents}, {level:.1f} dBFS")
         print(f"{id:12}{preset:7}{level:13.1f}   " + " ".join(f"{c:+.0f}" for c in cents) + mark, flush=True)
     # The house orchestra's own stem, to compare with where a font fails.
