@@ -19,8 +19,8 @@ const CONTROL: f64 = 500.0;
 
 /// A change of the chair's level is followed in two stages of so many seconds each, and looked for so much ahead: without a corner
 /// that would click, and in time.
-const FOLLOW: f64 = 0.005;
-const AHEAD: f64 = 0.008;
+const FOLLOW: f64 = 0.0065;
+const AHEAD: f64 = 0.010;
 
 /// A change of colour inside a slur takes this long, seconds (common practice, no source).
 const RECOLOUR: f64 = 0.060;

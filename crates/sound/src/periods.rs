@@ -47,7 +47,7 @@ const HEARD: f64 = 18_000.0;
 const NODES: usize = 129;
 
 /// Lengths of a period: short ones serve high keys. Interpolation in straight lines leaves an image of partial n at (n / length)²
-/// of its amplitude, so lengths are a hundred times the highest partial where they may.
+/// of its amplitude, so lengths are fifty times the highest partial where they may: -68 dB of a partial that is itself weak.
 const LENGTHS: [usize; 3] = [1024, 2048, 4096];
 
 struct Nodes {
@@ -93,7 +93,7 @@ impl Periods {
     /// Two neighbouring nodes of one length.
     pub fn pair(&mut self, set: usize, lower: usize) -> [Rc<[Quad]>; 2] {
         let partials = self.top() / self.hertz(lower);
-        let length = LENGTHS.iter().position(|l| *l as f64 >= 100.0 * partials).unwrap_or(2);
+        let length = LENGTHS.iter().position(|l| *l as f64 >= 50.0 * partials).unwrap_or(2);
         [self.node(set, lower, length), self.node(set, lower + 1, length)]
     }
 
