@@ -3,14 +3,16 @@
 /// Samples of every desk from one frame on. What sounds is added anywhere after that frame; what is fetched is gone.
 pub struct Stage {
     desks: Vec<Vec<f32>>,
-    /// Number of the first frame that is held.
+    /// Samples at the start of every desk that were fetched already: they are dropped many at a time.
+    spent: usize,
+    /// Number of the first frame that is still held.
     first: i64,
 }
 
 impl Stage {
     /// Silence from a frame on.
     pub fn new(desks: usize, first: i64) -> Self {
-        Self { desks: vec![Vec::new(); desks.max(1)], first }
+        Self { desks: vec![Vec::new(); desks.max(1)], spent: 0, first }
     }
 
     /// How many desks there are.
@@ -27,7 +29,7 @@ impl Stage {
     pub fn add(&mut self, desk: usize, at: i64, block: &[f32]) {
         let at = at - self.first;
         let skip = (-at).clamp(0, block.len() as i64) as usize;
-        let (start, block) = (at.max(0) as usize, &block[skip..]);
+        let (start, block) = (self.spent + at.max(0) as usize, &block[skip..]);
         if block.is_empty() {
             return;
         }
@@ -44,13 +46,22 @@ impl Stage {
     /// Takes the next frames of every desk into `out`, which is filled anew.
     pub fn fetch(&mut self, frames: usize, out: &mut Vec<Vec<f32>>) {
         out.resize_with(self.desks.len(), Vec::new);
-        for (desk, out) in self.desks.iter_mut().zip(out) {
+        for (desk, out) in self.desks.iter().zip(out) {
             out.clear();
-            let there = frames.min(desk.len());
-            out.extend(desk.drain(..there));
+            let ready = desk.get(self.spent..).unwrap_or_default();
+            out.extend_from_slice(&ready[..frames.min(ready.len())]);
             out.resize(frames, 0.0);
         }
         self.first += frames as i64;
+        self.spent += frames;
+        // A long chain of notes waits in here whole: it is not moved for every block that is taken from it.
+        let waiting = self.desks.iter().map(|d| d.len().saturating_sub(self.spent)).max().unwrap_or(0);
+        if self.spent >= waiting {
+            for desk in &mut self.desks {
+                desk.drain(..self.spent.min(desk.len()));
+            }
+            self.spent = 0;
+        }
     }
 }
 

@@ -101,18 +101,35 @@ pub fn mix(
     let mut stream = Stream::begin(&mut out, form.shape, form.format).map_err(disk)?;
     let mut survey = Survey::new(form.shape.sample_rate).map_err(|e| unmeasured(to, &e))?;
     let mut facts = Facts::default();
-    add_up(
-        files,
-        form.shape.frames,
-        watch,
-        &mut |left, right| {
-            look(&mut facts, left);
-            look(&mut facts, right);
-            survey.add(left, right);
-            stream.block(&[left, right])
-        },
-        to,
-    )?;
+    // Measuring takes as long as adding: it runs beside it.
+    let (send, blocks) = std::sync::mpsc::sync_channel::<[Vec<f32>; 2]>(8);
+    let survey = std::thread::scope(|scope| {
+        let measuring = scope.spawn(move || {
+            for [left, right] in blocks {
+                survey.add(&left, &right);
+            }
+            survey
+        });
+        let added = add_up(
+            files,
+            form.shape.frames,
+            watch,
+            &mut |left, right| {
+                look(&mut facts, left);
+                look(&mut facts, right);
+                // It takes all until the sender is dropped.
+                let _ = send.send([left.to_vec(), right.to_vec()]);
+                stream.block(&[left, right])
+            },
+            to,
+        );
+        drop(send);
+        let survey = measuring.join().map_err(|_| CueError::Place {
+            path: to.to_path_buf(),
+            message: "its loudness could not be measured; render again".into(),
+        });
+        added.and(survey)
+    })?;
     stream.end().map_err(disk)?;
     out.flush().map_err(disk)?;
     let surveyed = survey.finish().map_err(|e| unmeasured(to, &e))?;
