@@ -65,7 +65,10 @@ def main():
         ]
         figures = ["modes", "vowels", "brightness", "levels", "aliasing", "articulations"] + ["pitch"] * long
         checks += [(f"house orchestra: {what}", script("sound/figures.py", what)) for what in figures]
+        checks += [(f"rendering: {what}", script("rendering.py", what))
+                   for what in ["stems", "change", "clip", "cancel", "prints", "soundfont"]]
         if long:
+            checks += [(f"rendering: {what}", script("rendering.py", what)) for what in ["speed", "growth"]]
             checks.append(("house orchestra: likeness", script("sound/likeness.py")))
         if real:
             few = [p for p in real if p.stat().st_size < 400_000] if not long else real
@@ -73,6 +76,7 @@ def main():
                 ("articulations, real scores", script("oracle.py", "--music", *(real if long else few[:5]))),
                 ("marked notes", script("marked_notes.py", *(real if long else few))),
                 ("MusicXML, real scores", xml(*(real if long else few))),
+                ("rendering: real scores", script("rendering.py", "scores")),
             ]
         passed, failed = 0, []
         for name, words in checks:
