@@ -42,6 +42,7 @@ fn plain(id: &str, notes: Vec<Gesture>, level: f64, seconds: f64) -> Vec<f32> {
         level: Curve::flat(level),
         kept: Vec::new(),
         pedal: Vec::new(),
+        sticks: Curve::default(),
     };
     let options = Options { sample_rate: RATE as u32, tuning: 440.0, seed: 1, manner: Manner::Plain };
     render(&chair, &options, Seconds(0.0), Seconds(seconds))
