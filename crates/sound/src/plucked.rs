@@ -132,7 +132,7 @@ fn string(
         let blow = Blow {
             rms: share * frame.amplitude(common.forte, note.attack + own, note.players),
             level: note.attack + own,
-            harder: softer + harder(note.articulation) + if snap { 1.0 } else { 0.0 },
+            harder: softer + harder(note.articulation) + if snap { 1.6 } else { 0.0 },
             keeps: common.keeps,
             every: None,
             hiss: if snap {

@@ -120,7 +120,9 @@ pub fn align(samples: &[f32], chair: &ChairPerformance, options: &Options) -> Al
 }
 
 fn heard(chair: &ChairPerformance) -> Vec<Heard> {
-    let unpitched = ripieno_instruments::by_id(&chair.instrument).is_some_and(|i| i.unpitched);
+    // Drums of several pitches ring into each other, and their partials are no series: rhythm alone tells them.
+    let unpitched = ripieno_instruments::by_id(&chair.instrument)
+        .is_some_and(|i| i.unpitched || (i.decays && i.id == "timpani"));
     let mut heard = Vec::new();
     for gesture in &chair.gestures {
         let pitched = !unpitched && gesture.stroke.is_none() && gesture.bend.is_empty();
@@ -331,8 +333,9 @@ const DOUBTFUL: f64 = 0.5;
 fn confidence(pitches: Option<f64>, onsets: f64, notes: u32) -> f64 {
     let ramp = |x: f64, low: f64, high: f64| ((x - low) / (high - low)).clamp(0.0, 1.0);
     let many = f64::from(notes) / (f64::from(notes) + 1.0);
-    let onsets = ramp(onsets, 0.2, 0.55);
-    many * pitches.map_or(onsets, |p| math::sqrt(ramp(p, 0.3, 0.8) * onsets))
+    let (rhythm, onsets) = (ramp(onsets, 0.5, 0.85), ramp(onsets, 0.2, 0.55));
+    // Where rhythm is all there is, other rhythms on the same beats come half-way.
+    many * pitches.map_or(rhythm, |p| math::sqrt(ramp(p, 0.3, 0.8) * onsets))
 }
 
 /// Whether a key stands out more than those up to a tritone away, in the first part of a note.
