@@ -80,7 +80,7 @@ def levels(verdict, only):
     ids += [i for i in ("flute", "horn", "trumpet") if not only or i in only]
     print(f"{'instrument':22}" + "".join(f"{n:8}" for n in counts))
     for id in ids:
-        one = power([id], MF, 1, 12, 3.0)[0]
-        off = [power([id], MF, n, 12, 3.0)[0] - one - 10 * np.log10(n) for n in counts]
+        one = power([id], MF, 1, 12, 8.0)[0]
+        off = [power([id], MF, n, 12, 8.0)[0] - one - 10 * np.log10(n) for n in counts]
         mark = verdict.check(max(map(abs, off)) <= 1, f"{id}: players {', '.join(f'{o:+.1f}' for o in off)} dB off")
         print(f"{id:22}" + "".join(f"{o:8.2f}" for o in off) + mark, flush=True)
