@@ -206,7 +206,7 @@ fn an_impulse_response_is_a_hall() {
     let cue = cue("[hall.mine]\nimpulse = \"mine.wav\"\n[stage]\nhall = \"mine\"\n");
     let mut noise = ripieno_signal::Noise::seeded(1);
     let response: Vec<f32> = (0..44_100)
-        .map(|i| 0.2 * noise.sample() * (-6.9 * f64::from(i) / 44_100.0 / 0.8).exp() as f32)
+        .map(|i| 0.2 * noise.sample() * ripieno_units::math::exp(-6.9 * f64::from(i) / 44_100.0 / 0.8) as f32)
         .collect();
     let wav = ripieno_formats::wav::Wav { sample_rate: 44_100, channels: vec![response.clone(), response] };
     let bytes = ripieno_formats::wav::write(&wav, ripieno_formats::wav::SampleFormat::Float32);
