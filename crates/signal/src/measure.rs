@@ -1,7 +1,7 @@
 //! Measuring: levels, pitch, brightness, decay, true peaks.
 
 use crate::spectrum;
-use ripieno_units::{Decibels, Seconds, math};
+use ripieno_units::{Decibels, math};
 use std::f64::consts::PI;
 
 /// Largest sample, without its sign.
@@ -38,34 +38,6 @@ pub fn centroid(samples: &[f32], sample_rate: f64) -> f64 {
     let total: f64 = spectrum.iter().sum();
     let moment: f64 = spectrum.iter().enumerate().map(|(i, a)| a * i as f64 * step).sum();
     if total > 0.0 { moment / total } else { 0.0 }
-}
-
-/// Reverberation time T30 of an impulse response by backward integration: the slope from -5 to -35 dB, carried on to 60 dB
-/// (M. R. Schroeder 1965; ISO 3382-1). None if it does not fall that far.
-pub fn t30(response: &[f32], sample_rate: f64) -> Option<Seconds> {
-    let mut energy = 0.0;
-    let mut decay: Vec<f64> = response
-        .iter()
-        .rev()
-        .map(|x| {
-            energy += f64::from(*x) * f64::from(*x);
-            energy
-        })
-        .collect();
-    decay.reverse();
-    let total = decay.first().copied().filter(|t| *t > 0.0)?;
-    let level = |e: f64| 10.0 * math::log10((e / total).max(1e-30));
-    let from = decay.iter().position(|e| level(*e) <= -5.0)?;
-    let to = decay.iter().position(|e| level(*e) <= -35.0)?;
-    // Least squares through the levels between; a point every millisecond is plenty.
-    let step = ((sample_rate / 1000.0) as usize).max(1);
-    let points: Vec<(f64, f64)> =
-        (from..to).step_by(step).map(|i| (i as f64 / sample_rate, level(decay[i]))).collect();
-    let n = points.len() as f64;
-    let (mx, my) = (points.iter().map(|p| p.0).sum::<f64>() / n, points.iter().map(|p| p.1).sum::<f64>() / n);
-    let slope = points.iter().map(|p| (p.0 - mx) * (p.1 - my)).sum::<f64>()
-        / points.iter().map(|p| (p.0 - mx) * (p.0 - mx)).sum::<f64>();
-    (slope < 0.0).then(|| Seconds(-60.0 / slope))
 }
 
 /// Level of the difference between two signals, in dB re the level of the first; -200 where they are equal.
@@ -146,15 +118,5 @@ mod tests {
             let found = Decibels::from_amplitude(peak(&peaks[100..4700])).0;
             assert!(found > wanted - 0.4 && found < wanted + 0.2, "fs/{divisor} {degrees}: {found}");
         }
-    }
-
-    /// An exact exponential with T = 2 s has T30 = 2 s (ISO 3382-1).
-    #[test]
-    fn decay_of_an_exponential() {
-        let response: Vec<f32> =
-            (0..96_000).map(|i| math::exp(-6.9078 * f64::from(i) / 48_000.0 / 2.0) as f32).collect();
-        let found = t30(&response, 48_000.0).map_or(0.0, |t| t.0);
-        assert!((found - 2.0).abs() < 0.02, "{found}");
-        assert!(t30(&[0.0; 100], 48_000.0).is_none());
     }
 }
