@@ -82,6 +82,7 @@ impl<'a> Casting<'a> {
             to_bar: place.bar,
             message,
             remedy,
+            change: None,
             source: "the casting plan",
         };
         if !self.findings.contains(&finding) {

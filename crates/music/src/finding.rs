@@ -17,10 +17,72 @@ pub struct Finding {
     pub to_bar: i32,
     /// What is the matter, with the figures.
     pub message: String,
-    /// What to do.
+    /// What to do, or an honest "no remedy found".
     pub remedy: String,
+    /// The exact change to the plan that does it, where there is one.
+    pub change: Option<Change>,
     /// Where the rule comes from.
     pub source: &'static str,
+}
+
+/// A change to the plan, after which the finding is gone.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// To be made in this order.
+    pub edits: Vec<Edit>,
+}
+
+/// One step of a change to the plan.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Edit {
+    /// The cell of a chair in a passage is to read so, in the shorthand.
+    Cell {
+        /// Name of the passage.
+        passage: String,
+        /// The chair.
+        chair: String,
+        /// The whole text of the cell.
+        text: String,
+    },
+    /// A passage is split before a bar: the later half has the name and, so far, the same cells.
+    Split {
+        /// Name of the passage.
+        passage: String,
+        /// First bar of the later half.
+        bar: i32,
+        /// Name of the later half.
+        name: String,
+    },
+    /// A value in `[kit.CHAIR]`: what the player brings.
+    Kit {
+        /// The chair.
+        chair: String,
+        /// The key, such as `drums`.
+        key: String,
+        /// The value as TOML, such as `[32, 29, 26, 23, 20]`.
+        value: String,
+    },
+}
+
+impl std::fmt::Display for Edit {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Cell { passage, chair, text } => write!(f, "in \"{passage}\": {chair} = \"{text}\""),
+            Self::Split { passage, bar, name } => {
+                write!(f, "split \"{passage}\" before bar {bar}, the later half named \"{name}\"")
+            }
+            Self::Kit { chair, key, value } => write!(f, "[kit.{chair}] {key} = {value}"),
+        }
+    }
+}
+
+impl std::fmt::Display for Change {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        for (i, edit) in self.edits.iter().enumerate() {
+            write!(f, "{}{edit}", if i > 0 { "; " } else { "" })?;
+        }
+        Ok(())
+    }
 }
 
 /// How grave a finding is.

@@ -6,6 +6,7 @@
 //! * [`Score`]: the music as it came, unfolded, in score time: [`Track`]s over one [`Timeline`].
 //! * [`Part`]: what one chair plays after casting, in score time.
 //! * [`Performance`]: how it is played, in seconds: [`Gesture`]s and curves. It knows no patch.
+//! * [`Reading`]: what was found in a score by reading it: passages, lines, doublings.
 //! * [`Finding`]: one result of a check, with its place and its remedy.
 
 mod direction;
@@ -14,12 +15,13 @@ mod note;
 mod part;
 mod performance;
 mod pitch;
+mod reading;
 mod score;
 mod timeline;
 pub mod words;
 
 pub use direction::{Direction, DirectionKind, Dynamic, Playing};
-pub use finding::{Finding, Severity};
+pub use finding::{Change, Edit, Finding, Severity};
 pub use note::{
     Arpeggio, Glide, Grace, Mark, Marks, Note, NoteKind, Ornament, OrnamentKind, Syllable, SyllablePlace,
     Tremolo,
@@ -29,5 +31,6 @@ pub use performance::{
     ChairPerformance, Colour, Curve, Gesture, Performance, Realisation, Stroke, Sung, named,
 };
 pub use pitch::{Pitch, Spelling, Transposition, parse_key};
+pub use reading::{ChordVoice, Doubling, PassageFound, Reading, Role, RoleFound, TuneSpan};
 pub use score::{Content, Control, ControlKind, Score, Track, Warning};
 pub use timeline::{Bar, Clock, Key, Metre, Place, Tempo, TimeMark, TimeMarkKind, Timeline};

@@ -232,6 +232,7 @@ fn collect(chair: &ChairPerformance, intents: &[Intent], cards: &[PatchCard]) ->
                 to_bar: group.to_bar,
                 message,
                 remedy,
+                change: None,
                 source: "the chair's patch card",
             }
         })

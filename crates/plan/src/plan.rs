@@ -13,12 +13,69 @@ pub struct Plan {
     pub template: String,
     /// `[cue] date`, as written (`2026-11-25`): the only date that outputs carry.
     pub date: Option<String>,
+    /// `[cue] for`: who is to play it.
+    pub purpose: Purpose,
     /// `[cue] seed` and `[performance]`.
     pub settings: Settings,
     /// `[lines]`.
     pub lines: Vec<LineDef>,
     /// `[[passage]]`, in the order of their bars.
     pub passages: Vec<PassagePlan>,
+    /// `[accept]`: findings that are silenced on purpose.
+    pub accepted: Vec<Accepted>,
+    /// `[kit.CHAIR]`: what players bring.
+    pub kits: Vec<Kit>,
+}
+
+/// `[cue] for`: who is to play it, which decides what matters in the read-through.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Purpose {
+    /// `"samples"`: the composer's own patches. Breath, stamina, pages and pedals fold away.
+    #[default]
+    Samples,
+    /// `"session"`: living players.
+    Session,
+}
+
+/// `"RULE@CHAIR:BAR" = "reason"`: a finding silenced on purpose. Without `:BAR` everywhere; without `@CHAIR` for everyone.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Accepted {
+    /// The rule.
+    pub rule: String,
+    /// The chair.
+    pub chair: Option<String>,
+    /// The bar in which the finding begins.
+    pub bar: Option<i32>,
+    /// Why.
+    pub reason: String,
+    /// Where it stands in the file.
+    pub span: Span,
+}
+
+impl Accepted {
+    /// Does it silence a finding of this rule, chair and bar?
+    pub fn covers(&self, rule: &str, chair: &str, bar: i32) -> bool {
+        self.rule == rule
+            && self.chair.as_deref().is_none_or(|c| c == chair)
+            && self.bar.is_none_or(|b| b == bar)
+    }
+}
+
+/// `[kit.CHAIR]`: what a player brings or how they read; what is not said is as usual.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Kit {
+    /// The chair.
+    pub chair: String,
+    /// `drums = [32, 29, 26, 23]`: timpani by their diameters in inches, 20 to 32.
+    pub drums: Option<Vec<u16>>,
+    /// `key = "G"`: the key of a whistle or another instrument that is built in many.
+    pub key: Option<String>,
+    /// `spelling = "free"`: a harp may respell what is written; `"written"` holds it to the letter.
+    pub free_spelling: Option<bool>,
+    /// `mallets = 4`: two or four.
+    pub mallets: Option<u8>,
+    /// Where it stands in the file.
+    pub span: Span,
 }
 
 /// How the music is to be performed.

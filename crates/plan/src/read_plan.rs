@@ -3,9 +3,11 @@
 use crate::cell::{is_name, is_taken};
 use crate::diagnostic::did_you_mean;
 use crate::instrument;
+use crate::read_advice;
 use crate::toml::{File, Inside, key_span, span_of, table_span};
 use crate::{
-    CellMark, CellWords, Diagnostic, Keep, LineDef, PassagePlan, PlaceWord, PlacedCell, Plan, Settings, Span,
+    CellMark, CellWords, Diagnostic, Keep, LineDef, PassagePlan, PlaceWord, PlacedCell, Plan, Purpose,
+    Settings, Span,
 };
 use toml_edit::{Item, TableLike};
 
@@ -23,7 +25,7 @@ impl Plan {
     pub fn parse_with(file: &str, text: &str, known: &dyn Fn(&str) -> bool) -> (Self, Vec<Diagnostic>) {
         let mut file = File::new(file, text);
         let root = file.document();
-        file.only(&root, &["cue", "performance", "lines", "passage"], "a plan");
+        file.only(&root, &["cue", "performance", "lines", "passage", "accept", "kit"], "a plan");
         let mut plan = Self { template: "template.toml".into(), ..Self::default() };
         match file.table(&root, "cue") {
             Some(cue) => head(&mut file, cue, root.get("cue").map_or(0..0, span_of), &mut plan),
@@ -67,6 +69,12 @@ impl Plan {
             ),
             None => {}
         }
+        if let Some(accept) = file.table(&root, "accept") {
+            plan.accepted = read_advice::accepted(&mut file, accept);
+        }
+        if let Some(kits) = file.table(&root, "kit") {
+            plan.kits = read_advice::kits(&mut file, kits);
+        }
         plan.passages.sort_by_key(|p| p.from_bar);
         together(&mut file, &plan.passages);
         (plan, file.complaints())
@@ -74,11 +82,22 @@ impl Plan {
 }
 
 fn head(file: &mut File<'_>, cue: &dyn TableLike, at: std::ops::Range<usize>, plan: &mut Plan) {
-    file.only(cue, &["title", "music", "template", "seed", "date"], "[cue]");
+    file.only(cue, &["title", "music", "template", "seed", "date", "for"], "[cue]");
     plan.title = file.string(cue, "title").unwrap_or_default();
     plan.music = file.string(cue, "music").unwrap_or_default();
     if let Some(template) = file.string(cue, "template") {
         plan.template = template;
+    }
+    match file.string(cue, "for").as_deref() {
+        None | Some("samples") => {}
+        Some("session") => plan.purpose = Purpose::Session,
+        Some(other) => {
+            let at = cue.get("for").map_or(0..0, span_of);
+            let help = did_you_mean(other, ["samples", "session"], || {
+                "write \"samples\" (your own patches) or \"session\" (living players)".into()
+            });
+            file.error(at, format!("`for = \"{other}\"` is not understood"), help);
+        }
     }
     for key in ["music", "template"] {
         if let Some(item) = cue.get(key)

@@ -33,6 +33,9 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("sound", &["units", "music", "instruments", "signal"]),
     ("hall", &["units", "signal"]),
     ("mix", &["units", "signal"]),
+    ("discovery", &["units", "music", "instruments"]),
+    ("hearing", &["units"]),
+    ("readthrough", &["units", "music", "instruments", "plan", "hearing"]),
 ];
 
 #[test]
