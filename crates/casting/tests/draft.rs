@@ -12,7 +12,7 @@ use std::path::Path;
 fn drafted(score: &Score) -> (Draft, Plan, Template) {
     let options =
         DraftOptions { title: None, music: "my \"piece\".mid".into(), template: "template.toml".into() };
-    let draft = draft(score, &options);
+    let draft = draft(score, &ripieno_music::Reading::default(), &options);
     let (template, faults) = Template::parse("template.toml", &draft.template);
     assert!(faults.is_empty(), "{faults:?}\n{}", draft.template);
     let (plan, faults) = Plan::parse("cue.toml", &draft.cue);

@@ -6,7 +6,7 @@ mod text;
 
 use chairs::Seat;
 use passages::Stretch;
-use ripieno_music::Score;
+use ripieno_music::{Reading, Score};
 
 /// What the texts of a draft say beside the music itself.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -34,13 +34,40 @@ pub struct Draft {
 /// markers, or else every eight bars, and every chair as written wherever it sounds.
 ///
 /// Casting the draft gives back the notes of every track: onset, length, pitch, marks, slurs and text.
-pub fn draft(score: &Score, options: &DraftOptions) -> Draft {
+pub fn draft(score: &Score, _reading: &Reading, options: &DraftOptions) -> Draft {
     let (seats, stretches) = drawn_up(score);
     Draft {
         cue: text::cue(score, options, &seats, &stretches),
         template: text::template(&seats),
         doubts: seats.iter().flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id))).collect(),
     }
+}
+
+/// A chair that a track of a score was taken for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ChairFound {
+    /// Index of the track.
+    pub track: usize,
+    /// The chair's id.
+    pub id: String,
+    /// Its name as printed.
+    pub name: String,
+    /// Its id in the instrument table.
+    pub instrument: String,
+    /// How many players.
+    pub players: u16,
+}
+
+/// The chairs that the tracks of a score are taken for, in the order of the score; tracks without notes have none.
+pub fn chairs_of(score: &Score) -> Vec<ChairFound> {
+    let found = |s: Seat| ChairFound {
+        track: s.track,
+        id: s.id,
+        name: s.name,
+        instrument: s.instrument,
+        players: s.players,
+    };
+    chairs::seats(score).into_iter().map(found).collect()
 }
 
 fn drawn_up(score: &Score) -> (Vec<Seat>, Vec<Stretch>) {
