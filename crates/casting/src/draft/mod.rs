@@ -43,31 +43,33 @@ pub fn draft(score: &Score, _reading: &Reading, options: &DraftOptions) -> Draft
     }
 }
 
-/// A chair that a track of a score was taken for.
+/// A chair that was guessed for a track.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ChairFound {
-    /// Index of the track.
+    /// Index of its track in [`Score::tracks`].
     pub track: usize,
-    /// The chair's id.
+    /// The id that [`draft`] gives it, in the template and in `[lines]`.
     pub id: String,
-    /// Its name as printed.
+    /// As printed; empty where the source has no name.
     pub name: String,
-    /// Its id in the instrument table.
+    /// Its instrument, by id in the instrument table.
     pub instrument: String,
-    /// How many players.
+    /// How many players it has; 1 or more.
     pub players: u16,
 }
 
-/// The chairs that the tracks of a score are taken for, in the order of the score; tracks without notes have none.
+/// The chairs that [`draft`] makes: one for each track that has notes, in the order of the score.
 pub fn chairs_of(score: &Score) -> Vec<ChairFound> {
-    let found = |s: Seat| ChairFound {
-        track: s.track,
-        id: s.id,
-        name: s.name,
-        instrument: s.instrument,
-        players: s.players,
-    };
-    chairs::seats(score).into_iter().map(found).collect()
+    chairs::seats(score)
+        .into_iter()
+        .map(|s| ChairFound {
+            track: s.track,
+            id: s.id,
+            name: s.name,
+            instrument: s.instrument,
+            players: s.players,
+        })
+        .collect()
 }
 
 fn drawn_up(score: &Score) -> (Vec<Seat>, Vec<Stretch>) {
