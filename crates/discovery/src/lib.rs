@@ -9,6 +9,7 @@
 pub mod doublings;
 pub mod passages;
 pub mod roles;
+mod survey;
 
 use ripieno_music::{Reading, Score};
 
