@@ -42,6 +42,17 @@ pub struct Note {
     pub named: Option<String>,
     /// The text that is sung on it; `None` is a melisma or no text.
     pub syllable: Option<Syllable>,
+    /// Where the source plays it, if that is not where it is notated: `at` and `length` are then the notated ones.
+    pub played: Option<Played>,
+}
+
+/// When a note of a played source is heard, beside its notated place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Played {
+    /// Where it begins to be heard, in score time.
+    pub at: Beats,
+    /// How long it is heard; above zero.
+    pub length: Beats,
 }
 
 /// Pitched, or a stroke on something without pitch.
@@ -78,6 +89,7 @@ impl Note {
             graces_after: Vec::new(),
             named: None,
             syllable: None,
+            played: None,
         }
     }
 
