@@ -5,6 +5,8 @@
 //!
 //! * [`table`], [`by_id`], [`ids`]: the facts, in score order.
 //! * [`seat`], [`directivity`]: where a chair sits by scheme, how an instrument radiates.
+//! * [`strings_of`], [`sticks_of`], [`keyboard_of`]: what hands reach; [`whistle_of`], [`natural_of`], [`bars_of`]: which notes
+//!   there are.
 //! * [`recognise`]: one name to an instrument, its chair and its players; a doubt always says why.
 //! * [`recognise_all`]: the names of a whole score, where each helps to understand the others.
 
@@ -13,9 +15,11 @@ mod choose;
 mod ensemble;
 mod facts;
 mod guess;
+mod hands;
 mod hints;
 mod load;
 mod matching;
+mod notes;
 mod numbers;
 mod stage;
 mod words;
@@ -26,5 +30,7 @@ pub use facts::{
     Repetition, Seat, VoiceType,
 };
 pub use guess::{Certainty, Guess, Query, recognise};
+pub use hands::{Keyboard, Sticks, Strings, Strokes, keyboard_of, naturals, sticks_of, strings_of, strokes};
 pub use load::{by_id, ids, table};
+pub use notes::{BarSet, Having, NaturalBrass, Whistle, bars_of, harmonic, natural_of, whistle_of};
 pub use stage::{Radiation, StageSeat, directivity, seat, seatings};
