@@ -6,6 +6,8 @@
 //! * [`table`], [`by_id`], [`ids`]: the facts, in score order.
 //! * [`seat`], [`directivity`]: where a chair sits by scheme, how an instrument radiates.
 //! * [`harp`], [`timpani`]: pedals, hands and drums, for those who solve them.
+//! * [`strings_of`], [`sticks_of`], [`keyboard_of`]: what hands reach; [`whistle_of`], [`natural_of`], [`bars_of`]: which notes
+//!   there are.
 //! * [`recognise`]: one name to an instrument, its chair and its players; a doubt always says why.
 //! * [`recognise_all`]: the names of a whole score, where each helps to understand the others.
 
@@ -15,9 +17,11 @@ mod ensemble;
 mod facts;
 mod gear;
 mod guess;
+mod hands;
 mod hints;
 mod load;
 mod matching;
+mod notes;
 mod numbers;
 mod stage;
 mod words;
@@ -29,5 +33,7 @@ pub use facts::{
 };
 pub use gear::{DrumFacts, HarpFacts, TimpaniFacts, harp, timpani};
 pub use guess::{Certainty, Guess, Query, recognise};
+pub use hands::{Keyboard, Sticks, Strings, Strokes, keyboard_of, naturals, sticks_of, strings_of, strokes};
 pub use load::{by_id, ids, table};
+pub use notes::{BarSet, Having, NaturalBrass, Whistle, bars_of, harmonic, natural_of, whistle_of};
 pub use stage::{Radiation, StageSeat, directivity, seat, seatings};

@@ -3,15 +3,14 @@
 pub mod harp_pedals;
 pub mod lane;
 pub mod timpani_drums;
+pub mod events;
+pub mod spots;
+pub mod stops;
 
 use crate::Table;
-use crate::rules::Rule;
 use ripieno_music::Finding;
 
-/// The rules of this folder.
-pub const RULES: &[Rule] = &[];
-
 /// Every rule on every desk, in score order.
-pub fn check(_table: &Table<'_>) -> Vec<Finding> {
-    Vec::new()
+pub fn check(table: &Table<'_>) -> Vec<Finding> {
+    [stops::check].into_iter().flat_map(|rule| rule(table)).collect()
 }
