@@ -106,6 +106,23 @@ impl Note {
         }
     }
 
+    /// Does it play as the other does? All is compared but the place on paper: voice, staff and spelling.
+    pub fn plays_as(&self, other: &Self) -> bool {
+        let graces = |a: &[Grace], b: &[Grace]| {
+            let same =
+                |(a, b): (&Grace, &Grace)| Grace { written: None, ..*a } == Grace { written: None, ..*b };
+            a.len() == b.len() && a.iter().zip(b).all(same)
+        };
+        (self.at, self.length, &self.kind, self.velocity)
+            == (other.at, other.length, &other.kind, other.velocity)
+            && (self.slurred, self.slurs_on, self.marks) == (other.slurred, other.slurs_on, other.marks)
+            && (self.ornament, self.tremolo, self.glide, self.arpeggio)
+                == (other.ornament, other.tremolo, other.glide, other.arpeggio)
+            && graces(&self.graces, &other.graces)
+            && graces(&self.graces_after, &other.graces_after)
+            && (&self.named, &self.syllable) == (&other.named, &other.syllable)
+    }
+
     /// Everything that carries pitch (note, graces) moved by whole semitones.
     pub fn moved(mut self, semitones: i16) -> Self {
         if let NoteKind::Pitched(pitch) = &mut self.kind {
