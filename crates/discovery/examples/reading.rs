@@ -47,7 +47,10 @@ fn main() {
             let key = n.pitch().map_or("null".to_owned(), |p| p.key.to_string());
             format!("[{},{},{key}]", n.at.quarters(), n.length.quarters())
         }));
-        format!("{{\"id\":{},\"name\":{},\"notes\":{notes}}}", text(&t.id), text(&t.name))
+        format!("{{\"id\":{},\"name\":{},\"staves\":{},\"notes\":{notes}}}",
+            text(&t.id),
+            text(&t.name),
+            t.content.notes.iter().map(|n| n.staff).max().unwrap_or(1))
     }));
     let passages = list(passages.iter().map(|p| {
         let roles = list(p.roles.iter().map(|r| {

@@ -191,9 +191,9 @@ pub(super) fn add(score: &Score, survey: &Survey, seams: &mut Vec<Seam>) {
 fn price(length: usize) -> f64 {
     COST * if length < 4 {
         1.0 + HASTY
-    } else if length % 8 == 0 {
+    } else if length.is_multiple_of(8) {
         1.0 - EIGHT
-    } else if length % 4 == 0 {
+    } else if length.is_multiple_of(4) {
         1.0 - FOUR
     } else {
         1.0
@@ -207,13 +207,13 @@ fn cut(rows: &Rows, from: usize, to: usize) -> Vec<usize> {
     let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
     for end in 1..=count {
         let mut least = (f64::MAX, 0);
-        for begin in end.saturating_sub(WINDOW)..end {
+        let earliest = end.saturating_sub(WINDOW);
+        for (begin, (before, _)) in best.iter().enumerate().skip(earliest) {
             let length = end - begin;
             if length < SHORTEST && length != count {
                 continue;
             }
-            let before = best[begin].0;
-            if before == f64::MAX {
+            if *before == f64::MAX {
                 continue;
             }
             let cost = before + rows.spread(from + begin, from + end) + price(length);

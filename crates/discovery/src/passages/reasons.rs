@@ -121,9 +121,9 @@ fn compare(survey: &Survey, before: &Sound, after: &Sound) -> Vec<String> {
         }
     }
     if words.is_empty() {
-        if is >= was + 1 && is * 4 >= was * 5 {
+        if is > was && is * 4 >= was * 5 {
             words.push("fuller".to_owned());
-        } else if was >= is + 1 && was * 4 >= is * 5 {
+        } else if was > is && was * 4 >= is * 5 {
             words.push("thinner".to_owned());
         } else if changed(before, after) >= 2 {
             words.push("other instruments".to_owned());
