@@ -26,7 +26,7 @@ pub struct Rule {
 
 /// All of them, by group.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
-    [crate::playable::RULES, crate::solve::stops::RULES, crate::heard::RULES].into_iter().flatten()
+    crate::playable::RULES.iter().chain(crate::solve::rules()).chain(crate::heard::RULES)
 }
 
 /// A rule by its name.

@@ -31,8 +31,12 @@ pub const SAME_STRING: f64 = 1.0;
 
 /// Seconds in which one event can bear on another: longer than any string is held to ring, with time for every pedal of a foot.
 pub const MEMORY: f64 = 6.0;
-/// So many states live on at most: no real part came near it (see the tests), random ones of five events stay below.
-const WIDTH: usize = 96;
+/// States that live on after one event: at least this many, if there are so many.
+const NARROWEST: usize = 48;
+/// And so many over all events: short parts are searched wholly, long ones in a time that grows with their length alone.
+const STATES: usize = 150_000;
+/// Width of the first, quick search, whose cost no state may pass in the second.
+const FIRST: usize = 6;
 
 /// A setting: position (-1, 0, 1) of the letters C to B.
 pub type Setting = [i8; 7];
@@ -160,26 +164,13 @@ struct Moved {
 /// Solves a part. `initial` is the setting to begin with, [`UNSET`] where it is free.
 pub fn solve(events: &[Event], initial: Setting, facts: &HarpFacts) -> Solution {
     let search = Search::new(events, facts);
-    let mut steps = vec![Step { back: 0, way: 0, moved: Vec::new() }];
-    let start = State { position: initial, last: [-1; 7], feet: Default::default(), cost: 0.0, step: 0 };
-    let mut states = vec![start];
-    let mut narrowed = false;
-    for event in 0..events.len() {
-        let mut next = Vec::with_capacity(states.len() * 2);
-        for state in &states {
-            search.follow(state, event, &mut next);
-        }
-        narrowed |= thin(&mut next);
-        states.clear();
-        for (mut state, way, moved) in next {
-            let back = std::mem::replace(&mut state.step, steps.len());
-            steps.push(Step { back, way, moved });
-            states.push(state);
-        }
+    let first = search.run(initial, FIRST, f64::INFINITY);
+    if !first.narrowed {
+        return first;
     }
-    let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
-    let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
-    search.tell(&steps, last, initial, cost, narrowed)
+    let bound = first.cost - LATE * first.clashes.len() as f64;
+    let width = NARROWEST.max(STATES / events.len().max(1));
+    search.run(initial, width, bound)
 }
 
 type Next = (State, usize, Vec<Moved>);
@@ -210,6 +201,31 @@ impl<'a> Search<'a> {
         }
         let contested = contested(events);
         Self { events, facts, foot, ways, clashes, contested }
+    }
+
+    /// Follows at most `width` states, none of which costs more than `bound`.
+    fn run(&self, initial: Setting, width: usize, bound: f64) -> Solution {
+        let mut steps = vec![Step { back: 0, way: 0, moved: Vec::new() }];
+        let start = State { position: initial, last: [-1; 7], feet: Default::default(), cost: 0.0, step: 0 };
+        let mut states = vec![start];
+        let mut narrowed = false;
+        for event in 0..self.events.len() {
+            let mut next = Vec::with_capacity(states.len() * 2);
+            for state in &states {
+                self.follow(state, event, &mut next);
+            }
+            next.retain(|n| n.0.cost <= bound + EPSILON);
+            narrowed |= thin(&mut next, width);
+            states.clear();
+            for (mut state, way, moved) in next {
+                let back = std::mem::replace(&mut state.step, steps.len());
+                steps.push(Step { back, way, moved });
+                states.push(state);
+            }
+        }
+        let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
+        let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
+        self.tell(&steps, last, initial, cost, narrowed)
     }
 
     /// Every state that a state can become by playing an event.
@@ -458,18 +474,18 @@ fn contested(events: &[Event]) -> Vec<bool> {
 }
 
 /// Drops states that are no better than another in any way, and what is past the width. True if any of the latter.
-fn thin(states: &mut Vec<Next>) -> bool {
+fn thin(states: &mut Vec<Next>, width: usize) -> bool {
     if states.len() < 2 {
         return false;
     }
     states.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
-    let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(WIDTH));
+    let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(width));
     let mut narrowed = false;
     for one in states.drain(..) {
         if kept.iter().any(|k| as_good(&k.0, &one.0)) {
             continue;
         }
-        if kept.len() == WIDTH {
+        if kept.len() >= width {
             narrowed = true;
             break;
         }

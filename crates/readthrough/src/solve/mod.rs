@@ -1,16 +1,31 @@
 //! Searches: harp pedals, timpani, hands and stops; and the rules that ask them.
 
+pub mod charts;
+pub mod harp;
+pub mod harp_events;
+pub mod harp_hands;
 pub mod harp_pedals;
 pub mod lane;
+pub mod timpani;
 pub mod timpani_drums;
 pub mod events;
 pub mod spots;
 pub mod stops;
 
+mod harp_chords;
+
+pub use charts::{Charts, PedalChange, PedalChart, TuningChange, TuningChart, charts};
+
 use crate::Table;
+use crate::rules::Rule;
 use ripieno_music::Finding;
+
+/// The rules of this folder, module by module.
+pub fn rules() -> impl Iterator<Item = &'static Rule> {
+    [harp::RULES, timpani::RULES, stops::RULES].into_iter().flatten()
+}
 
 /// Every rule on every desk, in score order.
 pub fn check(table: &Table<'_>) -> Vec<Finding> {
-    [stops::check].into_iter().flat_map(|rule| rule(table)).collect()
+    [harp::check, timpani::check, stops::check].into_iter().flat_map(|rule| rule(table)).collect()
 }

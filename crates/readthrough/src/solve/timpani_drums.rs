@@ -25,8 +25,12 @@ pub const TRAVEL: f64 = 1.0;
 pub const OFF_MIDDLE: f64 = 0.05;
 /// For each semitone that a drum is tuned outside its usual range.
 pub const STRAINED: f64 = 1.0;
-/// So many states live on at most.
-const WIDTH: usize = 200;
+/// States that live on after one event: at least this many, if there are so many.
+const NARROWEST: usize = 64;
+/// And so many over all events: short parts are searched wholly, long ones in a time that grows with their length alone.
+const STATES: usize = 100_000;
+/// Width of the first, quick search, whose cost no state may pass in the second.
+const FIRST: usize = 6;
 /// Seconds in which one stroke can bear on the foot's time for another: every drum of a large set retuned at ease.
 const MEMORY: f64 = 16.0;
 
@@ -117,36 +121,13 @@ struct Moved {
 /// Solves a part on a set of drums, from the lowest to the highest. `initial` gives the tuning to begin with; [`UNTUNED`] or
 /// nothing where it is free.
 pub fn solve(events: &[Event], set: &[DrumFacts], initial: &[i16], facts: &TimpaniFacts) -> Solution {
-    let given = |drum: usize| initial.get(drum).copied().unwrap_or(UNTUNED);
-    let start = State {
-        tuning: (0..set.len()).map(given).collect(),
-        last: vec![(-1, f64::NEG_INFINITY); set.len()],
-        struck: None,
-        foot: Lane::default(),
-        cost: 0.0,
-        step: 0,
-    };
+    let initial: Vec<i16> = (0..set.len()).map(|d| initial.get(d).copied().unwrap_or(UNTUNED)).collect();
     let search = Search { events, set, facts };
-    let mut steps = vec![Step::default()];
-    let mut states = vec![start];
-    let mut narrowed = false;
-    for event in 0..events.len() {
-        let mut next = Vec::with_capacity(states.len() * 3);
-        for state in &states {
-            search.follow(state, event, &mut next);
-        }
-        narrowed |= thin(&mut next);
-        states.clear();
-        for (mut state, mut step) in next {
-            step.back = std::mem::replace(&mut state.step, steps.len());
-            steps.push(step);
-            states.push(state);
-        }
+    let first = search.run(&initial, FIRST, f64::INFINITY);
+    if !first.narrowed {
+        return first;
     }
-    let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
-    let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
-    let initial = (0..set.len()).map(given).collect();
-    tell(&steps, last, events.len(), initial, cost, narrowed)
+    search.run(&initial, NARROWEST.max(STATES / events.len().max(1)), first.cost)
 }
 
 type Next = (State, Step);
@@ -158,6 +139,38 @@ struct Search<'a> {
 }
 
 impl Search<'_> {
+    /// Follows at most `width` states, none of which costs more than `bound`.
+    fn run(&self, initial: &[i16], width: usize, bound: f64) -> Solution {
+        let start = State {
+            tuning: initial.to_vec(),
+            last: vec![(-1, f64::NEG_INFINITY); self.set.len()],
+            struck: None,
+            foot: Lane::default(),
+            cost: 0.0,
+            step: 0,
+        };
+        let mut steps = vec![Step::default()];
+        let mut states = vec![start];
+        let mut narrowed = false;
+        for event in 0..self.events.len() {
+            let mut next = Vec::with_capacity(states.len() * 3);
+            for state in &states {
+                self.follow(state, event, &mut next);
+            }
+            next.retain(|n| n.0.cost <= bound + EPSILON);
+            narrowed |= thin(&mut next, width);
+            states.clear();
+            for (mut state, mut step) in next {
+                step.back = std::mem::replace(&mut state.step, steps.len());
+                steps.push(step);
+                states.push(state);
+            }
+        }
+        let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
+        let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
+        tell(&steps, last, self.events.len(), initial.to_vec(), cost, narrowed)
+    }
+
     fn follow(&self, state: &State, event: usize, out: &mut Vec<Next>) {
         let now = &self.events[event];
         let mut begin = state.clone();
@@ -221,6 +234,10 @@ impl Search<'_> {
             {
                 state.cost += TRAVEL;
             }
+            if now.slid && slider.is_none() {
+                state.cost += LATE;
+                step.slid = true;
+            }
             let from = state.tuning[drum];
             state.struck = Some(drum);
             let (last, released) = state.last[drum];
@@ -234,10 +251,6 @@ impl Search<'_> {
             if from == UNTUNED || slider == Some(drum) {
                 out.push((state, step));
                 continue;
-            }
-            if now.slid {
-                state.cost += LATE;
-                step.slid = true;
             }
             let semitones = f64::from((from - stroke.key).unsigned_abs());
             state.cost += RETUNE + BY_SEMITONE * semitones;
@@ -366,18 +379,18 @@ pub fn first_tuning(events: &[Event], solution: &Solution) -> Vec<i16> {
     tuning
 }
 
-fn thin(states: &mut Vec<Next>) -> bool {
+fn thin(states: &mut Vec<Next>, width: usize) -> bool {
     if states.len() < 2 {
         return false;
     }
     states.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
-    let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(WIDTH));
+    let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(width));
     let mut narrowed = false;
     for one in states.drain(..) {
         if kept.iter().any(|k| as_good(&k.0, &one.0)) {
             continue;
         }
-        if kept.len() == WIDTH {
+        if kept.len() >= width {
             narrowed = true;
             break;
         }

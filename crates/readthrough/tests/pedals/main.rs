@@ -5,6 +5,7 @@
 
 mod exhaustive;
 mod harp;
+mod round;
 mod timpani;
 
 /// How many random cases: `RIPIENO_CASES`, else 300.
