@@ -26,7 +26,17 @@ pub struct Rule {
 
 /// All of them, by group.
 pub fn all() -> impl Iterator<Item = &'static Rule> {
-    [crate::playable::RULES, crate::solve::stops::RULES, crate::heard::RULES].into_iter().flatten()
+    use crate::solve;
+    [
+        crate::playable::RULES,
+        solve::stops::RULES,
+        solve::mallets::RULES,
+        solve::hands::RULES,
+        solve::lacking::RULES,
+        crate::heard::RULES,
+    ]
+    .into_iter()
+    .flatten()
 }
 
 /// A rule by its name.
