@@ -111,7 +111,7 @@ fn changing(
 ) -> Vec<(usize, usize)> {
     // A change is worth it for any note that is lacked.
     const CHANGE: f64 = 0.5;
-    let mut costs = vec![0.0; keys];
+    let mut costs = vec![0.0_f64; keys];
     let mut back: Vec<Vec<usize>> = Vec::with_capacity(notes.len());
     let mut silent_since = f64::NEG_INFINITY;
     for (i, note) in notes.iter().enumerate() {
