@@ -1,7 +1,6 @@
 //! Notes that an instrument lacks: whistles and chanters, natural horns and trumpets, bells, bars and dulcimers; and which
 //! key of it would have them.
 
-use super::events::Words;
 use super::spots::{Spot, gather, list, name, names};
 use crate::desk::Found;
 use crate::rules::{Concern, Rule};
@@ -274,11 +273,9 @@ fn natural(table: &Table<'_>, desk: &Desk<'_>, brass: &NaturalBrass) -> Vec<Find
     let crook = |fundamental: u8| {
         brass.crooks.iter().find(|c| c.1 == fundamental).map_or_else(|| name(fundamental), |c| c.0.clone())
     };
-    let mut spots = Vec::new();
-    let mut words = Words::of(desk.part);
+    let mut findings = Vec::new();
     let mut lacked: BTreeMap<u8, Vec<&Sounding<'_>>> = BTreeMap::new();
     for note in &notes {
-        words.at(note.note.at);
         let Some(fundamental) = tube(note) else { continue };
         if brass.having(fundamental, note.key) > Having::Forked {
             lacked.entry(fundamental).or_default().push(note);
@@ -292,32 +289,38 @@ fn natural(table: &Table<'_>, desk: &Desk<'_>, brass: &NaturalBrass) -> Vec<Find
             of.iter().map(|n| Sounding { note: n.note, key: n.key, start: n.start, end: n.end }).collect();
         let now = brass.crooks.iter().position(|c| c.1 == *fundamental);
         let advised = advise(table, desk, &all, "a crook", &brass.crooks, now, &having);
-        for note in missing {
-            let (severity, how) = match brass.having(*fundamental, note.key) {
-                Having::Hand => (Severity::Hard, "only with the hand in the bell, muffled"),
-                Having::Barely => {
-                    (Severity::Advice, "a harmonic that is out of tune; the lip has to correct it")
-                }
-                _ => (Severity::Impossible, "no harmonic of it"),
-            };
-            spots.push(Spot {
-                at: table.timeline.place(note.note.at),
-                severity,
-                says: format!("{}: {} is {how}, in {}", desk.name(), name(note.key), crook(*fundamental)),
-                remedy: advised.remedy.clone(),
-                // One crook for the whole part: a change of the kit would change the others too.
-                change: if lacked.len() == 1 && of.len() == notes.len() {
-                    advised.change.clone()
-                } else {
-                    None
-                },
-            });
+        // One crook for the whole part: a change of the kit would change the others too.
+        let change = if lacked.len() == 1 && of.len() == notes.len() { advised.change.clone() } else { None };
+        let kinds = [
+            (Having::Not, Severity::Hard, "no harmonic of the tube"),
+            (Having::Hand, Severity::Advice, "only with the hand in the bell, muffled"),
+            (Having::Barely, Severity::Advice, "a harmonic that is out of tune, which the lip corrects"),
+        ];
+        for (having, severity, how) in kinds {
+            let these: Vec<&Sounding<'_>> =
+                missing.iter().copied().filter(|n| brass.having(*fundamental, n.key) == having).collect();
+            let (Some(first), Some(last)) = (these.first(), these.last()) else { continue };
+            let keys = different(these.iter().copied());
+            let is = if keys.len() == 1 { "is" } else { "are each" };
+            let many =
+                if these.len() > keys.len() { format!(" ({} notes)", these.len()) } else { String::new() };
+            let place = |n: &Sounding<'_>| table.timeline.place(n.note.at);
+            findings.push(
+                Found::new("lacks-note", severity, desk.id(), place(first))
+                    .to(place(last).bar)
+                    .says(format!(
+                        "{}: without valves, in {}, {} {is} {how}{many}",
+                        desk.name(),
+                        crook(*fundamental),
+                        names(&keys)
+                    ))
+                    .remedy(format!("{}; an instrument with valves has them", advised.remedy))
+                    .change(change.clone())
+                    .done(),
+            );
         }
     }
-    spots.sort_by(|a, b| {
-        (a.at.bar, a.at.beat).partial_cmp(&(b.at.bar, b.at.beat)).unwrap_or(std::cmp::Ordering::Equal)
-    });
-    gather("lacks-note", desk.id(), &spots)
+    findings
 }
 
 /// Bells, bars, dulcimers.

@@ -4,7 +4,7 @@ use crate::common::World;
 use ripieno_casting::{DraftOptions, cast, draft};
 use ripieno_music::{Finding, Severity};
 use ripieno_plan::{Plan, Template};
-use ripieno_readthrough::solve::stops;
+use ripieno_readthrough::solve;
 use std::path::{Path, PathBuf};
 
 /// The folder of scores that may lie beside the clone, and a folder that `RIPIENO_CORPUS` names.
@@ -63,12 +63,12 @@ fn show(path: &Path, findings: &[Finding]) {
 }
 
 #[test]
-fn stops_of_the_repertory_can_be_played() {
+fn the_repertory_can_be_played() {
     let (mut chords, mut hard) = (0, 0);
     let mut impossible = Vec::new();
     for path in scores() {
         let Some(world) = world(&path) else { continue };
-        let found = world.found(stops::check);
+        let found = world.found(solve::check);
         show(&path, &found);
         for part in &world.parts {
             chords += part

@@ -26,6 +26,10 @@ fn what_every_handbook_allows() {
     // the limit; with an open string nearly anything; the great chords of the literature.
     for low in 57..=76u8 {
         for interval in [3, 4, 7, 8, 9, 12] {
+            // Below the open D both would be on the lowest string.
+            if low + interval < 62 {
+                continue;
+            }
             assert!(at_ease("violin", &[low, low + interval]), "violin {low} + {interval}");
         }
     }
@@ -45,6 +49,9 @@ fn what_every_handbook_allows() {
     // Cello: sixths and thirds in the neck positions; octaves there only with the thumb.
     for low in 38..=50u8 {
         for interval in [3, 4, 8, 9] {
+            if low + interval < 43 {
+                continue;
+            }
             assert!(easiest("cello", &[low, low + interval]).is_some(), "cello {low} + {interval}");
         }
     }
@@ -70,9 +77,9 @@ fn what_no_hand_does() {
     assert!(easiest("violin", &[55, 62, 69, 76, 81]).is_none());
     assert!(easiest("violin", &[50, 62]).is_none());
     // The outer strings alone do not sound under one bow; plucked they do.
-    assert!(easiest("violin", &[55, 76]).is_none());
+    assert!(easiest("violin", &[59, 81]).is_none());
     let plucked = Asked { neighbours: false, reach: true };
-    assert!(!fingerings(strings_of("violin").unwrap(), &[55, 76], plucked).is_empty());
+    assert!(!fingerings(strings_of("violin").unwrap(), &[59, 81], plucked).is_empty());
 }
 
 #[test]

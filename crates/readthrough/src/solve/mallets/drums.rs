@@ -57,7 +57,8 @@ pub(super) fn check(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
             });
         }
         for thing in struck {
-            let rate = by_id(thing).unwrap_or(desk.instrument).repetition.single * players as f64;
+            let repetition = by_id(thing).unwrap_or(desk.instrument).repetition;
+            let (rate, roll) = (repetition.single * players as f64, repetition.roll);
             let gap = seconds - last.insert(thing, seconds).unwrap_or(f64::NEG_INFINITY);
             // A measured roll of tiny notes is a roll.
             let rolled = group.iter().any(|n| n.tremolo.is_some());
@@ -70,7 +71,7 @@ pub(super) fn check(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
                         Severity::Hard
                     },
                     says: format!(
-                        "{}: the {} is struck {:.1} times a second; about {rate:.0} is what hands do",
+                        "{}: {} is struck {:.1} times a second; about {rate:.0} is what hands do at ease",
                         desk.name(),
                         label(thing),
                         1.0 / gap

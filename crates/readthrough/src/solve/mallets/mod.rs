@@ -98,6 +98,17 @@ fn bars(table: &Table<'_>, desk: &Desk<'_>, sticks: &Sticks) -> Vec<Finding> {
         let (event, before) = (&all[from[*n]], &all[from[hand.strike]]);
         speeds.push(too_fast(desk, sticks, event, before, &strikes[*n], *hand, *trouble, &limits));
     }
+    let rate = desk.instrument.repetition.single;
+    for (n, pair) in strikes.windows(2).enumerate() {
+        let gap = pair[1].at - pair[0].roll_to.map_or(pair[0].at, |end| (end - 1.0 / rate).max(pair[0].at));
+        // What one hand cannot do is told already.
+        if gap < 1.0 / rate - 1e-3 && !found.troubled.iter().any(|t| t.0 == n + 1) {
+            speeds.push(too_many_a_second(desk, &all[from[n + 1]], gap.max(1e-3), rate));
+        }
+    }
+    speeds.sort_by(|a, b| {
+        (a.at.bar, a.at.beat).partial_cmp(&(b.at.bar, b.at.beat)).unwrap_or(std::cmp::Ordering::Equal)
+    });
     let bells = desk.instrument.id == "tubular-bells";
     let mut findings = gather(if bells { "bells-two" } else { "sticks-count" }, desk.id(), &counts);
     let (reach, speed): (Vec<Spot>, Vec<Spot>) =
@@ -161,6 +172,21 @@ fn in_a_roll(desk: &Desk<'_>, event: &Event, roll: &Event, keys: &[u8]) -> Spot 
             names(keys)
         ),
         remedy: "End the roll before it, or give the stroke to a second player".into(),
+        change: None,
+    }
+}
+
+/// More strokes a second than two hands in turn.
+fn too_many_a_second(desk: &Desk<'_>, event: &Event, gap: f64, rate: f64) -> Spot {
+    Spot {
+        at: event.place,
+        severity: if gap * FAR_BEYOND < 1.0 / rate { Severity::Impossible } else { Severity::Hard },
+        says: format!(
+            "{}: {:.0} strokes a second; two hands in turn reach about {rate:.0}",
+            desk.name(),
+            1.0 / gap
+        ),
+        remedy: "Thin it out, slow it down, or share it between two players".into(),
         change: None,
     }
 }
