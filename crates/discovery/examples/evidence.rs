@@ -3,9 +3,9 @@ use std::io::Write;
 fn main() {
     let path = std::env::args().nth(1).unwrap();
     let score = ripieno_formats::read_score(&std::fs::read(path).unwrap()).unwrap();
-    let way: Option<Vec<usize>> = std::env::args()
-        .nth(2)
-        .map(|p| std::fs::read_to_string(p).unwrap().split_whitespace().map(|w| w.parse().unwrap()).collect());
+    let way: Option<Vec<usize>> = std::env::args().nth(2).map(|p| {
+        std::fs::read_to_string(p).unwrap().split_whitespace().map(|w| w.parse().unwrap()).collect()
+    });
     let (edges, bar, rows) = ripieno_discovery::roles::dump(&score, way.as_deref());
     let mut out = std::io::BufWriter::new(std::io::stdout());
     out.write_all(&(bar.len() as u32).to_le_bytes()).unwrap();

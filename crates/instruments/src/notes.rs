@@ -73,6 +73,8 @@ pub struct NaturalBrass {
     pub harmonics: Vec<u8>,
     /// Those of them that are out of tune.
     pub out_of_tune: Vec<u8>,
+    /// The lip brings those to a semitone within so many cents.
+    pub lip: f64,
     /// The hand lowers by so many semitones.
     pub hand: u8,
     /// Where the values come from.
@@ -88,10 +90,13 @@ impl NaturalBrass {
     /// How a tube of this fundamental has a note.
     pub fn having(&self, fundamental: u8, key: u8) -> Having {
         let at = |n: &u8| fundamental.saturating_add(harmonic(*n));
-        let hit: Vec<u8> = self.harmonics.iter().copied().filter(|n| at(n) == key).collect();
-        if hit.iter().any(|n| !self.out_of_tune.contains(n)) {
+        let lipped = |n: &u8| {
+            let cents = 1200.0 * ripieno_units::math::log2(f64::from((*n).max(1)));
+            (cents - 100.0 * (f64::from(key) - f64::from(fundamental))).abs() <= self.lip
+        };
+        if self.harmonics.iter().any(|n| !self.out_of_tune.contains(n) && at(n) == key) {
             Having::Plain
-        } else if !hit.is_empty() {
+        } else if self.out_of_tune.iter().any(|n| self.harmonics.contains(n) && lipped(n)) {
             Having::Barely
         } else if self.harmonics.iter().any(|n| at(n) > key && at(n) - key <= self.hand) {
             Having::Hand
@@ -225,6 +230,7 @@ fn read(text: &str) -> Result<All, String> {
             crooks: keys(entry, "crooks")?,
             harmonics: small(entry, "harmonics")?,
             out_of_tune: small(entry, "false")?,
+            lip: number(entry, "lip-cents")?,
             hand: number(entry, "hand")? as u8,
             source: source(&document, entry)?,
         })
@@ -297,6 +303,9 @@ mod tests {
         assert_eq!(horn.having(f, 65), Having::Plain);
         // B3 is written F sharp 4, a semitone under the sixth harmonic: stopped by hand.
         assert_eq!(horn.having(f, 59), Having::Hand);
-        assert_eq!(natural_of("natural-trumpet").unwrap().having(38, 63), Having::Not);
+        let trumpet = natural_of("natural-trumpet").unwrap();
+        assert_eq!(trumpet.having(38, 63), Having::Not);
+        // Baroque parts in D write G and G sharp for the eleventh, B flat and B for the thirteenth.
+        assert_eq!([79, 80, 82, 83].map(|k| trumpet.having(38, k)), [Having::Barely; 4]);
     }
 }

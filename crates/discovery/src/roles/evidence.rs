@@ -4,7 +4,7 @@ use super::lines::{Tone, Units, lines};
 use super::themes::Themes;
 use crate::survey::Survey;
 use ripieno_instruments::Family;
-use ripieno_music::{Playing, DirectionKind, Score};
+use ripieno_music::{DirectionKind, Playing, Score};
 use ripieno_units::math;
 
 /// Sums that are taken over a unit, then over windows.
@@ -188,8 +188,7 @@ impl Layout {
             };
             for unit in self.units.of_bar[bar]..self.units.of_bar[bar + 1] {
                 let row = unit * tracks;
-                let sounding: Vec<usize> =
-                    (0..tracks).filter(|t| self.sums[row + t][SOUND] > 1e-9).collect();
+                let sounding: Vec<usize> = (0..tracks).filter(|t| self.sums[row + t][SOUND] > 1e-9).collect();
                 let high = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MIN, f64::max);
                 let low = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MAX, f64::min);
                 for t in &sounding {
@@ -390,7 +389,8 @@ fn traits(survey: &Survey, track: usize) -> [f64; 8] {
     let Some(guess) = survey.guesses.get(track).and_then(Option::as_ref) else { return t };
     let family = guess.instrument.family;
     let first = guess.numbers.first().is_none_or(|n| *n == 1);
-    let centre = guess.instrument.comfortable.map_or(60.0, |r| f64::from(r.low) / 2.0 + f64::from(r.high) / 2.0);
+    let centre =
+        guess.instrument.comfortable.map_or(60.0, |r| f64::from(r.low) / 2.0 + f64::from(r.high) / 2.0);
     t[0] = f64::from(u8::from(family == Family::Strings && first && centre > 70.0));
     t[1] = f64::from(u8::from(family == Family::Woodwind));
     t[2] = f64::from(u8::from(family == Family::Brass));

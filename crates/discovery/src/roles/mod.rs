@@ -20,9 +20,7 @@ pub fn dump(score: &Score, path: Option<&[usize]>) -> (Vec<f64>, Vec<usize>, Vec
     if let Some(path) = path {
         let unit_of = layout.units_of_tones();
         let memory = layout.themes.memory(&layout.lines, |track, tone| {
-            unit_of[track].get(tone).is_some_and(|u| {
-                layout.same_line(layout.units.bar[*u], path[*u], track)
-            })
+            unit_of[track].get(tone).is_some_and(|u| layout.same_line(layout.units.bar[*u], path[*u], track))
         });
         layout.remember(&memory);
     }

@@ -89,8 +89,9 @@ impl Prints {
         let own = &self.prints[track][bar];
         own.count > 0
             && [1, 2].iter().any(|back| {
-                bar.checked_sub(*back)
-                    .is_some_and(|b| self.prints[track][b].hash == own.hash && self.prints[track][b].count == own.count)
+                bar.checked_sub(*back).is_some_and(|b| {
+                    self.prints[track][b].hash == own.hash && self.prints[track][b].count == own.count
+                })
             })
     }
 }

@@ -1,0 +1,9 @@
+//! Hands: stops, sticks, keyboards, lacking notes. Searches against exhaustive ones, rules on small parts, real scores.
+#![allow(clippy::disallowed_methods)] // checks may use the machine's own floats
+
+mod common;
+mod keyboards;
+mod lacking;
+mod mallets;
+mod scores;
+mod stops;
