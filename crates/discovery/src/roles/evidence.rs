@@ -10,7 +10,9 @@ use ripieno_units::math;
 /// Sums that are taken over a unit, then over windows.
 pub(super) const SUMS: usize = 22;
 /// How many numbers speak for a track.
-pub const FEATURES: usize = 50;
+pub(super) const FEATURES: usize = 50;
+/// And how many tell what it is, whatever it plays.
+pub(super) const TRAITS: usize = 8;
 
 // What the sums are of. Where "time" is said: quarters.
 const SOUND: usize = 0;
@@ -48,7 +50,7 @@ pub(super) struct Layout {
     /// By track and bar: which keys are struck, as bits of key - 24 (two rows of 64).
     keys: Vec<Vec<u128>>,
     /// By track: constant numbers.
-    traits: Vec<[f64; 8]>,
+    traits: Vec<[f64; TRAITS]>,
     /// By unit, then track: does a tone begin after a rest of at least a quarter of a bar?
     pub entry: Vec<bool>,
     pub tracks: usize,
@@ -274,6 +276,16 @@ impl Layout {
         self.sums[unit * self.tracks + track][SOUND] > 1e-9
     }
 
+    /// Does it sound in this bar or the bars beside it?
+    pub fn near(&self, unit: usize, track: usize) -> bool {
+        let bar = self.units.bar[unit];
+        let from = self.units.of_bar[bar.saturating_sub(1)];
+        let to = self.units.of_bar[(bar + 2).min(self.units.of_bar.len() - 1)];
+        let at = |unit: usize| self.before[unit * self.tracks + track][SOUND];
+        at(to) - at(from) > 1e-9
+    }
+
+    /// Are two tracks one line in this bar?
     pub fn same_line(&self, bar: usize, a: usize, b: usize) -> bool {
         let words = self.tracks.div_ceil(64);
         a == b || self.doubles.get(bar).is_some_and(|d| d[a * words + b / 64] >> (b % 64) & 1 == 1)
@@ -349,7 +361,7 @@ impl Layout {
         f
     }
 
-    pub fn traits(&self, track: usize) -> &[f64; 8] {
+    pub fn traits(&self, track: usize) -> &[f64; TRAITS] {
         &self.traits[track]
     }
 }
@@ -384,8 +396,8 @@ fn solos(score: &Score, units: &Units) -> Vec<Vec<bool>> {
 }
 
 /// What a track is, whatever it plays: how often such instruments lead.
-fn traits(survey: &Survey, track: usize) -> [f64; 8] {
-    let mut t = [0.0; 8];
+fn traits(survey: &Survey, track: usize) -> [f64; TRAITS] {
+    let mut t = [0.0; TRAITS];
     let Some(guess) = survey.guesses.get(track).and_then(Option::as_ref) else { return t };
     let family = guess.instrument.family;
     let first = guess.numbers.first().is_none_or(|n| *n == 1);

@@ -1,6 +1,7 @@
 //! The score as single lines over units of about a beat: what the search for the tune looks at.
 
 use ripieno_music::{Mark, Note, Score, Timeline};
+use ripieno_units::Beats;
 
 /// One tone of a line.
 #[derive(Clone, Copy, Debug)]
@@ -19,6 +20,8 @@ pub(super) struct Tone {
 pub(super) struct Units {
     /// Where each begins, in quarters; and the end of the last.
     pub edges: Vec<f64>,
+    /// The same, exactly.
+    pub exact: Vec<Beats>,
     /// The bar of each.
     pub bar: Vec<usize>,
     /// Is it the first of its bar?
@@ -29,7 +32,7 @@ pub(super) struct Units {
 
 impl Units {
     pub fn of(timeline: &Timeline) -> Self {
-        let mut units = Self { edges: Vec::new(), bar: Vec::new(), first: Vec::new(), of_bar: Vec::new() };
+        let mut units = Self { edges: Vec::new(), exact: Vec::new(), bar: Vec::new(), first: Vec::new(), of_bar: Vec::new() };
         for (i, bar) in timeline.bars.iter().enumerate() {
             units.of_bar.push(units.bar.len());
             let (beats, unit) = (i64::from(bar.metre.beats.max(1)), i64::from(bar.metre.unit.max(1)));
@@ -39,12 +42,14 @@ impl Units {
             let count = ((length / beat + 0.5) as usize).clamp(1, 16);
             for k in 0..count {
                 units.edges.push(at + length * k as f64 / count as f64);
+                units.exact.push(bar.at + bar.length.scaled(k as i64, count as i64));
                 units.bar.push(i);
                 units.first.push(k == 0);
             }
         }
         units.of_bar.push(units.bar.len());
         units.edges.push(timeline.end().quarters());
+        units.exact.push(timeline.end());
         units
     }
 

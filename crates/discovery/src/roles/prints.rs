@@ -17,6 +17,8 @@ struct Print {
     count: u32,
     /// Keys that begin, to tell repeated bars.
     hash: u64,
+    /// Ups and downs, from tone to tone.
+    contour: u64,
 }
 
 /// All bars of all tracks.
@@ -32,9 +34,10 @@ impl Prints {
         let prints = lines
             .iter()
             .map(|tones| {
-                let empty = Print { classes: [NONE; PLACES], count: 0, hash: 0 };
+                let empty = Print { classes: [NONE; PLACES], count: 0, hash: 0, contour: 0 };
                 let mut row = vec![empty; bars];
                 let mut bar = 0;
+                let mut last: Option<(usize, i16)> = None;
                 for tone in tones {
                     while bar + 1 < bars && edge(bar + 1) <= tone.at {
                         bar += 1;
@@ -45,6 +48,11 @@ impl Prints {
                     let place = place.min(PLACES - 1);
                     print.classes[place] = tone.key.rem_euclid(12) as u8;
                     print.count += 1;
+                    if let Some((_, key)) = last.filter(|(b, _)| *b == bar) {
+                        let way = 1 + (tone.key.cmp(&key) as i8 + 1) as u64;
+                        print.contour = print.contour.wrapping_mul(5).wrapping_add(way);
+                    }
+                    last = Some((bar, tone.key));
                     let word = (place as u64) << 16 | u64::from(tone.key.unsigned_abs());
                     print.hash = print.hash.wrapping_mul(0x0100_0000_01b3) ^ (word + 1);
                 }
@@ -82,6 +90,17 @@ impl Prints {
         }
         let shared = own.classes.iter().zip(&seen).filter(|(c, s)| **c != NONE && **s).count();
         shared as f64 / f64::from(own.count)
+    }
+
+    /// Do two bars of a track have one rhythm?
+    pub fn same_rhythm(&self, track: usize, a: usize, b: usize) -> bool {
+        let (a, b) = (&self.prints[track][a], &self.prints[track][b]);
+        a.count == b.count && a.classes.iter().zip(&b.classes).all(|(x, y)| (*x == NONE) == (*y == NONE))
+    }
+
+    /// Do two bars of a track have one rhythm and one contour: up and down at the same places?
+    pub fn same_shape(&self, track: usize, a: usize, b: usize) -> bool {
+        self.same_rhythm(track, a, b) && self.prints[track][a].contour == self.prints[track][b].contour
     }
 
     /// Does the bar repeat the one before it, or the one before that, note for note?
