@@ -5,6 +5,7 @@
 //!
 //! * [`table`], [`by_id`], [`ids`]: the facts, in score order.
 //! * [`seat`], [`directivity`]: where a chair sits by scheme, how an instrument radiates.
+//! * [`players`]: what players can and cannot do: extremes, leaps, trills, voices, how long things take.
 //! * [`recognise`]: one name to an instrument, its chair and its players; a doubt always says why.
 //! * [`recognise_all`]: the names of a whole score, where each helps to understand the others.
 
@@ -17,6 +18,7 @@ mod hints;
 mod load;
 mod matching;
 mod numbers;
+pub mod players;
 mod stage;
 mod words;
 

@@ -228,7 +228,7 @@ fn group<'a>(
     Ok(Some(table))
 }
 
-fn one_or_more(table: &dyn TableLike, key: &str) -> Option<Vec<String>> {
+pub(crate) fn one_or_more(table: &dyn TableLike, key: &str) -> Option<Vec<String>> {
     let value = table.get(key)?.as_value()?;
     match value {
         Value::String(s) => Some(vec![s.value().clone()]),
@@ -241,7 +241,7 @@ fn word(table: &dyn TableLike, key: &str) -> Result<String, String> {
     table.get(key).and_then(Item::as_str).map(str::to_string).ok_or_else(|| format!("{key}: text is needed"))
 }
 
-fn words(table: &dyn TableLike, key: &str) -> Result<Vec<String>, String> {
+pub(crate) fn words(table: &dyn TableLike, key: &str) -> Result<Vec<String>, String> {
     let array = table.get(key).and_then(Item::as_array).ok_or_else(|| format!("{key}: a list is needed"))?;
     array.iter().map(|v| v.as_str().map(str::to_string)).collect::<Option<_>>().ok_or(format!("{key}: text"))
 }
@@ -250,16 +250,16 @@ fn optional_words(table: &dyn TableLike, key: &str) -> Result<Vec<String>, Strin
     if table.contains_key(key) { words(table, key) } else { Ok(Vec::new()) }
 }
 
-fn as_number(value: &Value) -> Option<f64> {
+pub(crate) fn as_number(value: &Value) -> Option<f64> {
     value.as_float().or_else(|| value.as_integer().map(|n| n as f64))
 }
 
-fn number(table: &dyn TableLike, key: &str) -> Result<f64, String> {
+pub(crate) fn number(table: &dyn TableLike, key: &str) -> Result<f64, String> {
     let value = table.get(key).and_then(Item::as_value).and_then(as_number);
     value.ok_or_else(|| format!("{key}: a number is needed"))
 }
 
-fn optional_number(table: &dyn TableLike, key: &str) -> Result<Option<f64>, String> {
+pub(crate) fn optional_number(table: &dyn TableLike, key: &str) -> Result<Option<f64>, String> {
     if table.contains_key(key) { number(table, key).map(Some) } else { Ok(None) }
 }
 
@@ -294,7 +294,7 @@ fn decay_points(table: &dyn TableLike) -> Result<Vec<DecayPoint>, String> {
 }
 
 /// `C#4`, `Bb3`: scientific pitch names, C4 = 60.
-fn pitch(name: &str) -> Result<u8, String> {
+pub(crate) fn pitch(name: &str) -> Result<u8, String> {
     let wrong = || format!("\"{name}\" is no pitch; C4 or Bb3 is expected");
     let mut letters = name.chars();
     let step = match letters.next() {
