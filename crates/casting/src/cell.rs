@@ -211,6 +211,8 @@ impl<'a> Casting<'a> {
                         && !matches!(word, Playing::ConSord | Playing::SenzaSord)
                 }
                 CellMark::Words(_) => both_sing,
+                // Where one breathes is one's own affair.
+                CellMark::Breath(_) => false,
                 _ => true,
             });
         }
@@ -308,6 +310,7 @@ fn layer(base: &[CellMark], own: &[CellMark]) -> Vec<CellMark> {
             (CellMark::Dynamics(_), CellMark::Dynamics(_)) => true,
             (CellMark::Ornament(_), CellMark::Ornament(_)) => true,
             (CellMark::Words(_), CellMark::Words(_)) => true,
+            (CellMark::Breath(_), CellMark::Breath(_)) => true,
             _ => false,
         })
     };

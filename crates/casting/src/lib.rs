@@ -20,12 +20,13 @@
 //!   `ord.`, `tutti`, `mf`). The cell's own marks win over the source's of the same kind; its dynamics replace all of
 //!   the source's.
 //! * **col** follows the other chair's cell: its lines, octaves, strokes, ornaments and dynamics. It does not take over
-//!   who plays (`solo`, `a 2`, `div.`) nor mutes, and words only from voice to voice.
+//!   who plays (`solo`, `a 2`, `div.`), nor mutes and breaths, and words only from voice to voice.
 //! * **Chords.** A line with `voices = n` is shared out to n voices, the highest note to the first and the lowest to the
 //!   last, with the least movement between and without crossing; see [`share`].
 
 mod around;
 mod axis;
+mod breath;
 mod cast;
 mod casting;
 mod cell;

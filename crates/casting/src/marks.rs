@@ -42,7 +42,8 @@ pub(crate) fn put_on(notes: &mut [Note], marks: &[CellMark]) {
                 }
             }
             CellMark::Articulation(name) => notes.iter_mut().for_each(|n| put_named(n, name)),
-            CellMark::Dynamics(_) | CellMark::Words(_) => {}
+            // Breaths are put where everything is known of the part ([`crate::breath`]).
+            CellMark::Dynamics(_) | CellMark::Words(_) | CellMark::Breath(_) => {}
         }
     }
 }

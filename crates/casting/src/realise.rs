@@ -1,6 +1,7 @@
 //! Segments made into the notes and directions of one part.
 
 use crate::around::around;
+use crate::breath::breathe;
 use crate::casting::Casting;
 use crate::cell::Segment;
 use crate::lines::Strand;
@@ -44,10 +45,11 @@ pub(crate) fn content(casting: &mut Casting, chair: &str, segments: &[Segment]) 
     cut_held(&mut played);
     let mut content = Content::default();
     around(casting, chair, &played, &mut content);
-    for one in played {
-        content.notes.extend(one.notes);
+    for one in &mut played {
+        content.notes.append(&mut one.notes);
     }
     content.sort();
+    breathe(casting, chair, &played, &mut content);
     content
 }
 

@@ -8,6 +8,7 @@
 //! * [`harp`], [`timpani`]: pedals, hands and drums, for those who solve them.
 //! * [`strings_of`], [`sticks_of`], [`keyboard_of`]: what hands reach; [`whistle_of`], [`natural_of`], [`bars_of`]: which notes
 //!   there are.
+//! * [`players`]: what players can and cannot do: extremes, leaps, trills, voices, how long things take.
 //! * [`recognise`]: one name to an instrument, its chair and its players; a doubt always says why.
 //! * [`recognise_all`]: the names of a whole score, where each helps to understand the others.
 
@@ -23,6 +24,7 @@ mod load;
 mod matching;
 mod notes;
 mod numbers;
+pub mod players;
 mod stage;
 mod words;
 

@@ -250,7 +250,7 @@ pub(crate) fn optional_words(table: &dyn TableLike, key: &str) -> Result<Vec<Str
     if table.contains_key(key) { words(table, key) } else { Ok(Vec::new()) }
 }
 
-fn as_number(value: &Value) -> Option<f64> {
+pub(crate) fn as_number(value: &Value) -> Option<f64> {
     value.as_float().or_else(|| value.as_integer().map(|n| n as f64))
 }
 

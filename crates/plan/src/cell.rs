@@ -4,14 +4,14 @@
 //! cell  = [ "div.:" ] turns { "/" turns } { "," mark }
 //! turns = turn { ";" turn }
 //! turn  = ( line | "col" chair | "as written" | "tacet" ) { octave | "from" place | "to" place }
-//! mark  = dynamics | text | ornament | mark of the trade | articulation of a card
+//! mark  = dynamics | text | "breath" { "(" place ")" } | ornament | mark of the trade | articulation of a card
 //! ```
 //! Marks may also come before the first source.
 
 use crate::diagnostic::did_you_mean;
 use crate::lex::{Kind, Token, lex};
 use crate::speak::{OCTAVES, ORNAMENTS};
-use crate::{CellMark, CellWords, PlaceWord, Span, Turn, dynamics};
+use crate::{CellMark, CellWords, PlaceWord, Span, Turn, breath, dynamics};
 use ripieno_music::words;
 
 /// One complaint about a cell: where in its text, what, and what would be right.
@@ -383,6 +383,11 @@ impl<'t> Reader<'t> {
             self.fault(spanned(tokens), "`words` is followed by no text", "write words \"Ky-ri-e\"");
             return true;
         }
+        if word == breath::WORD {
+            let places = breath::read(self, self.text, tokens);
+            breath::add(marks, places);
+            return true;
+        }
         let phrase = phrase(tokens);
         if let Some(kind) = ornament(&phrase) {
             marks.push(CellMark::Ornament(kind));
@@ -442,7 +447,7 @@ pub(crate) fn is_taken(name: &str) -> bool {
         || is_octave(&lower).is_some()
         || matches!(
             lower.as_str(),
-            "col" | "colla" | "colle" | "coi" | "as" | "tacet" | "from" | "to" | "loco" | "words"
+            "col" | "colla" | "colle" | "coi" | "as" | "tacet" | "from" | "to" | "loco" | "words" | "breath"
         )
 }
 

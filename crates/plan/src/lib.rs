@@ -10,6 +10,7 @@
 //! * [`edit`]: changes in place, which leave every other byte of the composer's file as it was.
 //! * [`card_from_list`]: a manual's list of switches to a card.
 
+mod breath;
 mod card;
 mod card_check;
 mod card_text;

@@ -82,6 +82,8 @@ pub enum CellMark {
     Ornament(OrnamentKind),
     /// Text for voices: syllables in order, or one vowel for all.
     Words(String),
+    /// Breaths, each before a place: a comma in the part.
+    Breath(Vec<PlaceWord>),
     /// An articulation by the name that patch cards give it, outside the trade's words.
     Articulation(String),
 }

@@ -107,6 +107,10 @@ impl fmt::Display for CellMark {
             Self::Dynamics(steps) => dynamics(f, steps),
             Self::Ornament(kind) => f.write_str(ornament_word(*kind)),
             Self::Words(text) => write!(f, "words {}", in_quotes(text)),
+            Self::Breath(places) => {
+                f.write_str(crate::breath::WORD)?;
+                places.iter().try_for_each(|at| in_brackets(f, *at))
+            }
             Self::Articulation(name) => f.write_str(name),
         }
     }
@@ -124,13 +128,17 @@ fn dynamics(f: &mut fmt::Formatter<'_>, steps: &[DynamicStep]) -> fmt::Result {
         })?;
         f.write_str(step.dynamic.word())?;
         if let Some(at) = step.at {
-            match at.beat {
-                Some(_) => write!(f, " ({at})")?,
-                None => write!(f, " (bar {at})")?,
-            }
+            in_brackets(f, at)?;
         }
     }
     Ok(())
+}
+
+fn in_brackets(f: &mut fmt::Formatter<'_>, at: PlaceWord) -> fmt::Result {
+    match at.beat {
+        Some(_) => write!(f, " ({at})"),
+        None => write!(f, " (bar {at})"),
+    }
 }
 
 fn ornament_word(kind: OrnamentKind) -> &'static str {

@@ -166,8 +166,10 @@ fn cell() -> impl Strategy<Value = CellWords> {
         prop::collection::vec(prop_oneof![playing(), other_mark()], 0..5),
         prop::option::of(dynamics()),
         prop::option::of(text),
+        prop::option::of(prop::collection::vec(place(), 1..4)),
     )
-        .prop_map(|(divisions, mut marks, dynamics, text)| {
+        .prop_map(|(divisions, mut marks, dynamics, text, breaths)| {
+            marks.extend(breaths.map(CellMark::Breath));
             marks.extend(dynamics);
             marks.extend(text.map(CellMark::Words));
             CellWords { divisions, marks }

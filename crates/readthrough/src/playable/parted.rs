@@ -1,0 +1,117 @@
+//! `one-voice`, `divisi`: more notes at once than there are players and strings for them.
+
+use super::range::capital;
+use super::sheet::{Sheet, pitch_name};
+use ripieno_instruments::Family;
+use ripieno_music::{Finding, Severity};
+
+/// Notes that overlap by less are a connected line, seconds ...
+const CONNECTED: f64 = 0.1;
+/// ... or by less than this share of the shorter one.
+const CONNECTED_SHARE: f64 = 0.35;
+
+pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
+    let instrument = sheet.desk.instrument;
+    if instrument.unpitched
+        || matches!(instrument.family, Family::Percussion | Family::Keyboard | Family::Plucked)
+    {
+        return;
+    }
+    let each = u16::from(instrument.polyphony.notes.max(instrument.polyphony.broken).max(1));
+    let mut hits: Vec<usize> = Vec::new();
+    let mut most: Vec<(usize, Vec<i16>, u16)> = Vec::new();
+    for (i, read) in sheet.notes.iter().enumerate() {
+        if read.key.is_none() {
+            continue;
+        }
+        let sounding = sounding_with(sheet, i);
+        let players = read.words.playing.unwrap_or(sheet.desk.players).min(sheet.desk.players).max(1);
+        if sounding.len() > usize::from(players) * usize::from(each) {
+            hits.push(i);
+            most.push((i, sounding, players));
+        }
+    }
+    for stretch in sheet.stretches(&hits) {
+        let worst = most
+            .iter()
+            .filter(|m| stretch.hits.contains(&m.0))
+            .max_by_key(|m| m.1.len())
+            .map(|m| (m.1.clone(), m.2));
+        let Some((keys, players)) = worst else { continue };
+        let names: Vec<String> = keys.iter().map(|k| pitch_name(*k)).collect();
+        let (rule, who) = match (each, players) {
+            (1, 1) => ("one-voice", format!("one {} plays one note at a time", instrument.name())),
+            (_, 1) => ("one-voice", format!("one {} plays at most {each} notes", instrument.name())),
+            (1, n) => ("divisi", format!("the chair has {n} players, with one note each")),
+            (_, n) => ("divisi", format!("the chair has {n} players")),
+        };
+        out.push(
+            sheet
+                .found(rule, Severity::Impossible, &stretch)
+                .says(format!(
+                    "{} notes at once ({}), and {who}; {} in all",
+                    keys.len(),
+                    names.join(", "),
+                    stretch.count()
+                ))
+                .remedy(if rule == "one-voice" {
+                    "Give the other notes to another chair (voices of a line: `line.top`, `line.2`), or break the chord up"
+                } else {
+                    "Set more players for the chair in the template, or give notes to another chair"
+                })
+                .done(),
+        );
+    }
+    named_parts(sheet, out);
+}
+
+/// The notes that sound at once with the start of this one, itself among them, from the top.
+fn sounding_with(sheet: &Sheet<'_>, index: usize) -> Vec<i16> {
+    let now = &sheet.notes[index];
+    let mut keys: Vec<i16> = now.key.into_iter().collect();
+    // Long pedal points reach far back: all earlier notes of the last minute are looked at, which no written note exceeds by much.
+    let earlier = sheet.notes[..index].iter().rev().take_while(|r| now.from - r.from < 60.0);
+    let later = sheet.notes[index + 1..].iter().take_while(|r| r.from - now.from < 0.02);
+    for other in earlier.chain(later) {
+        let overlap = now.to.min(other.to) - now.from.max(other.from);
+        let shorter = now.seconds().min(other.seconds()).max(1e-6);
+        if overlap > CONNECTED.min(0.9 * shorter) && overlap > CONNECTED_SHARE * shorter {
+            keys.extend(other.key);
+        }
+    }
+    keys.sort_unstable_by(|a, b| b.cmp(a));
+    keys.dedup();
+    keys
+}
+
+/// `div. a 5` for four players.
+fn named_parts(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
+    let players = sheet.desk.players;
+    let parts = |i: usize| u16::from(sheet.notes[i].words.parted.unwrap_or(0));
+    let too_many: Vec<usize> = (0..sheet.notes.len()).filter(|i| parts(*i) > players).collect();
+    for stretch in sheet.stretches(&too_many) {
+        let n = stretch.hits.iter().map(|i| parts(*i)).max().unwrap_or(0);
+        out.push(
+            sheet
+                .found("divisi", Severity::Impossible, &stretch)
+                .says(format!("div. a {n} for {players} player{}", if players == 1 { "" } else { "s" }))
+                .remedy("Part them into fewer, or set more players for the chair in the template")
+                .done(),
+        );
+    }
+    let alone: Vec<usize> = (0..sheet.notes.len())
+        .filter(|i| players > 2 && parts(*i) <= players && parts(*i) * 2 > players)
+        .collect();
+    for stretch in sheet.stretches(&alone) {
+        let n = stretch.hits.iter().map(|i| parts(*i)).max().unwrap_or(0);
+        out.push(
+            sheet
+                .found("divisi", Severity::Advice, &stretch)
+                .says(capital(&format!(
+                    "div. a {n} among {players} players leaves single players on a part: thin, and each intonation is heard"
+                )))
+                .remedy("Part them into fewer, or mark the single players solo")
+                .done(),
+        );
+    }
+}

@@ -1,0 +1,156 @@
+//! `range`, `range-comfort`: notes that the instrument does not have, and notes that do not lie well.
+
+use super::cell_edit::with_octave;
+use super::sheet::{Read, Sheet, Stretch, harmonic};
+use ripieno_instruments::{Family, Range};
+use ripieno_music::{Change, Finding, Severity};
+
+/// From here (dB re mf, pp and below) a note above the comfortable range asks for more than the range itself.
+const SOFT: f64 = -11.0;
+/// The same for ff and more, below the comfortable range.
+const LOUD: f64 = 7.0;
+/// Shorter notes outside the comfortable range pass, seconds (a semiquaver at a moderate tempo).
+const PASSING: f64 = 0.2;
+/// Octaves that a cell may be moved by, in semitones, the nearest first.
+const MOVES: [i16; 4] = [12, -12, 24, -24];
+
+/// Whose missing notes the searches speak of, each in its own way (bars, drums, strings, holes).
+fn told_elsewhere(sheet: &Sheet<'_>) -> bool {
+    let instrument = sheet.desk.instrument;
+    instrument.unpitched
+        || instrument.family == Family::Percussion
+        || ["harp", "tin-whistle", "low-whistle"].contains(&instrument.id.as_str())
+}
+
+pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
+    if told_elsewhere(sheet) {
+        return;
+    }
+    let instrument = sheet.desk.instrument;
+    let Some(hard) = instrument.hard else { return };
+    let outside = |read: &Read<'_>| read.key.is_some_and(|k| !hard.holds(k)) && !harmonic(read);
+    let hits: Vec<usize> = (0..sheet.notes.len()).filter(|i| outside(&sheet.notes[*i])).collect();
+    for stretch in sheet.stretches(&hits) {
+        let remedy = octave_remedy(sheet, &stretch, hard);
+        let side = sides(sheet, &stretch, hard);
+        out.push(
+            sheet
+                .found("range", Severity::Impossible, &stretch)
+                .says(format!(
+                    "{} ({}) {side} of the {}, which has {} to {}",
+                    capital(&stretch.count()),
+                    sheet.span(&stretch),
+                    instrument.name(),
+                    super::sheet::pitch_name(i16::from(hard.low)),
+                    super::sheet::pitch_name(i16::from(hard.high)),
+                ))
+                .remedy(remedy.0)
+                .change(remedy.1)
+                .done(),
+        );
+    }
+    comfort(sheet, hard, out);
+}
+
+fn comfort(sheet: &Sheet<'_>, hard: Range, out: &mut Vec<Finding>) {
+    let Some(easy) = sheet.desk.instrument.comfortable else { return };
+    let beyond = |read: &Read<'_>| {
+        read.key.is_some_and(|k| hard.holds(k) && !easy.holds(k))
+            && !harmonic(read)
+            && read.seconds() >= PASSING
+    };
+    let hits: Vec<usize> = (0..sheet.notes.len()).filter(|i| beyond(&sheet.notes[*i])).collect();
+    for stretch in sheet.stretches(&hits) {
+        let high = |r: &Read<'_>| r.key.is_some_and(|k| k > i16::from(easy.high));
+        let strained = stretch
+            .hits
+            .iter()
+            .map(|i| &sheet.notes[*i])
+            .find(|r| if high(r) { r.level <= SOFT } else { r.level >= LOUD });
+        let (severity, at) = match strained {
+            Some(read) => (Severity::Hard, format!(", {} among them", read.mark())),
+            None => (Severity::Advice, String::new()),
+        };
+        let voices = sheet.desk.instrument.family == Family::Voices;
+        let advice = if voices {
+            "Spare the voices: give it to a higher or lower part, or let few sing it; the singers' own judgement comes first"
+        } else if strained.is_some() {
+            "Bring the dynamic nearer to mf, or give it to an instrument that has it in its middle"
+        } else {
+            "Ask the player, or give it to an instrument that has it in its middle"
+        };
+        out.push(
+            sheet
+                .found("range-comfort", severity, &stretch)
+                .says(format!(
+                    "{} ({}) outside the comfortable range, {} to {}{at}",
+                    capital(&stretch.count()),
+                    sheet.span(&stretch),
+                    super::sheet::pitch_name(i16::from(easy.low)),
+                    super::sheet::pitch_name(i16::from(easy.high)),
+                ))
+                .remedy(advice)
+                .done(),
+        );
+    }
+}
+
+fn sides(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> &'static str {
+    let keys = stretch.hits.iter().filter_map(|i| sheet.notes[*i].key);
+    let (mut low, mut high) = (false, false);
+    for key in keys {
+        low |= key < i16::from(hard.low);
+        high |= key > i16::from(hard.high);
+    }
+    match (low, high, stretch.hits.len()) {
+        (true, true, _) => "lie outside the range",
+        (true, _, 1) => "lies below the range",
+        (true, _, _) => "lie below the range",
+        (_, _, 1) => "lies above the range",
+        _ => "lie above the range",
+    }
+}
+
+/// An octave that puts the whole cell into the range, if there is one.
+fn octave_remedy(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> (String, Option<Change>) {
+    let chair = sheet.desk.id();
+    let bar = stretch.first.bar;
+    let by_hand =
+        "Give these notes to an instrument that has them, or write them at another octave".to_string();
+    let (Some(passage), Some(text)) = (sheet.table.passage_at(bar), sheet.table.cell_at(chair, bar)) else {
+        return (by_hand, None);
+    };
+    let cell = sheet.desk.part.cells.iter().find(|c| c.passage == passage.name);
+    let Some(cell) = cell else { return (by_hand, None) };
+    let keys: Vec<i16> = sheet
+        .notes
+        .iter()
+        .filter(|r| r.note.at >= cell.from && r.note.at < cell.to)
+        .filter_map(|r| r.key)
+        .collect();
+    let easy = sheet.desk.instrument.comfortable.unwrap_or(hard);
+    let fits = |range: Range, by: i16| keys.iter().all(|k| range.holds(k.saturating_add(by)));
+    let best = MOVES.iter().find(|by| fits(easy, **by)).or_else(|| MOVES.iter().find(|by| fits(hard, **by)));
+    let change = best.and_then(|by| {
+        let text = with_octave(text, *by)?;
+        Some((*by, sheet.table.cell_change(chair, bar, text)?))
+    });
+    match change {
+        Some((by, change)) => {
+            let way = match by {
+                12 => "an octave higher (8va)",
+                -12 => "an octave lower (8vb)",
+                24 => "two octaves higher (15ma)",
+                _ => "two octaves lower (15mb)",
+            };
+            (format!("Play \"{}\" {way}: all of it then lies in the range", passage.name), Some(change))
+        }
+        None => (by_hand, None),
+    }
+}
+
+/// With a capital letter.
+pub(crate) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
+}

@@ -1,0 +1,203 @@
+//! Range, one voice, divisi, extremes, leaps, trills, what dies away.
+
+use crate::bench::*;
+use ripieno_music::{
+    DirectionKind, Dynamic, Mark, Note, Ornament, OrnamentKind, Pitch, Playing, Severity, Tremolo,
+};
+use ripieno_units::Beats;
+
+fn held(key: i16, bars: i64) -> Vec<Note> {
+    (0..bars).map(|i| Note::plain(Beats::whole(4 * i), Beats::whole(4), key)).collect()
+}
+
+#[test]
+fn range_ends_where_the_table_says_and_an_octave_mends_it() {
+    // The table: flute B3 (59) to D7 (98).
+    assert!(Cue::of("flute", 1, 120.0, held(98, 1), vec![]).rule("range").is_empty());
+    let mut cue = Cue::of("flute", 1, 120.0, line(&[(99, (2, 1)), (88, (2, 1)), (100, (4, 1))]), vec![])
+        .cell("line, p");
+    let found = cue.rule("range");
+    let finding = one(&found, Severity::Impossible);
+    assert!(
+        finding.message.contains("Eb7 to E7") && finding.message.contains("B3 to D7"),
+        "{}",
+        finding.message
+    );
+    assert_eq!((finding.bar, finding.to_bar), (1, 2));
+    let change = finding.change.clone().unwrap();
+    assert_eq!(change.to_string(), "in \"A\": chair = \"line 8vb, p\"");
+    cue.apply(&change);
+    assert!(cue.rule("range").is_empty());
+    // No octave holds all of this cell.
+    let wide = Cue::of("flute", 1, 120.0, line(&[(110, (2, 1)), (62, (2, 1))]), vec![]).rule("range");
+    assert_eq!(one(&wide, Severity::Impossible).change, None);
+}
+
+#[test]
+fn a_harmonic_is_not_what_is_fingered() {
+    let mut notes = held(103, 1);
+    assert_eq!(Cue::of("violin", 1, 120.0, notes.clone(), vec![]).rule("range").len(), 1);
+    notes[0].marks.add(Mark::Harmonic);
+    assert!(Cue::of("violin", 1, 120.0, notes, vec![]).rule("range").is_empty());
+}
+
+#[test]
+fn comfort_depends_on_the_dynamic_at_the_extremes() {
+    // Comfortable up to A6 (93).
+    let at =
+        |key, dynamic| Cue::of("flute", 1, 120.0, held(key, 1), vec![mark(0, dynamic)]).rule("range-comfort");
+    assert!(at(93, Dynamic::Mf).is_empty());
+    one(&at(94, Dynamic::F), Severity::Advice);
+    one(&at(94, Dynamic::Pp), Severity::Hard);
+    one(&at(61, Dynamic::Pp), Severity::Advice);
+    one(&at(61, Dynamic::Ff), Severity::Hard);
+    // In passing.
+    let quick = line(&[(90, (1, 4)), (94, (1, 4)), (90, (1, 2))]);
+    assert!(Cue::of("flute", 1, 120.0, quick, vec![]).rule("range-comfort").is_empty());
+}
+
+#[test]
+fn one_voice_against_a_chord() {
+    let mut chord = held(72, 2);
+    chord.push(Note::plain(Beats::ZERO, Beats::whole(4), 76));
+    let found = Cue::of("flute", 1, 120.0, chord.clone(), vec![]).rule("one-voice");
+    assert!(one(&found, Severity::Impossible).message.contains("E5, C5"), "{found:?}");
+    // Two players have a note each, until one alone is asked.
+    assert!(
+        Cue::of("flute", 2, 120.0, chord.clone(), vec![])
+            .findings()
+            .iter()
+            .all(|f| f.rule != "one-voice" && f.rule != "divisi")
+    );
+    let solo = Cue::of("flute", 2, 120.0, chord.clone(), vec![word(0, Playing::Solo)]).rule("one-voice");
+    one(&solo, Severity::Impossible);
+    chord.push(Note::plain(Beats::ZERO, Beats::whole(4), 79));
+    one(&Cue::of("flute", 2, 120.0, chord, vec![]).rule("divisi"), Severity::Impossible);
+    // A connected line that overlaps a little is still one voice.
+    let mut legato = held(72, 2);
+    legato[1] = Note::plain(Beats::whole(4), Beats::whole(4), 74);
+    legato[0].length = Beats::new(33, 8);
+    assert!(Cue::of("flute", 1, 120.0, legato, vec![]).rule("one-voice").is_empty());
+}
+
+#[test]
+fn divisions_against_players() {
+    let parts = |n| Cue::of("viola", 6, 120.0, held(60, 2), vec![word(0, Playing::Div(n))]).rule("divisi");
+    assert!(parts(3).is_empty());
+    one(&parts(4), Severity::Advice);
+    one(&parts(7), Severity::Impossible);
+}
+
+#[test]
+fn registers_that_cannot_be_soft_or_loud() {
+    let at = |instrument: &str, key, dynamic, rule: &str| {
+        Cue::of(instrument, 1, 120.0, held(key, 1), vec![mark(0, dynamic)]).rule(rule)
+    };
+    // Low oboe: mp at the softest up to C4, p up to D4.
+    one(&at("oboe", 58, Dynamic::P, "soft-extreme"), Severity::Hard);
+    assert!(at("oboe", 58, Dynamic::Mp, "soft-extreme").is_empty());
+    assert!(at("oboe", 63, Dynamic::Ppp, "soft-extreme").is_empty());
+    one(&at("bassoon", 34, Dynamic::Pp, "soft-extreme"), Severity::Hard);
+    one(&at("flute", 95, Dynamic::P, "soft-extreme"), Severity::Hard);
+    // Low flute.
+    one(&at("flute", 60, Dynamic::Ff, "loud-extreme"), Severity::Hard);
+    assert!(at("flute", 60, Dynamic::Mf, "loud-extreme").is_empty());
+    assert!(at("flute", 66, Dynamic::Ff, "loud-extreme").is_empty());
+}
+
+#[test]
+fn a_soft_high_horn_holds_a_little_while() {
+    let long =
+        |bars| Cue::of("horn", 1, 120.0, held(70, bars), vec![mark(0, Dynamic::Pp)]).rule("soft-extreme");
+    // Six seconds are three bars at this tempo.
+    assert!(long(3).is_empty());
+    let found = long(4);
+    let finding = one(&found, Severity::Hard);
+    let mut cue = Cue::of("horn", 1, 120.0, held(70, 4), vec![mark(0, Dynamic::Pp)]);
+    cue.apply(finding.change.as_ref().unwrap());
+    assert!(cue.rule("soft-extreme").is_empty());
+}
+
+#[test]
+fn leaps_want_time() {
+    let twelfth =
+        |tempo, top| Cue::of("horn", 1, tempo, line(&[(48, (1, 1)), (top, (1, 1))]), vec![]).rule("leap");
+    // Wider than an octave within 0.35 s: crotchets at 180 are 0.333 s apart.
+    one(&twelfth(180.0, 62), Severity::Hard);
+    assert!(twelfth(180.0, 60).is_empty());
+    assert!(twelfth(160.0, 62).is_empty());
+    // After a rest it is an entry.
+    let apart = line(&[(48, (1, 4)), (0, (2, 1)), (67, (1, 1))]);
+    assert!(Cue::of("horn", 1, 180.0, apart, vec![]).rule("leap").is_empty());
+}
+
+fn trilled(instrument: &str, key: i16, above: i16) -> Vec<ripieno_music::Finding> {
+    let mut notes = held(key, 1);
+    let above = Some(Pitch::of_key(above));
+    notes[0].ornament = Some(Ornament { kind: OrnamentKind::Trill, above, below: None });
+    Cue::of(instrument, 1, 120.0, notes, vec![]).rule("trill")
+}
+
+#[test]
+fn trills_without_a_fingering() {
+    one(&trilled("oboe", 58, 59), Severity::Impossible);
+    assert!(trilled("oboe", 69, 71).is_empty());
+    one(&trilled("flute", 60, 61), Severity::Impossible);
+    one(&trilled("flute", 60, 62), Severity::Hard);
+    assert!(trilled("flute", 62, 64).is_empty());
+    // The slide has lip trills from D4 on.
+    one(&trilled("trombone", 60, 62), Severity::Impossible);
+    assert!(trilled("trombone", 62, 64).is_empty());
+    assert!(trilled("violin", 55, 56).is_empty());
+}
+
+#[test]
+fn tremolos_wider_than_a_hand() {
+    let wide = |instrument: &str, key: i16, with: i16| {
+        let mut notes = held(key, 1);
+        notes[0].tremolo = Some(Tremolo { strokes: 3, with: Some(Pitch::of_key(with)) });
+        Cue::of(instrument, 1, 120.0, notes, vec![]).rule("trill")
+    };
+    one(&wide("cello", 50, 57), Severity::Hard);
+    assert!(wide("cello", 50, 54).is_empty());
+    one(&wide("flute", 72, 81), Severity::Hard);
+}
+
+#[test]
+fn a_trill_of_the_cell_is_taken_out() {
+    let mut cue = Cue::of("trombone", 1, 120.0, held(55, 2), vec![]).cell("line, trill-1, p");
+    // A named trill is no mark of the trade: nothing can be taken out.
+    assert_eq!(one(&cue.rule("trill"), Severity::Impossible).change, None);
+    cue = cue.cell("line, trill, p");
+    let found = cue.rule("trill");
+    cue.apply(one(&found, Severity::Impossible).change.as_ref().unwrap());
+    assert!(cue.rule("trill").is_empty());
+}
+
+#[test]
+fn what_dies_away_does_not_sustain() {
+    let piano = |bars: i64, key| {
+        let note = vec![Note::plain(Beats::ZERO, Beats::whole(4 * bars), key)];
+        Cue::of("piano", 1, 60.0, note, vec![]).rule("dies-away")
+    };
+    one(&piano(12, 84), Severity::Advice);
+    assert!(piano(1, 60).is_empty());
+    let grow = |notes| {
+        let hairpin = DirectionKind::Hairpin { louder: true, to: Beats::whole(4), niente: false };
+        Cue::of("harp", 1, 120.0, notes, vec![direction(0, hairpin)]).rule("dies-away")
+    };
+    one(&grow(held(60, 1)), Severity::Hard);
+    assert!(grow(line(&[(60, (2, 1)), (62, (2, 1))])).is_empty());
+    // A roll can grow.
+    let roll = Cue::of(
+        "marimba",
+        1,
+        120.0,
+        held(60, 1),
+        vec![
+            word(0, Playing::Roll),
+            direction(0, DirectionKind::Hairpin { louder: true, to: Beats::whole(4), niente: false }),
+        ],
+    );
+    assert!(roll.rule("dies-away").is_empty());
+}

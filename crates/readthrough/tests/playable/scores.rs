@@ -1,0 +1,48 @@
+//! Music that is played every day: what was written for an instrument can be played on it.
+
+use crate::bench::Cue;
+use ripieno_casting::{DraftOptions, draft};
+use ripieno_music::{Finding, Severity};
+use ripieno_plan::{Plan, Template};
+use std::path::Path;
+
+/// The findings of a score, every chair as written.
+fn read(path: &Path) -> Vec<Finding> {
+    let bytes = std::fs::read(path).unwrap();
+    let score = ripieno_formats::musicxml::read(&bytes).unwrap();
+    let draft = draft(
+        &score,
+        &DraftOptions { music: "score.mxl".into(), template: "template.toml".into(), title: None },
+    );
+    let (plan, _) = Plan::parse("cue.toml", &draft.cue);
+    let (template, _) = Template::parse("template.toml", &draft.template);
+    Cue { score, plan, template }.findings()
+}
+
+/// A score named by `RIPIENO_SCORES` (paths with `:` between) is listed; for looking, not for judging.
+#[test]
+fn scores_that_are_named() {
+    let Ok(paths) = std::env::var("RIPIENO_SCORES") else { return };
+    for path in paths.split(':') {
+        let found = read(Path::new(path));
+        let count = |s| found.iter().filter(|f| f.severity == s).count();
+        println!(
+            "{path}: {} impossible, {} hard, {} advice",
+            count(Severity::Impossible),
+            count(Severity::Hard),
+            count(Severity::Advice)
+        );
+        for f in &found {
+            println!(
+                "  {:10} {:16} {} {}-{}: {}. {}.",
+                f.severity.word(),
+                f.rule,
+                f.chair,
+                f.bar,
+                f.to_bar,
+                f.message,
+                f.remedy
+            );
+        }
+    }
+}
