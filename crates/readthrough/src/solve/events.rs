@@ -77,6 +77,7 @@ pub fn events(part: &Part, timeline: &Timeline, clock: &Clock) -> Vec<Event> {
             .iter()
             .filter_map(|n| key(&notes[*n]).map(|key| Held { note: *n, key }))
             .filter(|h| new.iter().all(|n| n.key != h.key))
+            .filter(|h| !written_out(&notes[h.note], h.key, &new))
             .collect();
         held.sort_by_key(|h| h.key);
         held.dedup_by_key(|h| h.key);
@@ -96,6 +97,11 @@ pub fn events(part: &Part, timeline: &Timeline, clock: &Clock) -> Vec<Event> {
         i += count;
     }
     events
+}
+
+/// Some sources write a trill out in a second voice, beside the note that has the sign: that is one sound.
+fn written_out(note: &Note, key: u8, new: &[Held]) -> bool {
+    note.ornament.is_some() && new.iter().any(|n| n.key.abs_diff(key) <= 2)
 }
 
 /// Is a note still held when others begin?

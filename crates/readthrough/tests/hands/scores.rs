@@ -2,21 +2,29 @@
 
 use crate::common::World;
 use ripieno_casting::{DraftOptions, cast, draft};
-use ripieno_music::{Finding, Severity};
+use ripieno_instruments::keyboard_of;
+use ripieno_music::{Finding, Note, Severity};
 use ripieno_plan::{Plan, Template};
-use ripieno_readthrough::solve;
+use ripieno_readthrough::solve::{
+    self,
+    hands::{asked, split},
+};
 use std::path::{Path, PathBuf};
 
-/// The folder of scores that may lie beside the clone, and a folder that `RIPIENO_CORPUS` names.
-fn scores() -> Vec<PathBuf> {
+/// The scores that may lie beside the clone (`true`), and those of a folder that `RIPIENO_CORPUS` names.
+fn scores() -> Vec<(PathBuf, bool)> {
     let beside = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/scores");
     let corpus = std::env::var_os("RIPIENO_CORPUS").map(PathBuf::from);
-    let mut found = Vec::new();
-    for folder in [Some(beside), corpus].into_iter().flatten() {
-        collect(&folder, &mut found);
+    let mut all = Vec::new();
+    for (folder, is_beside) in [(Some(beside), true), (corpus, false)] {
+        let mut found = Vec::new();
+        if let Some(folder) = folder {
+            collect(&folder, &mut found);
+        }
+        found.sort();
+        all.extend(found.into_iter().map(|path| (path, is_beside)));
     }
-    found.sort();
-    found
+    all
 }
 
 fn collect(folder: &Path, found: &mut Vec<PathBuf>) {
@@ -49,7 +57,12 @@ fn show(path: &Path, findings: &[Finding]) {
     for f in findings {
         println!(
             "{}: {} {} {} {}.{:.2}-{}: {}. {}.",
-            path.file_name().unwrap().to_string_lossy(),
+            path.components()
+                .rev()
+                .take(2)
+                .map(|c| c.as_os_str().to_string_lossy())
+                .collect::<Vec<_>>()
+                .join(" of "),
             f.rule,
             f.severity.word(),
             f.chair,
@@ -65,27 +78,30 @@ fn show(path: &Path, findings: &[Finding]) {
 #[test]
 fn the_repertory_can_be_played() {
     let (mut chords, mut hard) = (0, 0);
-    let mut impossible = Vec::new();
-    for path in scores() {
+    let mut exact = Vec::new();
+    let (mut ours, mut theirs) = (Vec::new(), Vec::new());
+    for (path, beside) in scores() {
         let Some(world) = world(&path) else { continue };
         let found = world.found(solve::check);
         show(&path, &found);
         for part in &world.parts {
-            chords += part
-                .content
-                .notes
-                .windows(2)
-                .filter(|w| w[0].at == w[1].at && w[0].voice == w[1].voice)
-                .count();
+            let together = |w: &&[Note]| w[0].at == w[1].at && w[0].voice == w[1].voice;
+            chords += part.content.notes.windows(2).filter(together).count();
+        }
+        for desk in &world.table().desks {
+            if let Some(keyboard) = keyboard_of(&desk.instrument.id) {
+                exact.push(split(keyboard, &asked(&world.table(), desk)).exact);
+            }
         }
         hard += found.iter().filter(|f| f.severity == Severity::Hard).count();
-        impossible.extend(
-            found
-                .iter()
-                .filter(|f| f.severity == Severity::Impossible)
-                .map(|f| format!("{}: {}", path.display(), f.message)),
-        );
+        let impossible = found.iter().filter(|f| f.severity == Severity::Impossible);
+        let list = if beside { &mut ours } else { &mut theirs };
+        list.extend(impossible.map(|f| format!("{}: {}", path.display(), f.message)));
     }
-    println!("{chords} notes in chords, {hard} hard stretches, {} impossible", impossible.len());
-    assert!(impossible.is_empty(), "{impossible:#?}");
+    println!("{chords} notes in chords, {hard} hard stretches, {} impossible", ours.len() + theirs.len());
+    let whole = exact.iter().filter(|e| **e).count();
+    println!("{whole} of {} keyboard parts split without dropping a state", exact.len());
+    assert!(ours.is_empty(), "{ours:#?}");
+    // A large corpus has slips of those who typed it in: a few that are truly impossible as they stand.
+    assert!(theirs.len() * 1000 <= chords, "{theirs:#?}");
 }

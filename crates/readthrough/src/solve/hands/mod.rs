@@ -35,15 +35,7 @@ fn check_desk(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
     }
     let all = events(desk.part, table.timeline, &table.clock);
     let pedals = pedals(desk.part);
-    let two_staves = all.iter().flat_map(|e| &e.new).any(|n| staff(desk, n.note) > 1);
-    let tasks: Vec<Task> = all
-        .iter()
-        .map(|event| Task {
-            at: event.seconds,
-            new: event.new.iter().map(|n| (n.key, two_staves.then(|| side(staff(desk, n.note))))).collect(),
-            held: if down(&pedals, event.at) { 0 } else { set(event.held.iter().map(|h| h.key)) },
-        })
-        .collect();
+    let tasks = tasks(desk, &all, &pedals);
     let found = split(keyboard, &tasks);
     let mut spots = Vec::new();
     for (i, event) in all.iter().enumerate() {
@@ -74,6 +66,25 @@ fn check_desk(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
         });
     }
     gather("hands", desk.id(), &spots)
+}
+
+/// What the hands of a desk are asked; nothing where it has no keyboard.
+pub fn asked(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Task> {
+    if keyboard_of(&desk.instrument.id).is_none() {
+        return Vec::new();
+    }
+    tasks(desk, &events(desk.part, table.timeline, &table.clock), &pedals(desk.part))
+}
+
+fn tasks(desk: &Desk<'_>, all: &[Event], pedals: &[(Beats, Beats)]) -> Vec<Task> {
+    let two_staves = all.iter().flat_map(|e| &e.new).any(|n| staff(desk, n.note) > 1);
+    all.iter()
+        .map(|event| Task {
+            at: event.seconds,
+            new: event.new.iter().map(|n| (n.key, two_staves.then(|| side(staff(desk, n.note))))).collect(),
+            held: if down(pedals, event.at) { 0 } else { set(event.held.iter().map(|h| h.key)) },
+        })
+        .collect()
 }
 
 fn staff(desk: &Desk<'_>, note: usize) -> u8 {

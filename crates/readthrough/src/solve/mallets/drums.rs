@@ -65,10 +65,11 @@ pub(super) fn check(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
             if rate > 0.0 && gap > 0.0 && gap < 1.0 / rate - 1e-3 && !rolled {
                 speeds.push(Spot {
                     at: table.timeline.place(at),
-                    severity: if gap * FAR_BEYOND < 1.0 / rate {
-                        Severity::Impossible
-                    } else {
-                        Severity::Hard
+                    severity: match roll {
+                        // Two sticks in turn, as in a slow roll.
+                        Some((slow, _)) if 1.0 / gap <= slow => Severity::Advice,
+                        _ if gap * FAR_BEYOND < 1.0 / rate => Severity::Impossible,
+                        _ => Severity::Hard,
                     },
                     says: format!(
                         "{}: {} is struck {:.1} times a second; about {rate:.0} is what hands do at ease",

@@ -98,7 +98,9 @@ fn check_desk(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
         }
         if known.ways(&keys, neighbours).is_empty() {
             close(desk, board, &all, &whos, &mut stretch, &mut known, &mut found);
-            if keys.len() > 1 {
+            // A note that lies on no string is the compass's matter, not the chord's.
+            let mut alone = |k: &u8| known.ways(&[*k], neighbours).is_empty();
+            if keys.len() > 1 && !keys.iter().any(&mut alone) {
                 found.stops.push(impossible(table, desk, board, event, &keys, neighbours, whos[i]));
             }
             continue;
@@ -268,12 +270,13 @@ fn close(
             })
             .collect();
         if let Some(way) = best_way(known, &tasks) {
-            report(desk, board, all, part, &tasks, &way, found);
+            report(desk, board, all, part, &tasks, &way, known, found);
         }
         k = to + 1;
     }
 }
 
+#[allow(clippy::too_many_arguments)]
 fn report(
     desk: &Desk<'_>,
     board: &Strings,
@@ -281,12 +284,15 @@ fn report(
     part: &[usize],
     tasks: &[(Task, bool)],
     way: &Way,
+    known: &mut Known<'_>,
     found: &mut Found,
 ) {
     for (n, fingering) in way.fingerings.iter().enumerate() {
         let event = &all[part[n]];
         let keys = &tasks[n].0.keys;
-        if keys.len() > 1 && fingering.strain > 1.0 && !event.new.is_empty() {
+        // Strained for the sake of what comes before or after is the player's choice; what is strained by itself is told.
+        let mut strained = || known.ways(keys, tasks[n].1).iter().all(|f| f.strain > 1.0);
+        if keys.len() > 1 && fingering.strain > 1.0 && !event.new.is_empty() && strained() {
             let (opens, at_ease) = words::opening(board, fingering);
             found.stops.push(Spot {
                 at: event.place,
