@@ -4,10 +4,12 @@
 //!
 //! * [`doublings`]: who plays with whom, in unison or octaves.
 //! * [`passages`]: where the music changes, and the names of its stretches.
+//! * [`played`]: the written places of a source that was played, its switches and tracks of one chair.
 //! * [`roles`]: tune, counter-melody, bass, held chord, figure, punctuation; and who has the tune.
 
 pub mod doublings;
 pub mod passages;
+pub mod played;
 pub mod roles;
 mod survey;
 

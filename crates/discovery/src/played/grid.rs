@@ -1,0 +1,322 @@
+//! Finding the written place of every onset of a track: a most likely path through the subdivisions of the beats.
+//!
+//! Each onset may lie on any place of any subdivision of its beat; a path pays for the distance from what was played (a normal
+//! deviation), for each place by how far down it lies in the beat, and for each beat by how unusual its subdivision is. The
+//! cheapest path is found by dynamic programming (after Cemgil, Desain and Kappen 2000, Rhythm quantization for
+//! transcription: likelihood of the performance times a prior on notations; the prior's figures here are proposals).
+
+use ripieno_music::Timeline;
+use ripieno_units::Beats;
+use std::collections::BTreeMap;
+
+/// Subdivisions of a beat with what it costs a beat to be so divided, in nats: proposals, in the order of how common they are.
+pub(super) const SUBDIVISIONS: [(u8, f64); 12] = [
+    (1, 0.0),
+    (2, 0.3),
+    (4, 0.7),
+    (3, 1.5),
+    (6, 2.2),
+    (8, 3.6),
+    (12, 5.0),
+    (5, 5.5),
+    (16, 6.0),
+    (7, 6.5),
+    (9, 7.0),
+    (24, 8.0),
+];
+/// What an onset pays by the denominator of its place in the beat, in nats.
+const PLACES: [(u8, f64); 12] = [
+    (1, 0.0),
+    (2, 0.4),
+    (4, 1.0),
+    (3, 1.2),
+    (6, 1.8),
+    (8, 1.9),
+    (12, 2.8),
+    (5, 2.2),
+    (16, 3.2),
+    (7, 2.6),
+    (9, 3.0),
+    (24, 4.0),
+];
+/// A beat divided as the one before it pays this share.
+const AS_BEFORE: f64 = 0.4;
+/// What a grace note costs, in nats: more than a common place, less than a lone thirty-second.
+const GRACE: f64 = 4.6;
+/// A grace note is followed by its neighbour within this time, in seconds (40 to 110 ms after Timmers and others 2002, and
+/// the spread of players).
+const GRACE_GAP: f64 = 0.125;
+/// Grace notes before one note.
+const MOST_GRACES: usize = 6;
+/// Beyond so many deviations the cost grows straight: a slip is a slip.
+const KNEE: f64 = 3.0;
+/// Two notes at one place lie no further apart, in seconds: a loosely struck chord.
+const CHORD: f64 = 0.070;
+/// What it costs that notes which follow each other are written as a chord, in nats.
+const NO_CHORD: f64 = 9.0;
+/// What no notation should have: a key twice at one place, a note before the one that was played before it. Not infinite, so
+/// that there is always a path.
+const WRONG: f64 = 80.0;
+
+/// An onset as played.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Onset {
+    /// In seconds.
+    pub on: f64,
+    /// Its end, in seconds.
+    pub end: f64,
+    /// Its key, to tell a chord from a repetition.
+    pub key: i16,
+}
+
+/// A beat of the score.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Beat {
+    pub at: Beats,
+    pub length: Beats,
+    pub from: f64,
+    pub to: f64,
+}
+
+/// A written place: index of the beat, numerator and denominator in lowest terms.
+pub(super) type Spot = (usize, u8, u8);
+
+/// Where an onset is written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Written {
+    /// At a place.
+    At(Spot),
+    /// A grace note of the next note that is none.
+    Grace,
+}
+
+/// What other tracks have: how many onsets at a place.
+pub(super) type Company = BTreeMap<Spot, u32>;
+
+/// The beats of a timeline: its metre's lower number, a quarter at the longest.
+pub(super) fn beats(timeline: &Timeline) -> Vec<Beat> {
+    let clock = timeline.clock();
+    let mut all = Vec::new();
+    for bar in &timeline.bars {
+        let unit = bar.metre.beat().min(Beats::whole(1)).max(Beats::new(1, 16));
+        let mut at = bar.at;
+        let end = bar.at + bar.length;
+        while at < end {
+            let length = unit.min(end - at);
+            let (from, to) = (clock.seconds(at).0, clock.seconds(at + length).0);
+            all.push(Beat { at, length, from, to: to.max(from + 1e-6) });
+            at += length;
+        }
+    }
+    all
+}
+
+impl Beat {
+    pub fn place(&self, spot: Spot) -> Beats {
+        self.at + self.length.scaled(i64::from(spot.1), i64::from(spot.2.max(1)))
+    }
+
+    fn seconds(&self, k: u8, s: u8) -> f64 {
+        self.from + (self.to - self.from) * f64::from(k) / f64::from(s)
+    }
+}
+
+fn lowest(k: u8, s: u8) -> (u8, u8) {
+    let (mut a, mut b) = (k, s);
+    while b > 0 {
+        (a, b) = (b, a % b);
+    }
+    if k == 0 { (0, 1) } else { (k / a.max(1), s / a.max(1)) }
+}
+
+/// A place that an onset may have, under a subdivision of its beat.
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    beat: usize,
+    k: u8,
+    /// Index in [`SUBDIVISIONS`].
+    sub: usize,
+    cost: f64,
+}
+
+impl Candidate {
+    fn order(&self) -> (usize, u32) {
+        // A common denominator of all subdivisions: 16 * 9 * 5 * 7.
+        (self.beat, u32::from(self.k) * 5040 / u32::from(SUBDIVISIONS[self.sub].0))
+    }
+}
+
+/// Finds the written places of onsets (in order of time). `spread` is the players' deviation in seconds; `company` what is
+/// known of other tracks.
+pub(super) fn places(onsets: &[Onset], beats: &[Beat], spread: f64, company: &Company) -> Vec<Written> {
+    if onsets.is_empty() || beats.is_empty() {
+        return Vec::new();
+    }
+    let costs = beat_costs(beats.len(), company);
+    let candidates: Vec<Vec<Candidate>> =
+        onsets.iter().map(|o| candidates(o, beats, spread, company)).collect();
+    // Cheapest cost of a path that ends in candidate `c` of onset `i`, with the onset and candidate before it.
+    let mut paths: Vec<Vec<(f64, usize, usize)>> = Vec::with_capacity(onsets.len());
+    const START: usize = usize::MAX;
+    for i in 0..onsets.len() {
+        let mut row = Vec::with_capacity(candidates[i].len());
+        for here in &candidates[i] {
+            let mut best = (f64::INFINITY, START, 0);
+            for skipped in 0..=MOST_GRACES.min(i) {
+                if skipped > 0 && !may_grace(onsets, i - skipped, i) {
+                    break;
+                }
+                let graces = GRACE * skipped as f64;
+                if skipped == i {
+                    let cost = graces + entering(here, None, &costs);
+                    best = if cost < best.0 { (cost, START, 0) } else { best };
+                    break;
+                }
+                let before = i - skipped - 1;
+                for (c, there) in candidates[before].iter().enumerate() {
+                    let so_far = paths[before][c].0 + graces;
+                    if so_far >= best.0 {
+                        continue;
+                    }
+                    let cost = so_far + follow(there, here, &onsets[before], &onsets[i], skipped > 0, &costs);
+                    if cost < best.0 {
+                        best = (cost, before, c);
+                    }
+                }
+            }
+            row.push((best.0 + here.cost, best.1, best.2));
+        }
+        paths.push(row);
+    }
+    let mut written = vec![Written::Grace; onsets.len()];
+    // The last onset has a place of its own.
+    let last = onsets.len() - 1;
+    let mut at = cheapest(&paths[last]).map(|c| (last, c));
+    while let Some((i, c)) = at {
+        let one = candidates[i][c];
+        let (k, s) = lowest(one.k, SUBDIVISIONS[one.sub].0);
+        written[i] = Written::At((one.beat, k, s));
+        let (_, before, its) = paths[i][c];
+        at = (before != START).then_some((before, its));
+    }
+    written
+}
+
+fn cheapest(row: &[(f64, usize, usize)]) -> Option<usize> {
+    (0..row.len()).min_by(|a, b| row[*a].0.total_cmp(&row[*b].0))
+}
+
+/// May the onsets `from..to` be grace notes of `to`? Short, one after the other, close.
+fn may_grace(onsets: &[Onset], from: usize, to: usize) -> bool {
+    (from..to).all(|g| {
+        let gap = onsets[g + 1].on - onsets[g].on;
+        gap > 0.020 && gap <= GRACE_GAP && onsets[g].end - onsets[g].on <= 0.180
+    }) && onsets[from].key != onsets[from + 1].key
+}
+
+/// For each beat and subdivision what it costs, less where other tracks divide it so.
+fn beat_costs(count: usize, company: &Company) -> Vec<[f64; SUBDIVISIONS.len()]> {
+    let mut costs = vec![SUBDIVISIONS.map(|s| s.1); count];
+    for (spot, others) in company {
+        let Some(row) = costs.get_mut(spot.0).filter(|_| spot.2 > 1) else { continue };
+        for (i, (s, plain)) in SUBDIVISIONS.iter().enumerate() {
+            if s.is_multiple_of(spot.2) {
+                let share = if *s == spot.2 { 1.0 } else { 0.5 };
+                row[i] = row[i].min(plain / (1.0 + share * f64::from((*others).min(4))));
+            }
+        }
+    }
+    costs
+}
+
+fn candidates(onset: &Onset, beats: &[Beat], spread: f64, company: &Company) -> Vec<Candidate> {
+    let b = beats.partition_point(|b| b.from <= onset.on).saturating_sub(1);
+    let mut found: Vec<Candidate> = Vec::new();
+    let mut push = |beat: usize, k: u8, sub: usize| {
+        let Some(one) = beats.get(beat) else { return };
+        if found.iter().any(|f| (f.beat, f.k, f.sub) == (beat, k, sub)) {
+            return;
+        }
+        let s = SUBDIVISIONS[sub].0;
+        let deviation = (onset.on - one.seconds(k, s)).abs() / spread;
+        let away = if deviation <= KNEE {
+            0.5 * deviation * deviation
+        } else {
+            KNEE * deviation - 0.5 * KNEE * KNEE
+        };
+        let spot = lowest(k, s);
+        let place = PLACES.iter().find(|p| p.0 == spot.1).map_or(5.0, |p| p.1);
+        let others = company.get(&(beat, spot.0, spot.1)).copied().unwrap_or(0);
+        let place = place - LIKE_OTHERS * ripieno_units::math::log10(1.0 + f64::from(others.min(9)));
+        found.push(Candidate { beat, k, sub, cost: away + place });
+    };
+    let here = &beats[b];
+    let fraction = (onset.on - here.from) / (here.to - here.from);
+    for (sub, (s, _)) in SUBDIVISIONS.iter().enumerate() {
+        let step = (here.to - here.from) / f64::from(*s);
+        // Finer than two deviations nothing can be told.
+        if *s > 1 && step < 1.5 * spread {
+            continue;
+        }
+        let below = (fraction * f64::from(*s)).floor().clamp(-1.0, f64::from(*s)) as i32;
+        for k in [below, below + 1] {
+            if k >= i32::from(*s) {
+                push(b + 1, 0, sub);
+            } else if k >= 0 {
+                push(b, k as u8, sub);
+            }
+        }
+        // The end of the beat before, for what comes late.
+        if fraction < 0.25 && b > 0 && *s > 1 {
+            push(b - 1, s - 1, sub);
+        }
+    }
+    found
+}
+
+/// What a place gains, in nats for a tenfold number, from onsets of other tracks at it.
+const LIKE_OTHERS: f64 = 2.5;
+
+/// What it costs to enter the beat of a candidate with its subdivision.
+fn entering(here: &Candidate, before: Option<&Candidate>, costs: &[[f64; SUBDIVISIONS.len()]]) -> f64 {
+    let plain = costs.get(here.beat).map_or(0.0, |row| row[here.sub]);
+    let same = before.is_some_and(|b| b.sub == here.sub && here.beat - b.beat <= 2);
+    if same { plain * AS_BEFORE } else { plain }
+}
+
+fn follow(
+    there: &Candidate,
+    here: &Candidate,
+    first: &Onset,
+    second: &Onset,
+    graces_between: bool,
+    costs: &[[f64; SUBDIVISIONS.len()]],
+) -> f64 {
+    if there.beat == here.beat {
+        if there.sub != here.sub || here.k < there.k {
+            return f64::INFINITY;
+        }
+        if here.k == there.k {
+            return together(first, second, graces_between);
+        }
+        return 0.0;
+    }
+    if here.order() < there.order() {
+        return f64::INFINITY;
+    }
+    entering(here, Some(there), costs)
+}
+
+/// What it costs to write two onsets as one chord.
+fn together(first: &Onset, second: &Onset, graces_between: bool) -> f64 {
+    let apart = second.on - first.on;
+    if first.key == second.key && apart <= 0.012 {
+        return 0.0;
+    }
+    if graces_between || first.key == second.key || apart > CHORD {
+        return WRONG;
+    }
+    let shared = first.end.min(second.end) - second.on;
+    let shorter = (first.end - first.on).min(second.end - second.on).max(0.010);
+    if apart <= 0.012 || shared >= 0.5 * shorter { 0.0 } else { NO_CHORD * apart / CHORD }
+}

@@ -1,0 +1,198 @@
+//! Notes of a played track that are one sign in a score: trills, tremolos, mordents, broken chords.
+
+use ripieno_music::{Arpeggio, Note};
+
+/// What a run of notes stands for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Sign {
+    /// Itself.
+    Plain,
+    /// A trill of its lower key with the upper.
+    Trill {
+        /// Semitones to the upper note.
+        up: i16,
+    },
+    /// Repeated quicker than counted notes are.
+    Tremolo,
+    /// Its first key, a neighbour, the first key again.
+    Mordent {
+        /// Semitones to the neighbour; below zero for the lower one.
+        by: i16,
+    },
+    /// A note of a broken chord.
+    Broken(Arpeggio),
+}
+
+/// One thing to be written.
+#[derive(Clone, Debug)]
+pub(super) struct Item {
+    /// The notes that it is made of, by index.
+    pub notes: Vec<usize>,
+    /// What it is.
+    pub sign: Sign,
+    /// The onset that has a written place, in seconds.
+    pub on: f64,
+    /// When it ends, in seconds.
+    pub end: f64,
+    /// The key that is written.
+    pub key: i16,
+}
+
+/// A note in seconds.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Heard {
+    pub on: f64,
+    pub end: f64,
+    pub key: i16,
+}
+
+/// Strokes of a trill lie within this, in seconds (Moore 1992: 10 to 14 notes a second; slower ones are written notes).
+const TRILL_STROKE: f64 = 0.105;
+/// At least so many strokes.
+const LEAST_TRILL: usize = 5;
+/// Strokes of an unmeasured tremolo (articulation inference: 110 ms; players' spread added).
+const TREMOLO_STROKE: f64 = 0.125;
+/// At least so many strokes.
+const LEAST_TREMOLO: usize = 4;
+/// Strokes whose distance from the nearest even subdivision, in shares of a stroke, is less than this are counted
+/// notes: at random it is 0.29.
+const COUNTED: f64 = 0.17;
+/// Notes of a broken chord follow each other within this time, in seconds.
+const BROKEN: (f64, f64) = (0.018, 0.085);
+
+/// Gathers what belongs together. `heard` is in order of onset; `counted` says how far a run is from a regular
+/// subdivision of the beat, as a share of its stroke.
+pub(super) fn gather(heard: &[Heard], counted: &dyn Fn(&[f64]) -> f64) -> Vec<Item> {
+    let mut taken = vec![false; heard.len()];
+    let mut items = Vec::new();
+    for i in 0..heard.len() {
+        if taken[i] {
+            continue;
+        }
+        let run = trill(heard, &taken, i, counted)
+            .or_else(|| tremolo(heard, &taken, i, counted))
+            .or_else(|| mordent(heard, &taken, i));
+        let (notes, sign) = run.unwrap_or((vec![i], Sign::Plain));
+        for n in &notes {
+            taken[*n] = true;
+        }
+        let key = match sign {
+            Sign::Trill { .. } => notes.iter().map(|n| heard[*n].key).min().unwrap_or(0),
+            _ => heard[i].key,
+        };
+        let end = notes.iter().map(|n| heard[*n].end).fold(f64::MIN, f64::max);
+        items.push(Item { notes, sign, on: heard[i].on, end, key });
+    }
+    broken(&mut items);
+    items.sort_by(|a, b| a.on.total_cmp(&b.on).then(a.key.cmp(&b.key)));
+    items
+}
+
+/// The next note after `i` that follows on it in one voice: begins within `most`, about where `i` ends.
+fn next(heard: &[Heard], taken: &[bool], i: usize, most: f64, fits: &dyn Fn(i16) -> bool) -> Option<usize> {
+    let one = heard[i];
+    (i + 1..heard.len())
+        .take_while(|n| heard[*n].on - one.on <= most)
+        .find(|n| !taken[*n] && heard[*n].on - one.on >= 0.025 && fits(heard[*n].key))
+}
+
+fn trill(
+    heard: &[Heard],
+    taken: &[bool],
+    first: usize,
+    counted: &dyn Fn(&[f64]) -> f64,
+) -> Option<(Vec<usize>, Sign)> {
+    if heard[first].key < 0 {
+        return None; // without pitch
+    }
+    let second = next(heard, taken, first, TRILL_STROKE, &|k| matches!((k - heard[first].key).abs(), 1 | 2))?;
+    let (a, b) = (heard[first].key, heard[second].key);
+    let mut notes = vec![first, second];
+    loop {
+        let wanted = if notes.len() % 2 == 0 { a } else { b };
+        match next(heard, taken, notes[notes.len() - 1], TRILL_STROKE, &|k| k == wanted) {
+            Some(n) => notes.push(n),
+            None => break,
+        }
+    }
+    let onsets: Vec<f64> = notes.iter().map(|n| heard[*n].on).collect();
+    (notes.len() >= LEAST_TRILL && counted(&onsets) > COUNTED)
+        .then_some((notes, Sign::Trill { up: (a - b).abs() }))
+}
+
+fn tremolo(
+    heard: &[Heard],
+    taken: &[bool],
+    first: usize,
+    counted: &dyn Fn(&[f64]) -> f64,
+) -> Option<(Vec<usize>, Sign)> {
+    let mut notes = vec![first];
+    while let Some(n) = next(heard, taken, notes[notes.len() - 1], TREMOLO_STROKE, &|k| k == heard[first].key)
+    {
+        notes.push(n);
+    }
+    let onsets: Vec<f64> = notes.iter().map(|n| heard[*n].on).collect();
+    (notes.len() >= LEAST_TREMOLO && counted(&onsets) > COUNTED).then_some((notes, Sign::Tremolo))
+}
+
+/// Main, neighbour, main: the first two short, the third held.
+fn mordent(heard: &[Heard], taken: &[bool], first: usize) -> Option<(Vec<usize>, Sign)> {
+    const SHORT: f64 = 0.085;
+    let second = next(heard, taken, first, SHORT, &|k| matches!((k - heard[first].key).abs(), 1 | 2))?;
+    let third = next(heard, taken, second, SHORT, &|k| k == heard[first].key)?;
+    let held = heard[third].end - heard[third].on;
+    let after = heard[third].on - heard[second].on;
+    let follows = heard[first].end <= heard[second].on + 0.03 && heard[second].end <= heard[third].on + 0.03;
+    (follows && held >= 2.5 * after.max(0.04))
+        .then(|| (vec![first, second, third], Sign::Mordent { by: heard[second].key - heard[first].key }))
+}
+
+/// Three notes or more that rise or fall one after the other and are all still held when the last begins: it is the last
+/// that stands on its place.
+fn broken(items: &mut [Item]) {
+    let mut i = 0;
+    while i < items.len() {
+        let mut last = i;
+        let rising = items.get(i + 1).is_some_and(|n| n.key > items[i].key);
+        while let Some(n) = items.get(last + 1) {
+            let gap = n.on - items[last].on;
+            let way = if rising { n.key > items[last].key } else { n.key < items[last].key };
+            if items[last].sign != Sign::Plain
+                || n.sign != Sign::Plain
+                || !(BROKEN.0..=BROKEN.1).contains(&gap)
+                || !way
+            {
+                break;
+            }
+            last += 1;
+        }
+        let at = items[last].on;
+        let held = |item: &Item| item.end >= at + 0.25 * (items[last].end - at) && item.end > at + 0.12;
+        let even = {
+            let gaps: Vec<f64> = (i..last).map(|k| items[k + 1].on - items[k].on).collect();
+            let mean = gaps.iter().sum::<f64>() / gaps.len().max(1) as f64;
+            gaps.iter().all(|g| (g - mean).abs() < 0.035)
+        };
+        if last >= i + 2 && even && items[i..=last].iter().all(held) {
+            for item in &mut items[i..=last] {
+                item.sign = Sign::Broken(if rising { Arpeggio::Up } else { Arpeggio::Down });
+                item.on = at;
+            }
+            i = last;
+        }
+        i += 1;
+    }
+}
+
+/// The key of a note, or one of its own for a stroke without pitch.
+pub(super) fn key(note: &Note) -> i16 {
+    note.pitch().map_or_else(
+        || match &note.kind {
+            ripieno_music::NoteKind::Unpitched { stroke } => {
+                -1 - stroke.bytes().fold(0i16, |a, b| (a.wrapping_mul(31) + i16::from(b)) & 0x3FF)
+            }
+            ripieno_music::NoteKind::Pitched(pitch) => pitch.key,
+        },
+        |p| p.key,
+    )
+}
