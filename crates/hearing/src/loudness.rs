@@ -10,6 +10,8 @@ const PER_EAR: f64 = 0.0617;
 const BOTH_EARS: f64 = 1.5;
 /// Both together.
 pub(crate) const SONES: f64 = PER_EAR * BOTH_EARS;
+/// So far below a threshold (40 dB) nothing is added that counts: less than a hundred-thousandth of what the threshold has.
+pub(crate) const NOTHING: f64 = 1e-4;
 /// Excitation above which loudness grows by another law (ISO 532-2).
 const VERY_LOUD: f64 = 1e10;
 
@@ -24,7 +26,7 @@ pub fn loudness(scale: &Scale, pattern: &Pattern) -> f64 {
 }
 
 pub(crate) fn grown(place: &Place, e: f64) -> f64 {
-    if e <= 0.0 {
+    if e <= NOTHING * place.threshold {
         return 0.0;
     }
     if e > VERY_LOUD {

@@ -1,7 +1,7 @@
 //! A sound beside others: how loud it still is, and whether it is heard.
 
 use crate::excitation::Pattern;
-use crate::loudness::SONES;
+use crate::loudness::{NOTHING, SONES};
 use crate::scale::{Place, Scale};
 use ripieno_units::math::pow;
 
@@ -23,11 +23,11 @@ pub fn partial_loudness(scale: &Scale, signal: &Pattern, masker: &Pattern) -> f6
 }
 
 fn partial(place: &Place, signal: f64, masker: f64) -> f64 {
-    if signal <= 0.0 {
+    let threshold = place.efficiency * masker + place.threshold;
+    if signal <= NOTHING * threshold {
         return 0.0;
     }
     let grow = |e: f64| pow(e * place.growth.gain + place.growth.floor, place.growth.exponent);
-    let threshold = place.efficiency * masker + place.threshold;
     let both = grow(signal + masker);
     let at_threshold = grow(masker * (1.0 + place.efficiency) + place.threshold);
     if signal >= threshold {
@@ -116,8 +116,9 @@ pub fn heard(scale: &Scale, signal: &Pattern, masker: &Pattern) -> Heard {
 
 /// Mean excitation of the places in band `i`.
 fn at_band(scale: &Scale, pattern: &Pattern, i: usize) -> f64 {
-    let first = (i as f64 / scale.step + 0.5) as usize;
-    let last = ((i + 1) as f64 / scale.step + 0.5) as usize;
+    // Steps of the scale begin 0.05 Cam below the first band.
+    let edge = |band: usize| ((band as f64 + 0.05) / scale.step + 0.5) as usize;
+    let (first, last) = (edge(i), edge(i + 1));
     let end = last.min(pattern.excitation.len());
     let inside = pattern.excitation.get(first.min(end)..end).unwrap_or_default();
     if inside.is_empty() { 0.0 } else { inside.iter().sum::<f64>() / inside.len() as f64 }
