@@ -1,11 +1,48 @@
 //! Is it heard? From loudness, not from opinion; an estimate.
+//!
+//! Levels come from instruments, dynamics, players and seats ([`slots`]); each note's components become excitation at the
+//! listener ([`ear`]); a line is held against all others that sound with it, and against the reverberation of what was
+//! before ([`balance`], [`lines`]). What is covered is said with remedies that were tried and what each does ([`covered`],
+//! [`remedies`]).
 
-use crate::rules::Rule;
+use crate::rules::{Concern, Rule};
 use crate::{Arc, Table};
 use ripieno_music::{Colour, Finding, Reading};
 
+pub(crate) mod balance;
+mod cells;
+mod covered;
+mod ear;
+pub(crate) mod lines;
+mod remedies;
+mod slots;
+
+use balance::Balance;
+use lines::Lines;
+
+const MASKING: &str = "partial loudness after Moore, Glasberg and Baer 1997, excitation after ISO 532-2; bounds of the verdict: own choice";
+
 /// The rules of this folder.
-pub const RULES: &[Rule] = &[];
+pub const RULES: &[Rule] = &[
+    Rule {
+        name: "tune-covered",
+        concern: Concern::Balance,
+        asks: "the tune is heard beside everything else",
+        source: MASKING,
+    },
+    Rule {
+        name: "tune-at-risk",
+        concern: Concern::Balance,
+        asks: "the tune is heard with ease",
+        source: MASKING,
+    },
+    Rule {
+        name: "line-lost",
+        concern: Concern::Balance,
+        asks: "counter-melody and bass are heard for half of their time",
+        source: MASKING,
+    },
+];
 
 /// The steady sound of one player, or a struck or plucked note in its first 100 ms: sound power by component.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -30,6 +67,9 @@ pub trait Spectra: Sync {
 }
 
 /// Findings of balance, and the arc.
-pub fn check(_table: &Table<'_>, _reading: &Reading, _spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
-    (Vec::new(), Arc::default())
+pub fn check(table: &Table<'_>, reading: &Reading, spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
+    let balance = Balance::new(table, spectra);
+    let lines = Lines::new(&balance, reading);
+    let findings = covered::check(&balance, &lines);
+    (findings, crate::arc::trace(&balance, &lines.passages))
 }
