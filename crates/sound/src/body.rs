@@ -90,6 +90,71 @@ pub struct Make {
     pub sharp: (f64, f64),
 }
 
+/// How a stroke is shared among the modes and bands of a body.
+pub struct Shares {
+    /// Amplitude of each mode and RMS of each band at its start, before they are made even.
+    modes: Vec<f64>,
+    bands: Vec<f64>,
+    /// Factor that gives the stroke its level.
+    even: f64,
+    /// The loudest place, see [`PLACES`].
+    place: usize,
+}
+
+impl Make {
+    /// Mean square over [`METER`] of each mode and band at 1, at each of the places.
+    fn weights(&self) -> Vec<[f64; PLACES.len()]> {
+        let modes = self.modes.iter().map(|m| PLACES.map(|p| weight(m.fall, m.rise, p)));
+        modes.chain(self.hisses.iter().map(|h| PLACES.map(|p| 2.0 * weight(h.fall, h.rise, p)))).collect()
+    }
+
+    /// Seconds of the fall and mean square of a wave of amplitude (RMS) 1, of each mode and band.
+    fn falls(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.modes.iter().map(|m| (m.fall, 0.5)).chain(self.hisses.iter().map(|h| (h.fall, 1.0)))
+    }
+
+    /// Shares of a stroke of so much RMS that is so many octaves harder than usual.
+    fn shares(&self, weights: &[[f64; PLACES.len()]], blow: &Blow, rms: f64, harder: f64) -> Shares {
+        let mallet = self.mallet;
+        let bright = mallet.bright_at(blow.level, harder);
+        let hiss = Decibels(blow.hiss).amplitude();
+        let modes: Vec<f64> = self.modes.iter().map(|m| m.amplitude * mallet.left(m.hertz, bright)).collect();
+        let bands: Vec<f64> =
+            self.hisses.iter().map(|h| hiss * h.level * mallet.left(h.hertz, bright)).collect();
+        let mut power = [0.0_f64; PLACES.len()];
+        let mut rolled = 0.0;
+        for ((gain, weights), (fall, square)) in modes.iter().chain(&bands).zip(weights).zip(self.falls()) {
+            for (power, weight) in power.iter_mut().zip(weights) {
+                *power += gain * gain * weight;
+            }
+            if let Some(every) = blow.every {
+                rolled += gain * gain * square * steady(fall, every, blow.keeps);
+            }
+        }
+        let alone = power.iter().copied().fold(1e-30, f64::max);
+        let place = power.iter().position(|p| *p >= alone).unwrap_or(0);
+        // A player begins a roll somewhat louder than it needs, and then lets the body do the work.
+        let share = if rolled > alone { ROLLED } else { 0.0 };
+        let even = rms / math::sqrt(alone * math::pow(rolled.max(1e-30) / alone, share));
+        Shares { modes, bands, even, place }
+    }
+
+    /// Mean square of each mode, and then of each band, while a stroke is loudest over [`METER`]; in a roll, while it goes on.
+    pub fn powers(&self, blow: &Blow) -> Vec<f64> {
+        let weights = self.weights();
+        let shares = self.shares(&weights, blow, blow.rms, blow.harder);
+        let gains = shares.modes.iter().chain(&shares.bands);
+        gains
+            .zip(&weights)
+            .zip(self.falls())
+            .map(|((gain, weights), (fall, square))| {
+                let start = gain * gain * shares.even * shares.even;
+                start * blow.every.map_or(weights[shares.place], |e| square * steady(fall, e, blow.keeps))
+            })
+            .collect()
+    }
+}
+
 /// What is done to a body.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Act {
@@ -231,6 +296,7 @@ impl Body {
         let at = acts.first()?.0;
         let rate = frame.rate;
         make.modes.retain(|m| m.hertz > 1.0 && m.hertz < 0.45 * rate);
+        make.hisses.retain(|h| h.hertz < 0.45 * rate);
         let twins: Vec<usize> = (0..make.modes.len()).filter(|i| make.modes[*i].rise > 0.0).collect();
         let mut modes = make.modes.clone();
         for i in &twins {
@@ -238,18 +304,8 @@ impl Body {
             let fall = 6.907_755 / (6.907_755 / mode.fall.max(0.002) + 1.0 / mode.rise);
             modes.push(Mode { fall, ..mode });
         }
-        let bands: Vec<Band> = make
-            .hisses
-            .iter()
-            .filter(|h| h.hertz < 0.45 * rate)
-            .map(|h| Band::new(*h, chance.bits(), rate))
-            .collect();
-        let weights = make
-            .modes
-            .iter()
-            .map(|m| PLACES.map(|p| weight(m.fall, m.rise, p)))
-            .chain(bands.iter().map(|b| PLACES.map(|p| 2.0 * weight(b.make.fall, b.make.rise, p))))
-            .collect();
+        let bands: Vec<Band> = make.hisses.iter().map(|h| Band::new(*h, chance.bits(), rate)).collect();
+        let weights = make.weights();
         Some(Self {
             rate,
             desk,
@@ -349,33 +405,8 @@ impl Body {
             harder += self.chance.normal(0.08).clamp(-0.2, 0.2);
             rms *= Decibels(self.chance.normal(0.5).clamp(-1.2, 1.2)).amplitude();
         }
-        let mallet = self.make.mallet;
-        let bright = mallet.bright_at(blow.level, harder);
-        let hiss = Decibels(blow.hiss).amplitude();
-        let mut gains: Vec<f64> =
-            self.make.modes.iter().map(|m| m.amplitude * mallet.left(m.hertz, bright)).collect();
-        let noises: Vec<f64> =
-            self.bands.iter().map(|b| hiss * b.make.level * mallet.left(b.make.hertz, bright)).collect();
-        let mut power = [0.0_f64; PLACES.len()];
-        let mut rolled = 0.0;
-        let falls = self
-            .make
-            .modes
-            .iter()
-            .map(|m| (m.fall, 0.5))
-            .chain(self.bands.iter().map(|b| (b.make.fall, 1.0)));
-        for ((gain, weights), (fall, square)) in gains.iter().chain(&noises).zip(&self.weights).zip(falls) {
-            for (power, weight) in power.iter_mut().zip(weights) {
-                *power += gain * gain * weight;
-            }
-            if let Some(every) = blow.every {
-                rolled += gain * gain * square * steady(fall, every, blow.keeps);
-            }
-        }
-        let alone = power.iter().copied().fold(1e-30, f64::max);
-        // A player begins a roll somewhat louder than it needs, and then lets the body do the work.
-        let share = if rolled > alone { ROLLED } else { 0.0 };
-        let even = rms / math::sqrt(alone * math::pow(rolled.max(1e-30) / alone, share));
+        let Shares { modes: mut gains, bands: noises, even, .. } =
+            self.make.shares(&self.weights, &blow, rms, harder);
         for gain in &mut gains {
             // No two strokes fall on the same spot.
             let spot = if self.plain { 1.0 } else { 1.0 + 0.15 * self.chance.between(-1.0, 1.0) };
@@ -388,7 +419,7 @@ impl Body {
         if self.bend.is_none() && self.sharp == 0.0 {
             self.bank.bend(1.0);
         }
-        let contact = mallet.contact_at(blow.level, harder);
+        let contact = self.make.mallet.contact_at(blow.level, harder);
         self.bank.strike(contact, blow.keeps, &gains);
         if !self.plain || self.make.noisy {
             for (band, gain) in self.bands.iter_mut().zip(&noises) {

@@ -21,6 +21,17 @@ pub struct Band {
     pub sync: f64,
 }
 
+impl Band {
+    /// Amplitude beside others at a frequency.
+    pub fn at(&self, hertz: f64) -> f64 {
+        let (low, high) = (hertz / self.low.max(1.0), hertz / self.high.max(1.0));
+        // One pole below, one and a half above.
+        let below = low / math::sqrt(1.0 + low * low);
+        let above = 1.0 + high * high;
+        below / math::sqrt(above * math::sqrt(above))
+    }
+}
+
 /// The loops of a chair, one for each desk, of RMS 1.
 pub struct Breath {
     loops: Vec<Rc<[f32]>>,
@@ -29,16 +40,8 @@ pub struct Breath {
 impl Breath {
     /// Of a chair with so many desks.
     pub fn new(band: Band, desks: usize, rate: f64, chance: &mut Chance) -> Self {
-        let shape: Vec<f64> = (1..LENGTH / 2)
-            .map(|n| {
-                let hertz = f64::from(n as u32) * rate / LENGTH as f64;
-                let (low, high) = (hertz / band.low.max(1.0), hertz / band.high.max(1.0));
-                // One pole below, one and a half above.
-                let below = low / math::sqrt(1.0 + low * low);
-                let above = 1.0 + high * high;
-                below / math::sqrt(above * math::sqrt(above))
-            })
-            .collect();
+        let shape: Vec<f64> =
+            (1..LENGTH / 2).map(|n| band.at(f64::from(n as u32) * rate / LENGTH as f64)).collect();
         let power: f64 = shape.iter().map(|a| a * a / 2.0).sum();
         let gain = 1.0 / math::sqrt(power.max(1e-300));
         let loops = (0..desks)

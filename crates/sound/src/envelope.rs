@@ -39,6 +39,11 @@ fn row(name: &str, family: &str) -> Vec<&'static str> {
         .unwrap_or_default()
 }
 
+/// dB a second that a held note of an articulation loses, below zero, on an instrument of a family.
+pub fn hold(articulation: &str, family: &str) -> f64 {
+    number(&row(articulation, family), 5)
+}
+
 impl Envelope {
     /// Of a chain that begins with one note and ends with another. `extra` is how far the first note's attack lies above the
     /// chair's level, dB.

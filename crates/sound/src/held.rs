@@ -72,7 +72,7 @@ impl crate::Runner for Runner<'_> {
 }
 
 /// Loudness by mark: the performance's dB re mf as the instrument's own. The spectrum follows the mark, the level this.
-fn own_level(held: &Held, level: f64) -> f64 {
+pub fn own_level(held: &Held, level: f64) -> f64 {
     // pp, f and ff of the performance, 4.5 dB apart from mark to mark.
     const MARKS: [f64; 3] = [-13.5, 4.5, 9.0];
     let (pp, ff) = (held.range.0 + crate::FORTE, held.range.1 + crate::FORTE);
@@ -83,6 +83,11 @@ fn own_level(held: &Held, level: f64) -> f64 {
         math::polyline(&[(MARKS[0], pp), (MARKS[1], crate::FORTE), (MARKS[2], ff)], level)
             + 0.7 * (level - MARKS[2]).max(0.0)
     }
+}
+
+/// dB of breath or bow re the tone: relatively more when soft.
+pub fn breath_level(held: &Held, colour: f64, level: f64) -> f64 {
+    held.noise.level + colour - 0.2 * level.clamp(-25.0, 15.0)
 }
 
 /// The dip of a join: dB, and seconds on both sides.
@@ -218,12 +223,12 @@ fn play(
         if !frame.plain() {
             let note = &chain[players[0].note];
             noise_colour += recolour * (tints[players[0].note].noise - noise_colour);
-            // Most at the start, a little where bows turn, and relatively more when soft.
+            // Most at the start, a little where bows turn.
             let mut burst = 1.0 + (envelope.burst - 1.0) * math::exp(-leading.max(0.0) / 0.022);
             if note.articulation == named::TREMOLO {
                 burst += 2.0 * math::exp(-players[0].since / 0.02);
             }
-            let soft = Decibels(held.noise.level + noise_colour - 0.2 * level.clamp(-25.0, 15.0)).amplitude();
+            let soft = Decibels(breath_level(held, noise_colour, level)).amplitude();
             let rise = smooth(2.0 * leading / envelope.attack);
             let now = soft * loud * burst * share * sounding[0].max(0.0).min(rise.max(sounding[0]));
             let tone = loud * sounding[0];

@@ -8,6 +8,7 @@
 //!
 //! Voices of the house, chosen by the tables in `data/`: held (bowed, blown, reed, brass, sung) in `held`, plucked in `plucked`,
 //! struck with and without pitch in `struck`. All follow the chair's level, the gestures' attacks, joins, bends and colours.
+//! [`spectra`] tells what a note will sound like, without rendering it.
 //! [`font`] plays a chair with the presets of a SoundFont instead; [`print`] tells how well a recording fits what a chair does.
 
 mod bank;
@@ -23,6 +24,7 @@ mod periods;
 mod player;
 mod plucked;
 pub mod print;
+pub mod spectra;
 mod speech;
 mod stage;
 mod struck;

@@ -50,6 +50,46 @@ const NODES: usize = 129;
 /// of its amplitude, so lengths are fifty times the highest partial where they may: -68 dB of a partial that is itself weak.
 const LENGTHS: [usize; 3] = [1024, 2048, 4096];
 
+/// Hertz of a node.
+pub fn hertz(tuning: f64, node: usize) -> f64 {
+    tuning * math::exp2((node as f64 - 69.5) / 12.0)
+}
+
+/// Highest partial at a sample rate: a semitone of room for vibrato and bends.
+pub fn top(rate: f64) -> f64 {
+    (0.45 * rate / 1.06).min(HEARD)
+}
+
+/// Amplitudes of the partials of one period, layer by layer, each layer of RMS 1 or nearly. The last half-octave fades.
+pub fn layers(spectrum: &Spectrum, tint: &Tint, pitch: f64, top: f64, vowel: u8) -> Vec<[f64; 4]> {
+    let mut partials: Vec<[f64; 4]> = Vec::new();
+    let mut powers = [[0.0_f64; 2]; 4];
+    for n in 1..=LENGTHS[2] as i32 / 2 {
+        let hertz = pitch * f64::from(n);
+        if n > 1 && hertz > top {
+            break;
+        }
+        let fade = if n > 1 { (2.0 * math::log2(top / hertz)).min(1.0) } else { 1.0 };
+        let (db, rough) = spectrum.at(n, hertz, pitch, vowel);
+        let tinted = tint.at(n, hertz);
+        let mut all = [0.0; 4];
+        for ((layer, power), effort) in all.iter_mut().zip(&mut powers).zip(LAYERS) {
+            let db = db + tinted + spectrum.effort(n, hertz, effort);
+            let even = fade * math::pow(10.0, db.clamp(-200.0, 100.0) / 20.0);
+            *layer = even * math::pow(10.0, rough.clamp(-60.0, 60.0) / 20.0);
+            power[0] += even * even / 2.0;
+            power[1] += *layer * *layer / 2.0;
+        }
+        partials.push(all);
+    }
+    for (i, power) in powers.iter().enumerate() {
+        // A note on a strong place of the body is a little louder than its neighbours: half of what the body does stays.
+        let gain = math::pow((power[0] * power[1]).max(1e-300), -0.25);
+        partials.iter_mut().for_each(|p| p[i] *= gain);
+    }
+    partials
+}
+
 struct Nodes {
     set: Set,
     tint: Tint,
@@ -98,12 +138,11 @@ impl Periods {
     }
 
     fn hertz(&self, node: usize) -> f64 {
-        self.tuning * math::exp2((node as f64 - 69.5) / 12.0)
+        hertz(self.tuning, node)
     }
 
-    /// A semitone of room for vibrato and bends.
     fn top(&self) -> f64 {
-        (0.45 * self.rate / 1.06).min(HEARD)
+        top(self.rate)
     }
 
     fn node(&mut self, set: usize, node: usize, length: usize) -> Rc<[Quad]> {
@@ -115,34 +154,13 @@ impl Periods {
         made
     }
 
-    /// One period of all layers, each of RMS 1 or nearly, with the first sample again at the end. The last half-octave fades.
+    /// One period of all layers, with the first sample again at the end.
     fn make(&self, nodes: &Nodes, node: usize, length: usize) -> Rc<[Quad]> {
-        let pitch = self.hertz(node);
-        let mut partials: [Vec<(f64, f64)>; 4] = Default::default();
-        let mut powers = [[0.0_f64; 2]; 4];
-        let top = self.top();
-        for (phase, n) in self.phases.iter().zip(1..) {
-            let hertz = pitch * f64::from(n);
-            if n > 1 && hertz > top {
-                break;
-            }
-            let fade = if n > 1 { (2.0 * math::log2(top / hertz)).min(1.0) } else { 1.0 };
-            let (db, rough) = self.spectrum.at(n, hertz, pitch, nodes.set.vowel);
-            let tinted = nodes.tint.at(n, hertz);
-            for ((layer, power), effort) in partials.iter_mut().zip(&mut powers).zip(LAYERS) {
-                let db = db + tinted + self.spectrum.effort(n, hertz, effort);
-                let even = fade * math::pow(10.0, db.clamp(-200.0, 100.0) / 20.0);
-                let amplitude = even * math::pow(10.0, rough.clamp(-60.0, 60.0) / 20.0);
-                power[0] += even * even / 2.0;
-                power[1] += amplitude * amplitude / 2.0;
-                layer.push((amplitude, *phase));
-            }
-        }
+        let even = layers(&self.spectrum, &nodes.tint, self.hertz(node), self.top(), nodes.set.vowel);
+        let partials = |i: usize| even.iter().zip(&self.phases).map(move |(a, phase)| (a[i], *phase));
         let mut made = vec![Quad::default(); length + 1];
-        for (i, (mut layer, power)) in partials.into_iter().zip(powers).enumerate() {
-            // A note on a strong place of the body is a little louder than its neighbours: half of what the body does stays.
-            let gain = math::pow((power[0] * power[1]).max(1e-300), -0.25);
-            layer.iter_mut().for_each(|p| p.0 *= gain);
+        for i in 0..LAYERS.len() {
+            let layer: Vec<(f64, f64)> = partials(i).collect();
             let period = periodic(length, &layer);
             for (quad, x) in made.iter_mut().zip(period.iter().chain(&period[..1])) {
                 quad.0[i] = *x;

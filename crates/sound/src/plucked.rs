@@ -7,7 +7,7 @@
 use crate::Frame;
 use crate::bank::Mode;
 use crate::body::{Act, Blow, Body, Make};
-use crate::facts::{Row, at_key, common, fall, harder, is_damped, rows, span};
+use crate::facts::{Common, Row, at_key, common, fall, harder, is_damped, rows, span};
 use crate::notes::Note;
 use crate::stage::Stage;
 use ripieno_instruments::{Instrument, by_id};
@@ -40,7 +40,8 @@ impl crate::Runner for Runner {
 
 /// How a string is made to sound: strings of one key and one way are one string.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
-enum Way {
+pub enum Way {
+    /// As usual.
     #[default]
     Plain,
     /// With the wood of the bow.
@@ -56,17 +57,47 @@ enum Way {
 }
 
 impl Way {
-    fn of(note: &Note<'_>) -> Self {
-        match note.colour {
+    /// Of a colour and an articulation.
+    pub fn of(colour: Option<Colour>, articulation: &str) -> Self {
+        match colour {
             Some(Colour::ColLegno) => Self::Wood,
             Some(Colour::Harmonics) => Self::Harmonic,
             Some(Colour::SulPont) => Self::Near,
             Some(Colour::SulTasto) => Self::Far,
             Some(Colour::ConSord | Colour::Stopped) => Self::Muted,
-            _ if note.articulation.contains("table") => Self::Near,
+            _ if articulation.contains("table") => Self::Near,
             _ => Self::Plain,
         }
     }
+
+    /// Octaves that it is brighter than usual.
+    fn brighter(self) -> f64 {
+        match self {
+            Self::Muted => -0.7,
+            Self::Near => 0.5,
+            Self::Far => -0.6,
+            Self::Harmonic => -0.8,
+            Self::Wood => 0.8,
+            Self::Plain => 0.0,
+        }
+    }
+}
+
+/// How hard a note is plucked, in octaves of brightness, and how much noisier than usual, in dB.
+pub fn pluck(way: Way, articulation: &str) -> (f64, f64) {
+    let snap = articulation == named::SNAP_PIZZICATO;
+    let hard = way.brighter() + harder(articulation) + if snap { 1.6 } else { 0.0 };
+    let noise = match way {
+        _ if snap => 16.0,
+        Way::Wood => 12.0,
+        _ => 0.0,
+    };
+    (hard, noise)
+}
+
+/// The rows of an instrument, with those of others of its family where it has none.
+pub fn table(instrument: Option<&Instrument>) -> Vec<Row> {
+    rows(PLUCKED, instrument)
 }
 
 /// Plays these notes on the strings of an instrument. Notes on one key share its string, which goes on ringing when it is
@@ -77,7 +108,10 @@ pub fn runner(frame: Frame<'_>, id: &str, notes: Vec<Note<'_>>) -> Runner {
     // A bent string is one of its own: what rings beside it is not bent.
     let mut strings: BTreeMap<(u8, Way, bool), Vec<&Note<'_>>> = BTreeMap::new();
     for note in &notes {
-        strings.entry((note.key, Way::of(note), !note.bend.is_empty())).or_default().push(note);
+        strings
+            .entry((note.key, Way::of(note.colour, note.articulation), !note.bend.is_empty()))
+            .or_default()
+            .push(note);
     }
     let mut all = Vec::new();
     for ((key, way, _), notes) in strings {
@@ -110,15 +144,8 @@ fn string(
     mut chance: Chance,
 ) -> Option<Body> {
     let key = notes.first()?.key;
-    let mut common = common(rows, key, None);
-    let (softer, damp) = match way {
-        Way::Muted => (-0.7, common.damp),
-        Way::Near => (0.5, common.damp),
-        Way::Far => (-0.6, common.damp),
-        Way::Harmonic => (-0.8, common.damp),
-        Way::Wood => (0.8, common.damp),
-        Way::Plain => (0.0, common.damp),
-    };
+    let common = common(rows, key, None);
+    let damp = common.damp;
     // As many players above the pitch as below it.
     let side = f64::from(player.number) - 0.5 * f64::from(player.of - 1);
     let detune = if player.of > 1 { side * 4.0 + chance.normal(1.5).clamp(-3.0, 3.0) } else { 0.0 };
@@ -128,20 +155,14 @@ fn string(
     for note in notes {
         let late = if player.of > 1 { chance.normal(0.013).clamp(-0.028, 0.028) } else { 0.0 };
         let own = if player.of > 1 { chance.normal(1.2).clamp(-3.0, 3.0) } else { 0.0 };
-        let snap = note.articulation == named::SNAP_PIZZICATO;
+        let (harder, hiss) = pluck(way, note.articulation);
         let blow = Blow {
             rms: share * frame.amplitude(common.forte, note.attack + own, note.players),
             level: note.attack + own,
-            harder: softer + harder(note.articulation) + if snap { 1.6 } else { 0.0 },
+            harder,
             keeps: common.keeps,
             every: None,
-            hiss: if snap {
-                16.0
-            } else if way == Way::Wood {
-                12.0
-            } else {
-                0.0
-            },
+            hiss,
             bend: (!note.bend.is_empty()).then(|| (note.onset + late, note.bend.clone())),
         };
         acts.push((frame.at(note.onset + late), Act::Strike(blow)));
@@ -156,17 +177,31 @@ fn string(
     // At one frame, hands are laid on before the next pluck.
     acts.sort_by_key(|a| (a.0, matches!(a.1, Act::Strike(_))));
     let hertz = frame.hertz(notes[0].cents + detune);
-    let modes = partials(frame, instrument, rows, key, hertz, way, &common.mallet, &mut chance);
-    // Noise is told beside the loudest partial of a pluck at mf.
-    let loudest = modes.iter().map(|m| m.amplitude.abs() * common.mallet.usual(m.hertz)).fold(0.0, f64::max);
-    common.hisses.iter_mut().for_each(|h| h.level *= loudest);
-    let make =
-        Make { modes, hisses: common.hisses, noisy: false, mallet: common.mallet, sharp: common.sharp };
+    let make = make(frame, instrument, rows, key, hertz, way, common, &mut chance);
     Body::new(frame, player.number.into(), make, acts, chance)
 }
 
+/// What a string is made of.
+#[allow(clippy::too_many_arguments)] // a string, plainly
+pub fn make(
+    frame: &Frame<'_>,
+    instrument: Option<&Instrument>,
+    rows: &[Row],
+    key: u8,
+    hertz: f64,
+    way: Way,
+    mut common: Common,
+    chance: &mut Chance,
+) -> Make {
+    let modes = partials(frame, instrument, rows, key, hertz, way, &common.mallet, chance);
+    // Noise is told beside the loudest partial of a pluck at mf.
+    let loudest = modes.iter().map(|m| m.amplitude.abs() * common.mallet.usual(m.hertz)).fold(0.0, f64::max);
+    common.hisses.iter_mut().for_each(|h| h.level *= loudest);
+    Make { modes, hisses: common.hisses, noisy: false, mallet: common.mallet, sharp: common.sharp }
+}
+
 /// Seconds of the fall when a hand is laid on a string that rings on by nature.
-fn hand(rows: &[Row], key: u8) -> f64 {
+pub fn hand(rows: &[Row], key: u8) -> f64 {
     rows.iter().find(|r| r.what == "hand").map_or(0.2, |r| at_key(r.value, key, 0.2))
 }
 

@@ -11,7 +11,7 @@ use crate::notes::Note;
 use crate::plucked::pedalled;
 use crate::stage::Stage;
 use crate::tables::rows_of;
-use ripieno_instruments::{Instrument, by_id, table};
+use ripieno_instruments::{Instrument, by_id};
 use ripieno_music::named;
 use ripieno_units::{Chance, Decibels, math};
 use std::collections::BTreeMap;
@@ -38,14 +38,14 @@ impl crate::Runner for Runner {
 pub fn runner(frame: Frame<'_>, notes: Vec<Note<'_>>) -> Runner {
     let mut struck: BTreeMap<(&str, u8), Vec<Note<'_>>> = BTreeMap::new();
     for note in notes {
-        let instrument = of(&note, &frame.chair.instrument);
+        let instrument = of(note.stroke, note.key, &frame.chair.instrument);
         let id = instrument.map_or("percussion", |i| i.id.as_str());
         let key = if instrument.is_none_or(|i| i.unpitched) { 0 } else { note.key };
         struck.entry((id, key)).or_default().push(note);
     }
     let mut bodies = Vec::new();
     for ((id, key), notes) in struck {
-        let all = rows(STRUCK, by_id(id));
+        let all = table(id);
         let name = [frame.chair.chair.as_str(), "body", id, &key.to_string()].map(String::from);
         let chance = |what: &str| {
             let names: Vec<&str> = name.iter().map(String::as_str).chain([what]).collect();
@@ -60,10 +60,10 @@ pub fn runner(frame: Frame<'_>, notes: Vec<Note<'_>>) -> Runner {
 }
 
 /// What a note strikes: what it names, or on a set of drums what its key stands for.
-fn of(note: &Note<'_>, chair: &str) -> Option<&'static Instrument> {
-    let instrument = instrument_of(note.stroke, chair)?;
-    if note.stroke.is_none() && matches!(instrument.id.as_str(), "drum-kit" | "percussion") {
-        let own = table().iter().find(|i| i.unpitched && i.gm_key == Some(note.key));
+pub fn of(stroke: Option<&str>, key: u8, chair: &str) -> Option<&'static Instrument> {
+    let instrument = instrument_of(stroke, chair)?;
+    if stroke.is_none() && matches!(instrument.id.as_str(), "drum-kit" | "percussion") {
+        let own = ripieno_instruments::table().iter().find(|i| i.unpitched && i.gm_key == Some(key));
         return own.or(Some(instrument));
     }
     Some(instrument)
@@ -118,8 +118,13 @@ fn body(
     Body::new(frame, 0, make, acts, chance)
 }
 
+/// The rows of an instrument, with those of others of its family where it has none.
+pub fn table(id: &str) -> Vec<Row> {
+    rows(STRUCK, by_id(id))
+}
+
 /// What a body is made of.
-fn make(rows: &[Row], pitch: f64, fall: f64, common: &Common, id: &str) -> Make {
+pub fn make(rows: &[Row], pitch: f64, fall: f64, common: &Common, id: &str) -> Make {
     let noisy = by_id(id).is_none_or(|i| i.unpitched);
     let mut modes = Vec::new();
     for row in rows {
