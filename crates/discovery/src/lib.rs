@@ -9,14 +9,16 @@
 pub mod doublings;
 pub mod passages;
 pub mod roles;
+mod survey;
 
 use ripieno_music::{Reading, Score};
 
 /// Everything that is found in a score.
 pub fn read(score: &Score) -> Reading {
     let doublings = doublings::find(score);
-    let tune = roles::tune(score, &doublings);
-    let mut passages = passages::find(score);
-    roles::name_roles(score, &doublings, &tune, &mut passages);
+    let survey = survey::Survey::of(score);
+    let tune = roles::tune_in(score, &doublings, &survey);
+    let mut passages = passages::find_in(score, &survey);
+    roles::name_roles_in(score, &doublings, &tune, &mut passages, &survey);
     Reading { passages, doublings, tune }
 }

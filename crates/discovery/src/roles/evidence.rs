@@ -1,0 +1,415 @@
+//! What speaks for each track having the tune, unit by unit.
+
+use super::lines::{Tone, Units, lines};
+use super::themes::Themes;
+use crate::survey::Survey;
+use ripieno_instruments::Family;
+use ripieno_music::{Playing, DirectionKind, Score};
+use ripieno_units::math;
+
+/// Sums that are taken over a unit, then over windows.
+pub(super) const SUMS: usize = 22;
+/// How many numbers speak for a track.
+pub(super) const FEATURES: usize = 50;
+/// And how many tell what it is, whatever it plays.
+pub(super) const TRAITS: usize = 8;
+
+// What the sums are of. Where "time" is said: quarters.
+const SOUND: usize = 0;
+const ONSETS: usize = 1;
+const STEPS: usize = 2;
+const REPEATS: usize = 3;
+const LEAPS: usize = 4;
+const SKIPS: usize = 5;
+const LONG: usize = 6; // time in tones that last longer than a bar
+const TOP: usize = 7; // time as the highest
+const BOTTOM: usize = 8; // time as the lowest
+const BELOW: usize = 9; // octaves below the highest, times time
+const ABOVE: usize = 10; // other lines that lie higher, times time
+const DOUBLED: usize = 11; // log of how many tracks have the same, times time
+const SHARED: usize = 12; // onsets that another line has too
+const SLURRED: usize = 13;
+const SHORT: usize = 14;
+const TREMOLO: usize = 15;
+const CHANGES: usize = 16; // tones of another length than the one before
+const RECURS: usize = 17;
+const MEMORY: usize = 18;
+const LEVEL: usize = 19; // dB above the mean of the others, times time
+const SAME: usize = 20; // time in bars that repeat the bar before
+const SUNG: usize = 21;
+
+/// A score laid out for the search.
+pub(super) struct Layout {
+    pub units: Units,
+    pub lines: Vec<Vec<Tone>>,
+    pub themes: Themes,
+    /// By unit, then track: sums.
+    sums: Vec<[f64; SUMS]>,
+    /// The same summed over all units before (unit-major), to take windows.
+    before: Vec<[f64; SUMS]>,
+    /// By track and bar: which keys are struck, as bits of key - 24 (two rows of 64).
+    keys: Vec<Vec<u128>>,
+    /// By track: constant numbers.
+    traits: Vec<[f64; TRAITS]>,
+    /// By unit, then track: does a tone begin after a rest of at least a quarter of a bar?
+    pub entry: Vec<bool>,
+    pub tracks: usize,
+    /// By unit, then track: sounding mean pitch; 0 where silent.
+    pitch: Vec<f64>,
+    /// Time in which it sounds, by unit, then track.
+    pub doubles: Vec<Vec<u64>>,
+}
+
+fn overlap(tone: &Tone, from: f64, to: f64) -> f64 {
+    (tone.end.min(to) - tone.at.max(from)).max(0.0)
+}
+
+impl Layout {
+    pub fn of(score: &Score, survey: &Survey) -> Self {
+        let units = Units::of(&score.timeline);
+        let lines = lines(score);
+        let themes = Themes::of(&lines, &units);
+        let tracks = lines.len();
+        let size = units.count() * tracks;
+        let mut layout = Self {
+            sums: vec![[0.0; SUMS]; size],
+            before: Vec::new(),
+            keys: vec![vec![0; survey.bars]; tracks],
+            traits: (0..tracks).map(|t| traits(survey, t)).collect(),
+            entry: vec![false; size],
+            pitch: vec![0.0; size],
+            doubles: Vec::new(),
+            units,
+            lines,
+            themes,
+            tracks,
+        };
+        let recurs = layout.themes.recurrence(&layout.lines);
+        let solo = solos(score, &layout.units);
+        for track in 0..tracks {
+            layout.walk(track, score, &recurs[track]);
+            for unit in 0..layout.units.count() {
+                if solo[track][unit] {
+                    layout.sums[unit * tracks + track][SUNG] += layout.sums[unit * tracks + track][SOUND];
+                }
+            }
+        }
+        layout.compare(survey);
+        layout.add_up();
+        layout
+    }
+
+    /// Sums of one track by itself.
+    fn walk(&mut self, track: usize, score: &Score, recurs: &[f64]) {
+        let (units, tracks) = (&self.units, self.tracks);
+        let tones = &self.lines[track];
+        let mut unit = 0;
+        for (i, tone) in tones.iter().enumerate() {
+            while unit + 1 < units.count() && units.edges[unit + 1] <= tone.at {
+                unit += 1;
+            }
+            let bar = &score.timeline.bars[units.bar[unit]];
+            let bar_length = bar.length.quarters();
+            let here = &mut self.sums[unit * tracks + track];
+            here[ONSETS] += 1.0;
+            here[SLURRED] += f64::from(u8::from(tone.slurred));
+            here[SHORT] += f64::from(u8::from(tone.short));
+            here[RECURS] += recurs[i];
+            let bit = (tone.key - 24).clamp(0, 127);
+            self.keys[track][units.bar[unit]] |= 1u128 << bit;
+            let last = i.checked_sub(1).map(|l| &tones[l]);
+            let rest = last.map_or(f64::MAX, |l| tone.at - l.end);
+            if rest >= bar_length / 4.0 {
+                self.entry[unit * tracks + track] = true;
+            }
+            if let Some(last) = last.filter(|_| rest < bar_length) {
+                match (tone.key - last.key).abs() {
+                    0 => here[REPEATS] += 1.0,
+                    1 | 2 => here[STEPS] += 1.0,
+                    3..=7 => here[SKIPS] += 1.0,
+                    _ => here[LEAPS] += 1.0,
+                }
+                let before = i.checked_sub(2).map(|b| last.at - tones[b].at);
+                if before.is_some_and(|b| ((tone.at - last.at) / b.max(1e-6) - 1.0).abs() > 0.2) {
+                    here[CHANGES] += 1.0;
+                }
+            }
+            for reached in unit..units.count() {
+                let (from, to) = (units.edges[reached], units.edges[reached + 1]);
+                if from >= tone.end {
+                    break;
+                }
+                let time = overlap(tone, from, to);
+                let at = reached * tracks + track;
+                let sums = &mut self.sums[at];
+                sums[SOUND] += time;
+                self.pitch[at] += f64::from(tone.key) * time;
+                if tone.end - tone.at > bar_length {
+                    sums[LONG] += time;
+                }
+                if tone.tremolo {
+                    sums[TREMOLO] += time;
+                }
+                if tone.sung {
+                    sums[SUNG] += time;
+                }
+            }
+        }
+        for unit in 0..units.count() {
+            let at = unit * tracks + track;
+            let sound = self.sums[at][SOUND];
+            self.pitch[at] = if sound > 1e-9 { self.pitch[at] / sound } else { 0.0 };
+        }
+    }
+
+    /// Sums that come from comparing the tracks.
+    fn compare(&mut self, survey: &Survey) {
+        let tracks = self.tracks;
+        let prints = super::prints::Prints::of(&self.lines, &self.units);
+        let words = tracks.div_ceil(64);
+        let mut doubles = vec![vec![0u64; words]; tracks];
+        let mut shared = vec![0.0; tracks];
+        for bar in 0..survey.bars {
+            for row in &mut doubles {
+                row.fill(0);
+            }
+            for a in 0..tracks {
+                for b in a + 1..tracks {
+                    if prints.same(a, b, bar) {
+                        doubles[a][b / 64] |= 1 << (b % 64);
+                        doubles[b][a / 64] |= 1 << (a % 64);
+                    }
+                }
+            }
+            for (a, share) in shared.iter_mut().enumerate() {
+                *share = prints.shared(a, bar, &doubles[a]);
+            }
+            let mean_level = {
+                let playing = || survey.cells.iter().map(|c| &c[bar]).filter(|c| c.plays());
+                playing().map(|c| c.level).sum::<f64>() / (playing().count().max(1)) as f64
+            };
+            for unit in self.units.of_bar[bar]..self.units.of_bar[bar + 1] {
+                let row = unit * tracks;
+                let sounding: Vec<usize> =
+                    (0..tracks).filter(|t| self.sums[row + t][SOUND] > 1e-9).collect();
+                let high = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MIN, f64::max);
+                let low = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MAX, f64::min);
+                for t in &sounding {
+                    let pitch = self.pitch[row + t];
+                    let mut others: Vec<usize> = Vec::new();
+                    for o in &sounding {
+                        if self.pitch[row + o] > pitch + 0.5
+                            && doubles[*t][o / 64] >> (o % 64) & 1 == 0
+                            && !others.iter().any(|x| doubles[*x][o / 64] >> (o % 64) & 1 == 1)
+                        {
+                            others.push(*o);
+                        }
+                    }
+                    let double: u32 = doubles[*t].iter().map(|w| w.count_ones()).sum();
+                    let sums = &mut self.sums[row + t];
+                    let time = sums[SOUND];
+                    if pitch >= high - 0.5 {
+                        sums[TOP] += time;
+                    }
+                    if pitch <= low + 0.5 {
+                        sums[BOTTOM] += time;
+                    }
+                    sums[BELOW] += time * ((high - pitch) / 12.0).min(4.0);
+                    sums[ABOVE] += time * (others.len() as f64).min(5.0);
+                    sums[DOUBLED] += time * math::log2(1.0 + f64::from(double));
+                    sums[SHARED] += sums[ONSETS] * shared[*t];
+                    sums[LEVEL] += time * (survey.cells[*t][bar].level - mean_level).clamp(-12.0, 12.0) / 6.0;
+                    if prints.repeats(*t, bar) {
+                        sums[SAME] += time;
+                    }
+                }
+            }
+            self.doubles.push(doubles.concat());
+        }
+    }
+
+    fn add_up(&mut self) {
+        let tracks = self.tracks;
+        let mut before = vec![[0.0; SUMS]; tracks];
+        before.reserve(self.sums.len());
+        for (i, sums) in self.sums.iter().enumerate() {
+            let mut next = before[i];
+            for (n, s) in next.iter_mut().zip(sums) {
+                *n += s;
+            }
+            before.push(next);
+        }
+        self.before = before;
+    }
+
+    /// The unit in which each tone of each track begins.
+    pub fn units_of_tones(&self) -> Vec<Vec<usize>> {
+        let walk = |tones: &Vec<Tone>| {
+            let mut unit = 0;
+            tones
+                .iter()
+                .map(|tone| {
+                    while unit + 1 < self.units.count() && self.units.edges[unit + 1] <= tone.at {
+                        unit += 1;
+                    }
+                    unit
+                })
+                .collect()
+        };
+        self.lines.iter().map(walk).collect()
+    }
+
+    /// Puts in what the memory of themes says, tone by tone.
+    pub fn remember(&mut self, memory: &[Vec<f64>]) {
+        for sums in &mut self.sums {
+            sums[MEMORY] = 0.0;
+        }
+        for (track, units) in self.units_of_tones().iter().enumerate() {
+            for (unit, value) in units.iter().zip(&memory[track]) {
+                self.sums[unit * self.tracks + track][MEMORY] += value;
+            }
+        }
+        self.add_up();
+    }
+
+    /// Does the track sound in the unit?
+    pub fn sounds(&self, unit: usize, track: usize) -> bool {
+        self.sums[unit * self.tracks + track][SOUND] > 1e-9
+    }
+
+    /// Does it sound in this bar or the bars beside it?
+    pub fn near(&self, unit: usize, track: usize) -> bool {
+        let bar = self.units.bar[unit];
+        let from = self.units.of_bar[bar.saturating_sub(1)];
+        let to = self.units.of_bar[(bar + 2).min(self.units.of_bar.len() - 1)];
+        let at = |unit: usize| self.before[unit * self.tracks + track][SOUND];
+        at(to) - at(from) > 1e-9
+    }
+
+    /// Are two tracks one line in this bar?
+    pub fn same_line(&self, bar: usize, a: usize, b: usize) -> bool {
+        let words = self.tracks.div_ceil(64);
+        a == b || self.doubles.get(bar).is_some_and(|d| d[a * words + b / 64] >> (b % 64) & 1 == 1)
+    }
+
+    /// The numbers that speak for (or against) a track in a unit.
+    pub fn features(&self, unit: usize, track: usize) -> [f64; FEATURES] {
+        let mut f = [0.0; FEATURES];
+        let units = &self.units;
+        let bar = units.bar[unit];
+        let bar_range = |bars: usize| {
+            let from = units.of_bar[bar.saturating_sub(bars)];
+            let to = units.of_bar[(bar + bars + 1).min(units.of_bar.len() - 1)];
+            (from, to)
+        };
+        let window = |from: usize, to: usize| -> [f64; SUMS] {
+            let (a, b) = (&self.before[from * self.tracks + track], &self.before[to * self.tracks + track]);
+            std::array::from_fn(|i| b[i] - a[i])
+        };
+        let span = |from: usize, to: usize| (units.edges[to] - units.edges[from]).max(1e-6);
+        let local = window(unit, unit + 1);
+        let local_span = span(unit, unit + 1);
+        let sound = local[SOUND].max(1e-6);
+        f[0] = f64::from(u8::from(local[SOUND] <= 1e-9));
+        f[1] = (local[SOUND] / local_span).min(1.0);
+        f[2] = local[TOP] / sound;
+        f[3] = local[BELOW] / sound;
+        f[4] = local[ABOVE] / sound;
+        f[5] = local[BOTTOM] / sound;
+        f[6] = local[DOUBLED] / sound;
+        f[7] = math::log2(1.0 + local[ONSETS] / local_span);
+        f[8] = f64::from(u8::from(self.entry[unit * self.tracks + track]));
+        let mut at = 9;
+        // The bar with its neighbours; then the phrase around.
+        for bars in [1, 4] {
+            let (from, to) = bar_range(bars);
+            let w = window(from, to);
+            let (sound, onsets) = (w[SOUND].max(1e-6), w[ONSETS].max(1.0));
+            let moves = (w[STEPS] + w[REPEATS] + w[LEAPS] + w[SKIPS]).max(1.0);
+            let values = [
+                (w[SOUND] / span(from, to)).min(1.0),
+                math::log2(1.0 + w[ONSETS] / span(from, to)),
+                w[STEPS] / moves,
+                w[REPEATS] / moves,
+                w[LEAPS] / moves,
+                w[LONG] / sound,
+                w[TOP] / sound,
+                w[BELOW] / sound,
+                w[ABOVE] / sound,
+                w[DOUBLED] / sound,
+                w[SHARED] / onsets,
+                w[SLURRED] / onsets,
+                w[SHORT] / onsets,
+                w[TREMOLO] / sound,
+                w[CHANGES] / onsets,
+                w[RECURS] / onsets,
+                w[MEMORY] / onsets,
+                w[LEVEL] / sound,
+                w[SAME] / sound,
+            ];
+            f[at..at + values.len()].copy_from_slice(&values);
+            at += values.len();
+            if bars == 1 {
+                let mask = self.keys[track][bar.saturating_sub(1)..(bar + 2).min(self.keys[track].len())]
+                    .iter()
+                    .fold(0, |a, b| a | b);
+                f[at] = math::log2(1.0 + f64::from(mask.count_ones()));
+                f[at + 1] = w[SUNG] / sound;
+                f[at + 2] = w[MEMORY];
+                at += 3;
+            }
+        }
+        f
+    }
+
+    pub fn traits(&self, track: usize) -> &[f64; TRAITS] {
+        &self.traits[track]
+    }
+}
+
+/// Where a track is marked solo.
+fn solos(score: &Score, units: &Units) -> Vec<Vec<bool>> {
+    score
+        .tracks
+        .iter()
+        .map(|track| {
+            let mut marks = track
+                .content
+                .directions
+                .iter()
+                .filter_map(|d| match d.kind {
+                    DirectionKind::Playing(Playing::Solo) => Some((d.at.quarters(), true)),
+                    DirectionKind::Playing(Playing::Tutti) => Some((d.at.quarters(), false)),
+                    _ => None,
+                })
+                .peekable();
+            let mut solo = false;
+            (0..units.count())
+                .map(|unit| {
+                    while let Some((_, on)) = marks.next_if(|m| m.0 < units.edges[unit + 1]) {
+                        solo = on;
+                    }
+                    solo
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// What a track is, whatever it plays: how often such instruments lead.
+fn traits(survey: &Survey, track: usize) -> [f64; TRAITS] {
+    let mut t = [0.0; TRAITS];
+    let Some(guess) = survey.guesses.get(track).and_then(Option::as_ref) else { return t };
+    let family = guess.instrument.family;
+    let first = guess.numbers.first().is_none_or(|n| *n == 1);
+    let centre = guess.instrument.comfortable.map_or(60.0, |r| f64::from(r.low) / 2.0 + f64::from(r.high) / 2.0);
+    t[0] = f64::from(u8::from(family == Family::Strings && first && centre > 70.0));
+    t[1] = f64::from(u8::from(family == Family::Woodwind));
+    t[2] = f64::from(u8::from(family == Family::Brass));
+    t[3] = f64::from(u8::from(family == Family::Voices));
+    t[4] = f64::from(u8::from(matches!(family, Family::Percussion | Family::Keyboard | Family::Plucked)));
+    t[5] = f64::from(u8::from(!first));
+    t[6] = (centre - 64.0) / 12.0;
+    t[7] = f64::from(u8::from(guess.instrument.unpitched));
+    t
+}

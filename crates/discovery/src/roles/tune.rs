@@ -1,0 +1,116 @@
+//! Who has the tune: the way through the score along which the evidence is best.
+//!
+//! Every unit (about a beat) of every track has a score: the logarithm of the probability that a listener hears the melody
+//! there, by the numbers of [`super::evidence`] and the weights of [`super::weights`]. A change of track costs, less at a
+//! barline and where the new track comes in after a rest. The best way is found by dynamic programming (Viterbi, 1967).
+//! It is gone twice: the second time, what was the tune once is known when it comes again elsewhere.
+
+use super::evidence::{FEATURES, Layout, TRAITS};
+use super::weights::WEIGHTS;
+use ripieno_music::TuneSpan;
+use ripieno_units::{Beats, math};
+
+/// What a change of track costs, in units of log probability.
+const CHANGE: f64 = 2.0;
+/// So much less at a barline.
+const AT_BARLINE: f64 = 0.3;
+/// So much less where the new track begins after a rest.
+const AT_ENTRY: f64 = 1.0;
+/// A number further from its mean says no more than so many spreads.
+const FAR: f64 = 4.0;
+/// What a track without pitch, or one that is silent while others sound, is behind.
+const HOPELESS: f64 = -30.0;
+
+/// The track of each unit.
+pub(super) fn way(layout: &mut Layout) -> Vec<usize> {
+    if layout.tracks == 0 || layout.units.count() == 0 {
+        return Vec::new();
+    }
+    let first = best_way(layout, false);
+    let units = layout.units_of_tones();
+    let memory = layout.themes.memory(&layout.lines, |track, tone| {
+        let unit = units.get(track).and_then(|u| u.get(tone));
+        unit.is_some_and(|u| layout.same_line(layout.units.bar[*u], first[*u], track))
+    });
+    layout.remember(&memory);
+    best_way(layout, true)
+}
+
+/// Scores of all tracks in a unit, as log probabilities.
+fn scores(layout: &Layout, unit: usize, second: bool) -> Vec<f64> {
+    let any = (0..layout.tracks).any(|t| layout.sounds(unit, t));
+    let mut row: Vec<f64> = (0..layout.tracks)
+        .map(|track| {
+            if layout.lines[track].is_empty() {
+                return HOPELESS * 2.0;
+            }
+            if any && !layout.near(unit, track) {
+                return HOPELESS;
+            }
+            let silent = !layout.sounds(unit, track);
+            let features = layout.features(unit, track);
+            let numbers = features.iter().chain(layout.traits(track));
+            let mut sum = 0.0;
+            for (i, (x, (mean, spread, one, two))) in numbers.zip(&WEIGHTS).enumerate() {
+                // What a silent track does in the unit itself is no evidence.
+                if silent && (1..9).contains(&i) {
+                    continue;
+                }
+                let weight = if second { two } else { one };
+                sum += weight * ((x - mean) / spread).clamp(-FAR, FAR);
+            }
+            sum
+        })
+        .collect();
+    let most = row.iter().copied().fold(f64::MIN, f64::max);
+    let total = math::ln(row.iter().map(|s| math::exp(s - most)).sum());
+    for score in &mut row {
+        *score = (*score - most - total).max(HOPELESS * 2.0);
+    }
+    row
+}
+
+fn best_way(layout: &Layout, second: bool) -> Vec<usize> {
+    let (units, tracks) = (layout.units.count(), layout.tracks);
+    let mut best = scores(layout, 0, second);
+    let mut back: Vec<u32> = vec![0; units * tracks];
+    for unit in 1..units {
+        let leader = (0..tracks).max_by(|a, b| best[*a].total_cmp(&best[*b]).then(b.cmp(a))).unwrap_or(0);
+        let row = scores(layout, unit, second);
+        let barline = if layout.units.first[unit] { AT_BARLINE } else { 0.0 };
+        let lead = best[leader];
+        for track in 0..tracks {
+            let entry = if layout.entry[unit * tracks + track] { AT_ENTRY } else { 0.0 };
+            let changed = lead - (CHANGE - barline - entry);
+            let stays = best[track] >= changed;
+            back[unit * tracks + track] = if stays { track } else { leader } as u32;
+            best[track] = if stays { best[track] } else { changed } + row[track];
+        }
+    }
+    let mut track = (0..tracks).max_by(|a, b| best[*a].total_cmp(&best[*b]).then(b.cmp(a))).unwrap_or(0);
+    let mut way = vec![0; units];
+    for unit in (0..units).rev() {
+        way[unit] = track;
+        track = back[unit * tracks + track] as usize;
+    }
+    way
+}
+
+/// The way as stretches; bars without any music have none.
+pub(super) fn spans(layout: &Layout, way: &[usize], edges: &[Beats], music: &[bool]) -> Vec<TuneSpan> {
+    let mut spans: Vec<TuneSpan> = Vec::new();
+    for (unit, track) in way.iter().enumerate() {
+        if !music.get(layout.units.bar[unit]).copied().unwrap_or(false) {
+            continue;
+        }
+        let (from, to) = (edges[unit], edges[unit + 1]);
+        match spans.last_mut() {
+            Some(last) if last.track == *track && last.to == from => last.to = to,
+            _ => spans.push(TuneSpan { from, to, track: *track }),
+        }
+    }
+    spans
+}
+
+/// Keeps the sizes of the tables in step.
+const _: () = assert!(WEIGHTS.len() == FEATURES + TRAITS);
