@@ -63,6 +63,44 @@ pub fn new(dir: &Path, music: &Path) -> Result<ExitCode, CueError> {
     Ok(ExitCode::SUCCESS)
 }
 
+pub fn read(file: &Path, as_json: bool) -> Result<ExitCode, CueError> {
+    let read = ripieno_cue::read(file)?;
+    if as_json {
+        show::print(&in_json(file, json::read(&read))?);
+    } else {
+        show::print(&ripieno_cue::describe(&read));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn check(path: &Path, as_json: bool, strict: bool, take: &[String]) -> Result<ExitCode, CueError> {
+    let checked = if take.is_empty() {
+        let cue = open(path)?;
+        let performed = ripieno_cue::perform(&cue, PerformOptions::default());
+        ripieno_cue::check(&cue, &performed)
+    } else {
+        let taken = ripieno_cue::take(path, take)?;
+        for change in &taken.changes {
+            // Standard output is the document's alone.
+            if as_json { show::say(change) } else { show::print(&format!("taken: {change}\n")) }
+        }
+        taken.checked
+    };
+    if as_json {
+        show::print(&in_json(path, json::checked(&checked))?);
+    } else {
+        show::print(&ripieno_cue::findings_text(&checked));
+    }
+    Ok(if strict && checked.impossible() { ExitCode::FAILURE } else { ExitCode::SUCCESS })
+}
+
+fn in_json(path: &Path, text: Result<String, serde_json::Error>) -> Result<String, CueError> {
+    text.map_err(|error| CueError::Place {
+        path: path.to_path_buf(),
+        message: format!("the result cannot be written as JSON: {error}"),
+    })
+}
+
 pub fn perform(
     path: &Path,
     output: Option<&Path>,

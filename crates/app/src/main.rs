@@ -39,6 +39,28 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         music: PathBuf,
     },
+    /// Read a piece as it came: passages, lines, doublings, how it grows. Nothing is written.
+    Read {
+        /// The music: .mid, .musicxml, .xml or .mxl.
+        file: PathBuf,
+        /// Print what was found as JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Read a cue through: can it be played, is it heard, do the patches have it.
+    Check {
+        /// The cue's folder, or its cue.toml.
+        cue: PathBuf,
+        /// Print the findings and the arc as JSON.
+        #[arg(long)]
+        json: bool,
+        /// Exit 1 when something cannot be played.
+        #[arg(long)]
+        strict: bool,
+        /// Make the change that a finding carries, and write the plan; several may follow.
+        #[arg(long, value_name = "RULE@CHAIR:BAR", num_args = 1..)]
+        take: Vec<String>,
+    },
     /// Write the performed MIDI for the cue's patches.
     Perform {
         /// The cue's folder, or its cue.toml.
@@ -112,6 +134,8 @@ fn main() -> ExitCode {
     let outcome = match line.command {
         Command::Demo { dir, no_page: _ } => commands::demo(&dir),
         Command::New { dir, music } => commands::new(&dir, &music),
+        Command::Read { file, json } => commands::read(&file, json),
+        Command::Check { cue, json, strict, take } => commands::check(&cue, json, strict, &take),
         Command::Perform { cue, output, on_grid, json } => {
             commands::perform(&cue, output.as_deref(), on_grid, json)
         }

@@ -24,6 +24,10 @@ pub(crate) fn on_the_notes(word: &Playing) -> bool {
 
 /// Puts the marks on the notes (in order of onset). `legato` is done by [`slur_phrases`].
 pub(crate) fn put_on(notes: &mut [Note], marks: &[CellMark]) {
+    // The cell's own words win over the articulation that a played source has at its notes.
+    if marks.iter().any(articulates) {
+        notes.iter_mut().filter(|n| n.played.is_some()).for_each(|n| n.named = None);
+    }
     for mark in marks {
         match mark {
             CellMark::Playing(word) => {
@@ -40,6 +44,32 @@ pub(crate) fn put_on(notes: &mut [Note], marks: &[CellMark]) {
             CellMark::Articulation(name) => notes.iter_mut().for_each(|n| put_named(n, name)),
             CellMark::Dynamics(_) | CellMark::Words(_) => {}
         }
+    }
+}
+
+/// Does it say how notes are begun, held and ended?
+fn articulates(mark: &CellMark) -> bool {
+    use Playing as P;
+    match mark {
+        CellMark::Articulation(_) => true,
+        CellMark::Playing(word) => matches!(
+            word,
+            P::Arco
+                | P::Pizz
+                | P::Legato
+                | P::Staccato
+                | P::Staccatissimo
+                | P::Spiccato
+                | P::Tenuto
+                | P::Detache
+                | P::Portato
+                | P::Marcato
+                | P::Trem(_)
+                | P::Roll
+                | P::Strokes
+                | P::Swell
+        ),
+        _ => false,
     }
 }
 

@@ -4,7 +4,7 @@ mod common;
 
 use common::*;
 use ripieno_casting::{Draft, DraftOptions, cast, draft};
-use ripieno_music::{Bar, Metre, Note, Score, TimeMark, TimeMarkKind};
+use ripieno_music::{Bar, Metre, Note, Reading, Score, TimeMark, TimeMarkKind};
 use ripieno_plan::{Plan, Template};
 use ripieno_units::Beats;
 use std::path::Path;
@@ -12,7 +12,7 @@ use std::path::Path;
 fn drafted(score: &Score) -> (Draft, Plan, Template) {
     let options =
         DraftOptions { title: None, music: "my \"piece\".mid".into(), template: "template.toml".into() };
-    let draft = draft(score, &options);
+    let draft = draft(score, &Reading::default(), &options);
     let (template, faults) = Template::parse("template.toml", &draft.template);
     assert!(faults.is_empty(), "{faults:?}\n{}", draft.template);
     let (plan, faults) = Plan::parse("cue.toml", &draft.cue);

@@ -36,7 +36,7 @@ pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
     let bytes = folder::read(music, "")?;
     let name = music.file_name().map_or_else(|| "music.mid".into(), |n| n.to_string_lossy().into_owned());
     let options = DraftOptions { title: None, music: name.clone(), template: "template.toml".into() };
-    let Draft { cue, template, doubts } = draft(&score, &options);
+    let Draft { cue, template, doubts } = draft(&score, &ripieno_discovery::read(&score), &options);
     let copy = into.join(&name);
     let same = copy.canonicalize().ok().zip(music.canonicalize().ok()).is_some_and(|(a, b)| a == b);
     if !same && copy.exists() && folder::read(&copy, "")? != bytes {

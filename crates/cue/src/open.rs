@@ -13,6 +13,8 @@ pub struct Cue {
     pub folder: PathBuf,
     /// `cue.toml`.
     pub plan: Plan,
+    /// Where that stands.
+    pub plan_path: PathBuf,
     /// The template.
     pub template: Template,
     /// Where it stands.
@@ -30,8 +32,24 @@ impl Cue {
     pub fn open(path: &Path) -> Result<Self, CueError> {
         let (folder, plan_path) = locate(path)?;
         let text = folder::read_text(&plan_path, "Make a cue with `ripieno new DIR --music FILE`.")?;
+        Self::read(folder, plan_path, &text, None)
+    }
+
+    /// The same cue with another text of its plan, not yet written.
+    pub fn with_plan(&self, text: &str) -> Result<Self, CueError> {
+        let kept = (self.plan.music.as_str(), &self.score);
+        Self::read(self.folder.clone(), self.plan_path.clone(), text, Some(kept))
+    }
+
+    /// `kept` is music that is read already, by the plan's name for it.
+    fn read(
+        folder: PathBuf,
+        plan_path: PathBuf,
+        text: &str,
+        kept: Option<(&str, &Score)>,
+    ) -> Result<Self, CueError> {
         // Where the template is stands in the plan; which articulations its cells may name stands in the cards.
-        let (plan, _) = Plan::parse(&shown(&plan_path), &text);
+        let (plan, _) = Plan::parse(&shown(&plan_path), text);
         let template_path =
             folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
         let template_text = folder::read_text(&template_path, "`[cue] template` in cue.toml names it.")?;
@@ -54,9 +72,9 @@ impl Cue {
             cards.insert(chair.id.clone(), own);
         }
         let named = |word: &str| read.values().any(|c| c.articulations.iter().any(|a| a.name == word));
-        let (plan, mut found) = Plan::parse_with(&shown(&plan_path), &text, &named);
+        let (plan, mut found) = Plan::parse_with(&shown(&plan_path), text, &named);
         found.extend(template_faults);
-        found.extend(plan.check_against(&template, &shown(&plan_path), &text));
+        found.extend(plan.check_against(&template, &shown(&plan_path), text));
         found.extend(card_faults);
         found.extend(render::check_halls(&template, &shown(&template_path), &template_text, &beside));
         if found.iter().any(|d| !d.warning) {
@@ -66,9 +84,28 @@ impl Cue {
             let message = "`[cue] music` names no file; write music = \"my-piece.musicxml\"".to_string();
             return Err(CueError::Place { path: plan_path, message });
         }
-        let music = folder.join(&plan.music);
-        let score = read_music(&music)?;
-        Ok(Self { folder, plan, template, template_path, cards, score, warnings: found })
+        let score = match kept {
+            Some((name, score)) if name == plan.music => score.clone(),
+            _ => read_music(&folder.join(&plan.music))?,
+        };
+        Ok(Self { folder, plan, plan_path, template, template_path, cards, score, warnings: found })
+    }
+
+    /// A cue that stands nowhere on the disk, for a piece at `path`: every chair has the plain card.
+    pub(crate) fn of(path: &Path, plan: Plan, template: Template, score: Score) -> Self {
+        let folder = folder::parent(path);
+        let cards =
+            template.chairs.iter().map(|c| (c.id.clone(), vec![PatchCard::plain(&c.instrument)])).collect();
+        Self {
+            plan_path: folder.join("cue.toml"),
+            template_path: folder.join("template.toml"),
+            folder,
+            plan,
+            template,
+            cards,
+            score,
+            warnings: Vec::new(),
+        }
     }
 
     /// The folder to which paths in the template are relative.

@@ -23,8 +23,8 @@ pub mod words;
 pub use direction::{Direction, DirectionKind, Dynamic, Playing};
 pub use finding::{Change, Edit, Finding, Severity};
 pub use note::{
-    Arpeggio, Glide, Grace, Mark, Marks, Note, NoteKind, Ornament, OrnamentKind, Syllable, SyllablePlace,
-    Tremolo,
+    Arpeggio, Glide, Grace, Mark, Marks, Note, NoteKind, Ornament, OrnamentKind, Played, Syllable,
+    SyllablePlace, Tremolo,
 };
 pub use part::{Cell, Part};
 pub use performance::{

@@ -42,6 +42,17 @@ pub struct Note {
     pub named: Option<String>,
     /// The text that is sung on it; `None` is a melisma or no text.
     pub syllable: Option<Syllable>,
+    /// Where the source plays it, if that is not where it is notated: `at` and `length` are then the notated ones.
+    pub played: Option<Played>,
+}
+
+/// When a note of a played source is heard, beside its notated place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Played {
+    /// Where it begins to be heard, in score time.
+    pub at: Beats,
+    /// How long it is heard; above zero.
+    pub length: Beats,
 }
 
 /// Pitched, or a stroke on something without pitch.
@@ -78,6 +89,7 @@ impl Note {
             graces_after: Vec::new(),
             named: None,
             syllable: None,
+            played: None,
         }
     }
 
@@ -92,6 +104,23 @@ impl Note {
             NoteKind::Pitched(pitch) => Some(*pitch),
             NoteKind::Unpitched { .. } => None,
         }
+    }
+
+    /// Does it play as the other does? All is compared but the place on paper: voice, staff and spelling.
+    pub fn plays_as(&self, other: &Self) -> bool {
+        let graces = |a: &[Grace], b: &[Grace]| {
+            let same =
+                |(a, b): (&Grace, &Grace)| Grace { written: None, ..*a } == Grace { written: None, ..*b };
+            a.len() == b.len() && a.iter().zip(b).all(same)
+        };
+        (self.at, self.length, &self.kind, self.velocity)
+            == (other.at, other.length, &other.kind, other.velocity)
+            && (self.slurred, self.slurs_on, self.marks) == (other.slurred, other.slurs_on, other.marks)
+            && (self.ornament, self.tremolo, self.glide, self.arpeggio)
+                == (other.ornament, other.tremolo, other.glide, other.arpeggio)
+            && graces(&self.graces, &other.graces)
+            && graces(&self.graces_after, &other.graces_after)
+            && (&self.named, &self.syllable) == (&other.named, &other.syllable)
     }
 
     /// Everything that carries pitch (note, graces) moved by whole semitones.

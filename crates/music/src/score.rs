@@ -31,6 +31,8 @@ pub struct Track {
     pub instrument: Option<String>,
     /// General MIDI program from 0, where given.
     pub program: Option<u8>,
+    /// MIDI channel, 1 to 16, where the source has channels.
+    pub channel: Option<u8>,
     /// Plays on the percussion channel or an unpitched staff.
     pub percussion: bool,
     /// Transpositions in force from each place on. Empty: written as it sounds.

@@ -9,6 +9,7 @@
 
 mod assemble;
 mod control;
+pub mod read_back;
 pub mod reader;
 mod schedule;
 mod select;

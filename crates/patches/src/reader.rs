@@ -10,11 +10,20 @@ pub fn articulations<'a>(
     card: &PatchCard,
     events: impl IntoIterator<Item = &'a MidiEvent>,
 ) -> Vec<Option<usize>> {
+    articulations_from(card, events, None)
+}
+
+/// The same where an articulation holds before the first call: what the name of the track says.
+pub fn articulations_from<'a>(
+    card: &PatchCard,
+    events: impl IntoIterator<Item = &'a MidiEvent>,
+    before: Option<usize>,
+) -> Vec<Option<usize>> {
     let find = |wanted: &dyn Fn(&CallKind) -> bool| {
         card.articulations.iter().position(|a| a.calls.iter().any(|c| wanted(&c.kind)))
     };
     let mut held: Vec<(u8, usize)> = Vec::new();
-    let mut latched: Option<usize> = None;
+    let mut latched: Option<usize> = before;
     let mut bank = [(0u8, 0u8); 16];
     let mut found = Vec::new();
     for event in events {

@@ -59,8 +59,10 @@ pub(crate) fn draft_voice<'a>(
         }
         let carried = nature == Nature::Sung && text.is_none() && (melisma || chord[0].slurred);
         for (rank, note) in chord.iter().enumerate() {
-            let written_end = stage.seconds(note.end());
-            let seconds = written_end - stage.seconds(at);
+            let played = note.played.filter(|_| stage.options.keep_timing);
+            let start = played.map_or(start, |p| stage.seconds(p.at));
+            let written_end = stage.seconds(played.map_or(note.end(), |p| p.at + p.length));
+            let seconds = stage.seconds(note.end()) - stage.seconds(at);
             let stroke_interval = note.tremolo.filter(|t| t.strokes > 0).map(|t| {
                 let unit = note.length.min(Beats::whole(1));
                 let tempo = f64::from(stage.timeline.tempo_at(at).micros) / 1e6;
@@ -185,11 +187,13 @@ fn infer_voice(
     if !unsigned || chords.is_empty() {
         return None;
     }
+    // What was played tells more than where it is notated.
+    let heard = |n: &Note| n.played.map_or((n.at, n.end()), |p| (p.at, p.at + p.length));
     let timed: Vec<Timed> = chords
         .iter()
         .map(|c| Timed {
-            onset: stage.seconds(c[0].at),
-            end: c.iter().map(|n| stage.seconds(n.end())).fold(f64::MIN, f64::max),
+            onset: stage.seconds(heard(c[0]).0),
+            end: c.iter().map(|n| stage.seconds(heard(n).1)).fold(f64::MIN, f64::max),
             key: c[0].pitch().map_or(0, |p| p.key),
             velocity: f64::from(c[0].velocity.unwrap_or(64)),
         })

@@ -6,7 +6,7 @@ mod text;
 
 use chairs::Seat;
 use passages::Stretch;
-use ripieno_music::Score;
+use ripieno_music::{Reading, Score};
 
 /// What the texts of a draft say beside the music itself.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -34,13 +34,42 @@ pub struct Draft {
 /// markers, or else every eight bars, and every chair as written wherever it sounds.
 ///
 /// Casting the draft gives back the notes of every track: onset, length, pitch, marks, slurs and text.
-pub fn draft(score: &Score, options: &DraftOptions) -> Draft {
+pub fn draft(score: &Score, _reading: &Reading, options: &DraftOptions) -> Draft {
     let (seats, stretches) = drawn_up(score);
     Draft {
         cue: text::cue(score, options, &seats, &stretches),
         template: text::template(&seats),
         doubts: seats.iter().flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id))).collect(),
     }
+}
+
+/// A chair that was guessed for a track.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ChairFound {
+    /// Index of its track in [`Score::tracks`].
+    pub track: usize,
+    /// The id that [`draft`] gives it, in the template and in `[lines]`.
+    pub id: String,
+    /// As printed; empty where the source has no name.
+    pub name: String,
+    /// Its instrument, by id in the instrument table.
+    pub instrument: String,
+    /// How many players it has; 1 or more.
+    pub players: u16,
+}
+
+/// The chairs that [`draft`] makes: one for each track that has notes, in the order of the score.
+pub fn chairs_of(score: &Score) -> Vec<ChairFound> {
+    chairs::seats(score)
+        .into_iter()
+        .map(|s| ChairFound {
+            track: s.track,
+            id: s.id,
+            name: s.name,
+            instrument: s.instrument,
+            players: s.players,
+        })
+        .collect()
 }
 
 fn drawn_up(score: &Score) -> (Vec<Seat>, Vec<Stretch>) {

@@ -9,7 +9,7 @@ mod jobs;
 mod kept;
 mod mixdown;
 mod origin;
-mod place;
+pub(crate) mod place;
 mod prints;
 mod stem;
 mod stretch;

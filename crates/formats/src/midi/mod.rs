@@ -28,5 +28,6 @@ mod read;
 mod write;
 
 pub use file::{MidiEvent, MidiFile, MidiTrack};
+pub use percussion::stroke as percussion_stroke;
 pub use read::read;
 pub use write::write;

@@ -8,7 +8,7 @@ static MAP: &str = include_str!("percussion.tsv");
 
 /// The instrument that a key of the percussion channel strikes, by its id in the instrument table; `key-NN` for
 /// keys that have none there.
-pub(super) fn stroke(key: u8) -> String {
+pub fn stroke(key: u8) -> String {
     let row = MAP.lines().filter(|l| !l.starts_with('#')).find_map(|line| {
         let mut columns = line.split('\t');
         let number: u8 = columns.next()?.parse().ok()?;

@@ -190,6 +190,7 @@ fn tracks(raw: &Raw<'_>, ticks: Ticks, offsets: &[Beats], tally: &mut Tally) -> 
             one.id = if single { number.to_string() } else { format!("{number}-{}", channel + 1) };
             one.name.clone_from(&name);
             one.instrument.clone_from(&instrument);
+            one.channel = Some(channel + 1);
             one.percussion = channel == percussion::CHANNEL;
             if i == 0 {
                 one.content.directions = std::mem::take(&mut words);

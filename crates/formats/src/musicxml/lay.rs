@@ -83,7 +83,7 @@ fn track(part: &PartSheet, played: &[Played], timeline: &Timeline, doubts: &mut 
     }
     let content = layer.done(timeline.end(), doubts);
     let PartInfo { id, name, abbreviation, instrument, program, percussion, .. } = info.clone();
-    Track { id, name, abbreviation, instrument, program, percussion, transpositions, content }
+    Track { id, name, abbreviation, instrument, program, channel: None, percussion, transpositions, content }
 }
 
 /// More ties of one pitch than this are never open in one part.
@@ -267,6 +267,7 @@ fn plain(raw: &RawNote, bar: Beats, pass: u32) -> Note {
         graces_after: raw.graces_after.clone(),
         named: None,
         syllable: verse(&raw.syllables, pass),
+        played: None,
     }
 }
 

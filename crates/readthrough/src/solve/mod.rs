@@ -1,5 +1,9 @@
 //! Searches: harp pedals, timpani, hands and stops; and the rules that ask them.
 
+pub mod harp_pedals;
+pub mod lane;
+pub mod timpani_drums;
+
 use crate::Table;
 use crate::rules::Rule;
 use ripieno_music::Finding;

@@ -1,5 +1,11 @@
 //! The published shapes of `--json`: mirrors of our own types, so that those may change.
 
+mod findings;
+mod reading;
+
+pub use findings::checked;
+pub use reading::read;
+
 use ripieno_cue::{HallReport, PatchOutput};
 use serde::Serialize;
 

@@ -1,0 +1,197 @@
+//! The read-through of a cue: what the composer silenced is told apart, what only living players feel folds away for samples.
+
+use crate::render::place;
+use crate::{Cue, Performed, spectra};
+use ripieno_music::{Content, Finding, Part, Reading, Score, Severity, Track};
+use ripieno_plan::{ChairPlan, HallKind, Purpose};
+use ripieno_readthrough::rules::{self, Concern};
+use ripieno_readthrough::{Arc, Desk, Room, Table};
+use ripieno_signal::Position;
+use ripieno_units::{Seconds, math};
+
+/// A cue, read through.
+#[derive(Clone, Debug, Default)]
+pub struct Checked {
+    /// What is open, the most pressing kind first, then by bar.
+    pub findings: Vec<Finding>,
+    /// What only living players feel, where the plan is for samples.
+    pub folded: Vec<Finding>,
+    /// What the plan accepts, each with its reason.
+    pub accepted: Vec<(Finding, String)>,
+    /// Words of `[accept]` that silence nothing any more.
+    pub idle: Vec<String>,
+    /// How the cue grows.
+    pub arc: Arc,
+    /// What was found in the parts as cast; tracks are chairs in the order of [`Checked::chairs`].
+    pub reading: Reading,
+    /// The chairs that were read, in score order.
+    pub chairs: Vec<String>,
+}
+
+/// Reads a performed cue through.
+pub fn check(cue: &Cue, performed: &Performed) -> Checked {
+    let read: Vec<(&ChairPlan, &Part)> = performed
+        .performance
+        .chairs
+        .iter()
+        .filter_map(|p| {
+            let chair = cue.template.chairs.iter().find(|c| c.id == p.chair && !c.outside)?;
+            Some((chair, performed.parts.iter().find(|part| part.chair == p.chair)?))
+        })
+        .collect();
+    let desks: Vec<Desk<'_>> = read
+        .iter()
+        .filter_map(|(chair, part)| {
+            Some(Desk {
+                chair,
+                instrument: ripieno_instruments::by_id(&chair.instrument)?,
+                players: chair.players.max(1),
+                part,
+                performance: performed.performance.chairs.iter().find(|p| p.chair == chair.id)?,
+                kit: cue.plan.kits.iter().find(|k| k.chair == chair.id),
+                room: room(cue, chair),
+            })
+        })
+        .collect();
+    let reading = ripieno_discovery::read(&as_score(cue, &desks));
+    let table = Table {
+        timeline: &performed.performance.timeline,
+        clock: performed.performance.timeline.clock(),
+        plan: &cue.plan,
+        desks,
+    };
+    let (found, arc) = ripieno_readthrough::read_through(&table, &reading, &spectra::House);
+    let mut checked = Checked {
+        arc,
+        chairs: table.desks.iter().map(|d| d.id().to_string()).collect(),
+        reading,
+        ..Checked::default()
+    };
+    sort_out(cue, performed.findings.iter().cloned().chain(found), &mut checked);
+    checked
+}
+
+/// The parts as a score of their own: what was cast may be read as what was written.
+fn as_score(cue: &Cue, desks: &[Desk<'_>]) -> Score {
+    let track = |desk: &Desk<'_>| Track {
+        id: desk.id().to_string(),
+        name: desk.name().to_string(),
+        instrument: Some(desk.instrument.name().to_string()),
+        program: desk.instrument.programs.first().copied(),
+        percussion: desk.instrument.unpitched,
+        content: Content { controls: Vec::new(), ..desk.part.content.clone() },
+        ..Track::default()
+    };
+    Score {
+        title: cue.score.title.clone(),
+        composer: cue.score.composer.clone(),
+        timeline: cue.score.timeline.clone(),
+        tracks: desks.iter().map(track).collect(),
+        warnings: Vec::new(),
+    }
+}
+
+/// Sound pressure of a sound power at 10 m in the open: Lp = Lw - 20 lg 10 - 11 (a sphere).
+const OPEN_AT_10_M: f64 = -31.0;
+
+/// How a chair's sound reaches the listener at the main microphones: Barron's revised theory for its hall.
+fn room(cue: &Cue, chair: &ChairPlan) -> Room {
+    let placing = place::placing(&cue.template, chair);
+    let stage = &cue.template.stage;
+    let name = placing.hall.as_ref().map_or(&stage.hall.name, |h| &h.name);
+    let plan = stage.halls.iter().find(|h| &h.name == name);
+    let id = plan.map_or(name.as_str(), |h| match &h.kind {
+        HallKind::Room(word) => word.name.as_str(),
+        // What a recording of a room measures is not needed here to within a decibel.
+        HallKind::Impulse { .. } => "",
+    });
+    let hall = ripieno_hall::by_id(id).cloned().unwrap_or_default();
+    let time = plan.map_or(stage.reverberation, |h| h.reverberation);
+    let hall = time.map_or(hall.clone(), |t| hall.lasting(Seconds(t)));
+    let seat = place::seated(&cue.template, chair).position;
+    let distance = away(seat).max(1.0);
+    let gain = placing.gain_db.unwrap_or(0.0);
+    if placing.dry == Some(true) {
+        let gain_db = OPEN_AT_10_M + 20.0 - 20.0 * math::log10(distance) + gain;
+        return Room { gain_db, reverberation: 0.0, late_db: -100.0 };
+    }
+    let reverberation = hall.reverberation();
+    let energies = ripieno_hall::barron(distance, hall.volume(), reverberation);
+    let all = energies.direct + energies.early + energies.late;
+    Room {
+        gain_db: OPEN_AT_10_M + energies.strength().0 + gain,
+        reverberation: reverberation.0,
+        late_db: 10.0 * math::log10((energies.late / all).max(1e-10)),
+    }
+}
+
+/// Metres from the first microphone of the main array.
+fn away(seat: Position) -> f64 {
+    let ears = ripieno_hall::arrays().first().and_then(|a| a.microphones.first());
+    let ear = ears.map_or(Position { x: 0.0, y: 0.0, z: 3.0 }, |m| Position { x: 0.0, ..m.position });
+    Position { x: seat.x - ear.x, y: seat.y - ear.y, z: seat.z - ear.z }.distance()
+}
+
+fn concern(finding: &Finding) -> Option<Concern> {
+    rules::by_name(finding.rule).map(|r| r.concern)
+}
+
+fn sort_out(cue: &Cue, found: impl Iterator<Item = Finding>, checked: &mut Checked) {
+    let mut used = vec![false; cue.plan.accepted.len()];
+    for finding in found {
+        let covers = |a: &ripieno_plan::Accepted| a.covers(finding.rule, &finding.chair, finding.bar);
+        if let Some(i) = cue.plan.accepted.iter().position(covers) {
+            used[i] = true;
+            checked.accepted.push((finding, cue.plan.accepted[i].reason.clone()));
+        } else if cue.plan.purpose == Purpose::Samples && concern(&finding) == Some(Concern::Living) {
+            checked.folded.push(finding);
+        } else {
+            checked.findings.push(finding);
+        }
+    }
+    for (accepted, used) in cue.plan.accepted.iter().zip(used) {
+        if !used {
+            let chair = accepted.chair.as_ref().map_or(String::new(), |c| format!("@{c}"));
+            let bar = accepted.bar.map_or(String::new(), |b| format!(":{b}"));
+            checked.idle.push(format!("{}{chair}{bar}", accepted.rule));
+        }
+    }
+    let samples = cue.plan.purpose == Purpose::Samples;
+    // For samples what is heard and what patches lack come first; for players what cannot be played.
+    let first = |f: &Finding| match concern(f) {
+        Some(Concern::Balance) | None => u8::from(!samples),
+        Some(Concern::Notes | Concern::Living) => u8::from(samples),
+    };
+    let order = |a: &Finding, b: &Finding| {
+        (first(a), std::cmp::Reverse(a.severity), a.bar).cmp(&(
+            first(b),
+            std::cmp::Reverse(b.severity),
+            b.bar,
+        ))
+    };
+    checked.findings.sort_by(order);
+    checked.folded.sort_by(order);
+}
+
+impl Checked {
+    /// Something cannot be done as it stands.
+    pub fn impossible(&self) -> bool {
+        self.findings.iter().any(|f| f.severity == Severity::Impossible)
+    }
+
+    /// The open or folded finding of a name, `RULE@CHAIR:BAR`; the bar may be any that it holds for.
+    pub fn named(&self, name: &str) -> Option<&Finding> {
+        let (rule, rest) = name.split_once('@')?;
+        let (chair, bar) = rest.rsplit_once(':')?;
+        let bar: i32 = bar.parse().ok()?;
+        let mine = |f: &&Finding| f.rule == rule && f.chair == chair;
+        let all = || self.findings.iter().chain(&self.folded).filter(mine);
+        // The one that begins there goes before one that lasts until there.
+        all().find(|f| f.bar == bar).or_else(|| all().find(|f| f.bar <= bar && bar <= f.to_bar))
+    }
+}
+
+/// The name by which a finding is taken or accepted.
+pub fn finding_name(finding: &Finding) -> String {
+    format!("{}@{}:{}", finding.rule, finding.chair, finding.bar)
+}

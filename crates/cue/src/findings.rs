@@ -1,0 +1,187 @@
+//! Findings and readings as texts.
+
+use crate::{Checked, Read, finding_name};
+use ripieno_music::{Finding, Role, Severity};
+use std::fmt::Write as _;
+
+/// Most findings of one severity that a text lists; JSON has all.
+const MOST: usize = 200;
+
+/// The read-through as text.
+pub fn findings_text(checked: &Checked) -> String {
+    let mut text = String::new();
+    let all = &checked.findings;
+    if all.is_empty() {
+        text.push_str("Read through: nothing found that stands in the way.\n");
+    } else {
+        let _ = writeln!(text, "Read through: {}.", counts(all));
+    }
+    for finding in all.iter().take(MOST) {
+        one(&mut text, finding);
+    }
+    if all.len() > MOST {
+        let _ = writeln!(text, "  and {} more; `--json` has them all", all.len() - MOST);
+    }
+    if !checked.folded.is_empty() {
+        let _ = writeln!(
+            text,
+            "\nFor samples, folded away: {} of breath, hands and stamina, which living players would feel. Write `for = \"session\"` under [cue] to see them.",
+            counts(&checked.folded)
+        );
+    }
+    if !checked.accepted.is_empty() {
+        let _ = writeln!(text, "\nAccepted");
+        for (finding, reason) in &checked.accepted {
+            let _ = writeln!(text, "  {:<28} {} ({reason})", finding_name(finding), finding.message);
+        }
+    }
+    for idle in &checked.idle {
+        let _ = writeln!(text, "[accept] `{idle}` silences nothing any more; take it out of the plan.");
+    }
+    let taken: Vec<String> = all.iter().filter(|f| f.change.is_some()).map(finding_name).take(3).collect();
+    if !taken.is_empty() {
+        let _ = writeln!(
+            text,
+            "\nA remedy marked = is exact: `ripieno check CUE --take {}` writes it into the plan.",
+            taken.join(" ")
+        );
+    }
+    arc(&mut text, checked);
+    if all.iter().chain(&checked.folded).any(|f| f.severity > Severity::Advice) {
+        text.push_str(
+            "\nWhat is heard is an estimate. Players and singers judge for themselves: their health comes first.\n",
+        );
+    }
+    text
+}
+
+fn counts(all: &[Finding]) -> String {
+    let of = |severity| all.iter().filter(|f| f.severity == severity).count();
+    let said = [
+        (of(Severity::Impossible), "that cannot be done"),
+        (of(Severity::Hard), "hard"),
+        (of(Severity::Advice), "to know"),
+    ];
+    let said: Vec<String> = said.iter().filter(|s| s.0 > 0).map(|(n, what)| format!("{n} {what}")).collect();
+    said.join(", ")
+}
+
+fn one(text: &mut String, finding: &Finding) {
+    let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
+    let beat = (finding.beat * 100.0).round() / 100.0;
+    let beat = if to.is_empty() && beat != 1.0 { format!(", beat {beat}") } else { String::new() };
+    let _ = writeln!(
+        text,
+        "  {:<10} {:<16} {}, bar {}{to}{beat}: {}.",
+        finding.severity.word(),
+        finding.rule,
+        finding.chair,
+        finding.bar,
+        finding.message.trim_end_matches('.')
+    );
+    let _ = writeln!(text, "             > {}.", finding.remedy.trim_end_matches('.'));
+    if let Some(change) = &finding.change {
+        let _ = writeln!(text, "             = {}: {change}", finding_name(finding));
+    }
+}
+
+fn arc(text: &mut String, checked: &Checked) {
+    let arc = &checked.arc;
+    if arc.bars.iter().all(|b| b.sones <= 0.0) {
+        return;
+    }
+    let _ = writeln!(text, "\nThe arc, by estimate");
+    if let Some(climax) = &arc.climax {
+        let enters = match climax.enters.len() {
+            0 => String::new(),
+            _ => format!("; there enter {}", climax.enters.join(", ")),
+        };
+        let _ = writeln!(
+            text,
+            "  climax in bar {}: {:.0} sones, {:.2} times the loudest of the passages before{enters}",
+            climax.bar, climax.sones, climax.exceeds
+        );
+    }
+    for family in &arc.families {
+        let _ = writeln!(
+            text,
+            "  {:<12} bar {:>3} to {:>3}, in {} bars",
+            family.who, family.from_bar, family.to_bar, family.bars
+        );
+    }
+    let late: Vec<String> =
+        arc.chairs.iter().filter(|c| c.from_bar > 1).map(|c| format!("{} ({})", c.who, c.from_bar)).collect();
+    if !late.is_empty() {
+        let _ = writeln!(text, "  held back until bar: {}", late.join(", "));
+    }
+}
+
+/// What was found in a piece, as text.
+pub fn describe(read: &Read) -> String {
+    let mut text = String::new();
+    let score = &read.cue.score;
+    let timeline = &score.timeline;
+    let title = if read.cue.plan.title.is_empty() { "Untitled" } else { &read.cue.plan.title };
+    let seconds = timeline.seconds(timeline.end()).0.round().max(0.0) as u64;
+    let bars = timeline.bars.iter().filter(|b| b.number > 0).count();
+    let _ = writeln!(
+        text,
+        "{title}\n{bars} bars, {}:{:02}, {} chairs",
+        seconds / 60,
+        seconds % 60,
+        read.chairs.len()
+    );
+    for passage in &read.reading.passages {
+        let because = match passage.because.len() {
+            0 => String::new(),
+            _ => format!("  ({})", passage.because.join(", ")),
+        };
+        let _ =
+            writeln!(text, "\n{}  bars {} to {}{because}", passage.name, passage.from_bar, passage.to_bar);
+        for role in [Role::Tune, Role::Counter, Role::Figure, Role::Held, Role::Punctuation, Role::Bass] {
+            let who: Vec<String> = passage
+                .roles
+                .iter()
+                .enumerate()
+                .filter(|(_, r)| r.role == role)
+                .filter_map(|(track, r)| {
+                    let chair = read.chair(track)?;
+                    Some(r.chord.map_or(chair.to_string(), |c| format!("{chair} ({} of {})", c.voice, c.of)))
+                })
+                .collect();
+            if !who.is_empty() {
+                let _ = writeln!(text, "  {:<15} {}", role.word(), who.join(", "));
+            }
+        }
+        doublings(&mut text, read, passage.from_bar, passage.to_bar);
+    }
+    arc(&mut text, &read.checked);
+    let _ = writeln!(
+        text,
+        "\nThe read-through of a cue: `ripieno new DIR --music FILE`, then `ripieno check DIR`."
+    );
+    text
+}
+
+fn doublings(text: &mut String, read: &Read, from: i32, to: i32) {
+    for d in read.reading.doublings.iter().filter(|d| d.from_bar <= to && d.to_bar >= from) {
+        let (Some(chair), Some(of)) = (read.chair(d.track), read.chair(d.of)) else { continue };
+        let octave = match d.semitones {
+            0 => String::new(),
+            12 => " 8va".into(),
+            -12 => " 8vb".into(),
+            24 => " 15ma".into(),
+            -24 => " 15mb".into(),
+            n if n > 0 => " 22ma".into(),
+            _ => " 22mb".into(),
+        };
+        let simplified = d.simplified.as_ref().map_or(String::new(), |s| format!(", {s}"));
+        let _ = writeln!(
+            text,
+            "  {chair} col {of}{octave}, bars {} to {}, {:.0} %{simplified}",
+            d.from_bar.max(from),
+            d.to_bar.min(to),
+            100.0 * d.share
+        );
+    }
+}

@@ -1,0 +1,141 @@
+//! The tracks of a score as tables of onsets, for quick comparison.
+
+use ripieno_music::{Note, Score};
+use ripieno_units::Beats;
+
+/// One pitch that begins at one time in one track.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Tone {
+    /// Index into [`Lines::onsets`].
+    pub(super) onset: usize,
+    /// Index of its bar.
+    pub(super) bar: usize,
+    /// In cents: MIDI key times 100.
+    pub(super) pitch: i32,
+    /// Of equal notes the longest.
+    pub(super) end: Beats,
+    /// Index into the track's notes.
+    pub(super) note: usize,
+}
+
+/// One track.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Line {
+    /// In order of onset, then pitch; none twice.
+    pub(super) tones: Vec<Tone>,
+    /// For each bar: index of its first tone; one more entry at the end.
+    pub(super) first: Vec<usize>,
+    /// For each bar: does any pitch sound in it?
+    pub(super) sounds: Vec<bool>,
+}
+
+impl Line {
+    /// How many tones begin in a bar.
+    pub(super) fn count(&self, bar: usize) -> usize {
+        self.first[bar + 1] - self.first[bar]
+    }
+
+    /// The tones that begin in bars `from..=to`.
+    pub(super) fn within(&self, from: usize, to: usize) -> &[Tone] {
+        &self.tones[self.first[from]..self.first[to + 1]]
+    }
+}
+
+/// All tracks on one grid of onsets.
+pub(super) struct Lines {
+    /// Every time at which something begins, in order.
+    pub(super) onsets: Vec<Beats>,
+    /// One for each track.
+    pub(super) lines: Vec<Line>,
+    /// For each onset where its tones begin in [`Lines::heard`]; one more entry at the end.
+    pub(super) heard_from: Vec<usize>,
+    /// Track and index of its tone, in order of onset, then track.
+    pub(super) heard: Vec<(usize, usize)>,
+    /// Numbers of the bars.
+    pub(super) numbers: Vec<i32>,
+    /// Where each bar ends.
+    pub(super) bar_ends: Vec<Beats>,
+}
+
+impl Lines {
+    pub(super) fn new(score: &Score) -> Self {
+        let bars = &score.timeline.bars;
+        let pitched = |n: &&Note| n.pitch().is_some();
+        let mut onsets: Vec<Beats> =
+            score.tracks.iter().flat_map(|t| t.content.notes.iter().filter(pitched).map(|n| n.at)).collect();
+        onsets.sort_unstable();
+        onsets.dedup();
+        let mut bar_of = Vec::with_capacity(onsets.len());
+        let mut bar = 0;
+        for at in &onsets {
+            while bar + 1 < bars.len() && bars[bar + 1].at <= *at {
+                bar += 1;
+            }
+            bar_of.push(bar);
+        }
+        let lines: Vec<Line> =
+            score.tracks.iter().map(|track| line(&track.content.notes, &onsets, &bar_of, score)).collect();
+        let mut heard_from = vec![0; onsets.len() + 1];
+        for tone in lines.iter().flat_map(|l| &l.tones) {
+            heard_from[tone.onset + 1] += 1;
+        }
+        for i in 0..onsets.len() {
+            heard_from[i + 1] += heard_from[i];
+        }
+        let mut next = heard_from.clone();
+        let mut heard = vec![(0, 0); heard_from[onsets.len()]];
+        for (track, line) in lines.iter().enumerate() {
+            for (index, tone) in line.tones.iter().enumerate() {
+                heard[next[tone.onset]] = (track, index);
+                next[tone.onset] += 1;
+            }
+        }
+        Self {
+            onsets,
+            lines,
+            heard_from,
+            heard,
+            numbers: bars.iter().map(|b| b.number).collect(),
+            bar_ends: bars.iter().map(|b| b.at + b.length).collect(),
+        }
+    }
+}
+
+fn line(notes: &[Note], onsets: &[Beats], bar_of: &[usize], score: &Score) -> Line {
+    let bars = &score.timeline.bars;
+    let mut tones: Vec<Tone> = Vec::with_capacity(notes.len());
+    let mut onset = 0;
+    for (index, note) in notes.iter().enumerate() {
+        let Some(pitch) = note.pitch() else { continue };
+        // Notes stand in order of onset, so this seldom searches far.
+        if onsets.get(onset) != Some(&note.at) {
+            onset = onsets.partition_point(|at| *at < note.at);
+        }
+        let pitch = i32::from(pitch.key) * 100 + i32::from(pitch.cents);
+        tones.push(Tone { onset, bar: bar_of[onset], pitch, end: note.end(), note: index });
+    }
+    tones.sort_by_key(|t| (t.onset, t.pitch));
+    tones.dedup_by(|later, kept| {
+        let same = (later.onset, later.pitch) == (kept.onset, kept.pitch);
+        if same {
+            kept.end = kept.end.max(later.end);
+        }
+        same
+    });
+    let mut first = vec![0; bars.len() + 1];
+    let mut sounds = vec![false; bars.len()];
+    for tone in &tones {
+        first[tone.bar + 1] += 1;
+        sounds[tone.bar] = true;
+        for (bar, sounding) in bars.iter().zip(&mut sounds).skip(tone.bar + 1) {
+            if bar.at >= tone.end {
+                break;
+            }
+            *sounding = true;
+        }
+    }
+    for i in 0..bars.len() {
+        first[i + 1] += first[i];
+    }
+    Line { tones, first, sounds }
+}

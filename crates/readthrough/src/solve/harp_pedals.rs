@@ -1,0 +1,489 @@
+//! Harp pedals as a shortest path: which string takes each note, and which foot moves which pedal when.
+//!
+//! A setting gives each of the seven letters a position; an event is what is plucked at one time. Pedals move only when a
+//! letter is next needed elsewhere, and then somewhere between its last pluck and that need (a change that nobody asks for
+//! never helps). So a state is a setting, the last use of each letter, and the [`Lane`] of each foot; a state that is worse
+//! than another in all of these is dropped. Pure: it knows letters, pitches and seconds.
+//!
+//! The pattern is the dynamic programme of keyboard fingerings (Hart, Bosch and Tsai, Finding optimal piano fingerings, 2000);
+//! the costs are own.
+
+use super::lane::{self, EPSILON, Job, Lane, Timed};
+use ripieno_instruments::HarpFacts;
+
+/// Semitones above C of the letters C to B.
+pub const LETTERS: [i16; 7] = [0, 2, 4, 5, 7, 9, 11];
+/// Position of a pedal that nothing has asked for yet.
+pub const UNSET: i8 = 2;
+
+/// One change of a pedal.
+pub const CHANGE: f64 = 1.0;
+/// On top of it, from flat to sharp or back.
+pub const TWO_STEPS: f64 = 0.25;
+/// A string rings while its pedal moves.
+pub const BUZZ: f64 = 2.0;
+/// A change quicker than at ease.
+pub const QUICK: f64 = 0.5;
+/// A change for which there is no time: reported, not forbidden, so that the rest is still solved.
+pub const LATE: f64 = 20.0;
+/// The same string again within the time of one finger.
+pub const SAME_STRING: f64 = 1.0;
+
+/// Seconds in which one event can bear on another: longer than any string is held to ring, with time for every pedal of a foot.
+pub const MEMORY: f64 = 6.0;
+/// So many states live on at most: no real part came near it (see the tests), random ones of five events stay below.
+const WIDTH: usize = 96;
+
+/// A setting: position (-1, 0, 1) of the letters C to B.
+pub type Setting = [i8; 7];
+
+/// The pitch class of a letter in a position.
+pub fn pitch_class(letter: usize, position: i8) -> u8 {
+    (LETTERS[letter] + i16::from(position)).rem_euclid(12) as u8
+}
+
+/// The pitch classes of a setting, as bits.
+pub fn sounds(setting: &Setting) -> u16 {
+    (0..7).fold(0, |set, letter| set | 1 << pitch_class(letter, setting[letter]))
+}
+
+/// Every setting of the seven pedals, all flat first.
+pub fn settings() -> impl Iterator<Item = Setting> {
+    (0..3usize.pow(7)).map(|index| {
+        let mut rest = index;
+        std::array::from_fn(|_| {
+            let position = (rest % 3) as i8 - 1;
+            rest /= 3;
+            position
+        })
+    })
+}
+
+/// The settings on which a glissando sounds these pitch classes (as bits) and no other.
+pub fn glissando_settings(classes: u16) -> Vec<Setting> {
+    settings().filter(|s| sounds(s) == classes).collect()
+}
+
+/// Letters and positions that sound a pitch class: one or two, three for none.
+pub fn spellings(class: u8) -> Vec<(u8, i8)> {
+    let all = (0..7u8).flat_map(|letter| [-1i8, 0, 1].map(|position| (letter, position)));
+    all.filter(|(letter, position)| pitch_class(usize::from(*letter), *position) == class).collect()
+}
+
+/// One pitch class, or one written letter, that an event needs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Need {
+    /// The letters and positions that can give it; not empty.
+    pub options: Vec<(u8, i8)>,
+    /// The keys that are plucked, in whatever octaves.
+    pub keys: Vec<i16>,
+    /// A string of it buzzes until then if its pedal moves, seconds.
+    pub rings: f64,
+    /// It is written to sound until then, by this key. A pluck of the same string ends it.
+    pub held: (f64, i16),
+    /// One of the keys was plucked at that time, too short ago for the same string.
+    pub again: Option<f64>,
+}
+
+/// What is plucked at one time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// Seconds; events are in order.
+    pub at: f64,
+    /// All at once.
+    pub needs: Vec<Need>,
+}
+
+/// A pedal that moves.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PedalMove {
+    /// 0 for C up to 6 for B.
+    pub letter: u8,
+    /// From this position.
+    pub from: i8,
+    /// To this one.
+    pub to: i8,
+    /// The event that needs it.
+    pub event: usize,
+    /// The event that plucked this letter last.
+    pub after: Option<usize>,
+    /// Its place in time; `None` where there is no time for it.
+    pub timed: Option<Timed>,
+    /// The string still rings.
+    pub buzz: bool,
+}
+
+/// The way through.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solution {
+    /// The setting before the first note; [`UNSET`] where nothing asks for the letter.
+    pub initial: Setting,
+    /// In the order of the events that need them.
+    pub moves: Vec<PedalMove>,
+    /// For each event the setting that it is played on, [`UNSET`] where no string of that letter is plucked.
+    pub played: Vec<Setting>,
+    /// Needs that fit on no seven strings together with the rest of their event: event and need.
+    pub clashes: Vec<(usize, usize)>,
+    /// What it costs.
+    pub cost: f64,
+    /// States were dropped that may have been part of a better way.
+    pub narrowed: bool,
+}
+
+#[derive(Clone, Debug)]
+struct State {
+    position: Setting,
+    /// Event that used the letter last, where it still matters.
+    last: [i32; 7],
+    feet: [Lane; 2],
+    cost: f64,
+    step: usize,
+}
+
+#[derive(Clone, Debug)]
+struct Step {
+    back: usize,
+    way: usize,
+    moved: Vec<Moved>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Moved {
+    letter: u8,
+    from: i8,
+    after: i32,
+    /// The job with how many jobs of its foot follow it; `None`: no time.
+    job: Option<(Job, usize)>,
+    buzz: bool,
+}
+
+/// Solves a part. `initial` is the setting to begin with, [`UNSET`] where it is free.
+pub fn solve(events: &[Event], initial: Setting, facts: &HarpFacts) -> Solution {
+    let search = Search::new(events, facts);
+    let mut steps = vec![Step { back: 0, way: 0, moved: Vec::new() }];
+    let start = State { position: initial, last: [-1; 7], feet: Default::default(), cost: 0.0, step: 0 };
+    let mut states = vec![start];
+    let mut narrowed = false;
+    for event in 0..events.len() {
+        let mut next = Vec::with_capacity(states.len() * 2);
+        for state in &states {
+            search.follow(state, event, &mut next);
+        }
+        narrowed |= thin(&mut next);
+        states.clear();
+        for (mut state, way, moved) in next {
+            let back = std::mem::replace(&mut state.step, steps.len());
+            steps.push(Step { back, way, moved });
+            states.push(state);
+        }
+    }
+    let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
+    let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
+    search.tell(&steps, last, initial, cost, narrowed)
+}
+
+type Next = (State, usize, Vec<Moved>);
+
+struct Search<'a> {
+    events: &'a [Event],
+    facts: &'a HarpFacts,
+    foot: [usize; 7],
+    /// For each event the ways to lay it on strings: a position for each letter that it uses.
+    ways: Vec<Vec<Setting>>,
+    clashes: Vec<(usize, usize)>,
+    /// One of the strings that an event may use is wanted elsewhere soon.
+    contested: Vec<bool>,
+}
+
+impl<'a> Search<'a> {
+    fn new(events: &'a [Event], facts: &'a HarpFacts) -> Self {
+        let mut foot = [1; 7];
+        for letter in facts.order.iter().take(facts.left) {
+            foot[usize::from(*letter).min(6)] = 0;
+        }
+        let mut ways = Vec::with_capacity(events.len());
+        let mut clashes = Vec::new();
+        for (index, event) in events.iter().enumerate() {
+            let (found, left_out) = lay_out(&event.needs);
+            clashes.extend(left_out.into_iter().map(|need| (index, need)));
+            ways.push(found);
+        }
+        let contested = contested(events);
+        Self { events, facts, foot, ways, clashes, contested }
+    }
+
+    /// Every state that a state can become by playing an event.
+    fn follow(&self, state: &State, event: usize, out: &mut Vec<Next>) {
+        let ways = &self.ways[event];
+        let stays = |way: &Setting| (0..7).all(|l| way[l] == UNSET || way[l] == state.position[l]);
+        if !self.contested[event]
+            && let Some(index) = ways.iter().position(stays)
+        {
+            self.play(state, event, index, out);
+            return;
+        }
+        for index in 0..ways.len() {
+            self.play(state, event, index, out);
+        }
+    }
+
+    fn play(&self, state: &State, event: usize, index: usize, out: &mut Vec<Next>) {
+        let way = &self.ways[event][index];
+        let now = &self.events[event];
+        let horizon = now.at - MEMORY;
+        let mut after = state.clone();
+        after.cost += SAME_STRING * self.same_strings(state, event, way);
+        let mut changes: Vec<usize> = Vec::new();
+        for letter in (0..7).filter(|l| way[*l] != UNSET) {
+            let from = state.position[letter];
+            if from != UNSET && from != way[letter] {
+                changes.push(letter);
+                after.cost += CHANGE;
+                if (from - way[letter]).abs() == 2 {
+                    after.cost += TWO_STEPS;
+                }
+            }
+            after.position[letter] = way[letter];
+            after.last[letter] = event as i32;
+        }
+        for letter in 0..7 {
+            if after.last[letter] >= 0 && self.events[after.last[letter] as usize].at < horizon {
+                after.last[letter] = -1;
+            }
+        }
+        for foot in &mut after.feet {
+            foot.forget(horizon);
+        }
+        let mut open = vec![(after, Vec::new())];
+        for letter in changes {
+            let mut more = Vec::new();
+            for (partial, moved) in &open {
+                self.change(state, partial, moved, event, letter, &mut more);
+            }
+            open = more;
+        }
+        out.extend(open.into_iter().map(|(state, moved)| (state, index, moved)));
+    }
+
+    /// The ways to move one pedal for an event.
+    fn change(
+        &self,
+        before: &State,
+        partial: &State,
+        moved: &[Moved],
+        event: usize,
+        letter: usize,
+        out: &mut Vec<(State, Vec<Moved>)>,
+    ) {
+        let mut put = |cost: f64, lane: Option<Lane>, job: Option<(Job, usize)>, buzz: bool| {
+            let mut state = partial.clone();
+            state.cost += cost;
+            if let Some(lane) = lane {
+                state.feet[self.foot[letter]] = lane;
+            }
+            let mut moved = moved.to_vec();
+            let (from, after) = (before.position[letter], before.last[letter]);
+            moved.push(Moved { letter: letter as u8, from, after, job, buzz });
+            out.push((state, moved));
+        };
+        let due = self.events[event].at;
+        let (release, clean) = self.free_from(before, partial, event, letter);
+        let foot = &partial.feet[self.foot[letter]];
+        for (from, buzz) in [(clean, false), (release, true)] {
+            if buzz && release >= clean - EPSILON {
+                continue;
+            }
+            for (takes, quick) in [(self.facts.comfortable, false), (self.facts.least, true)] {
+                let job = Job { tag: letter as u8, release: from, due, takes };
+                let price = f64::from(u8::from(buzz)) * BUZZ + f64::from(u8::from(quick)) * QUICK;
+                let ways = foot.with(job);
+                // At ease with time left for every other pedal of this foot: nothing quicker can do more.
+                let room = self.facts.comfortable * 4.0;
+                let easy = price == 0.0
+                    && ways
+                        .last()
+                        .is_some_and(|_| foot.with(Job { due: due - room, ..job }).len() == ways.len());
+                for (lane, after) in ways {
+                    put(price, Some(lane), Some((job, after)), buzz);
+                }
+                if easy {
+                    return;
+                }
+            }
+        }
+        put(LATE, None, None, false);
+    }
+
+    /// From when the pedal of a letter may move at all, and from when without a buzz.
+    fn free_from(&self, before: &State, partial: &State, event: usize, letter: usize) -> (f64, f64) {
+        let last = before.last[letter];
+        let Some(used) = usize::try_from(last).ok().map(|i| &self.events[i]) else {
+            return (f64::NEG_INFINITY, f64::NEG_INFINITY);
+        };
+        let asks = |event: &'a Event, position: i8| {
+            event.needs.iter().filter(move |n| n.options.contains(&(letter as u8, position)))
+        };
+        let mut clean = used.at;
+        for need in asks(used, before.position[letter]) {
+            clean = clean.max(need.rings);
+            // The string itself is plucked again: the finger stops it, and its written length ends there.
+            let (until, key) = need.held;
+            let same = |n: &Need| n.keys.iter().any(|k| (k - key).abs() <= 2);
+            if !asks(&self.events[event], partial.position[letter]).any(same) {
+                clean = clean.max(until);
+            }
+        }
+        (used.at, clean)
+    }
+
+    /// How many needs take a string that was plucked too short ago.
+    fn same_strings(&self, state: &State, event: usize, way: &Setting) -> f64 {
+        let mut count = 0.0;
+        for need in &self.events[event].needs {
+            let Some(before) = need.again else { continue };
+            let mut letters =
+                need.options.iter().filter(|(l, p)| way[usize::from(*l)] == *p).map(|(l, _)| usize::from(*l));
+            let rested = |l: usize| {
+                usize::try_from(state.last[l]).map_or(true, |e| self.events[e].at < before - EPSILON)
+            };
+            if !letters.any(rested) {
+                count += 1.0;
+            }
+        }
+        count
+    }
+
+    fn tell(&self, steps: &[Step], last: usize, initial: Setting, cost: f64, narrowed: bool) -> Solution {
+        let mut path = Vec::with_capacity(self.events.len());
+        let mut at = last;
+        for _ in self.events {
+            path.push(&steps[at]);
+            at = steps[at].back;
+        }
+        path.reverse();
+        let mut solution = Solution {
+            initial,
+            moves: Vec::new(),
+            played: Vec::with_capacity(path.len()),
+            clashes: self.clashes.clone(),
+            cost: cost + LATE * self.clashes.len() as f64,
+            narrowed,
+        };
+        let mut taken: [Vec<(Job, usize)>; 2] = Default::default();
+        let mut moves_of: [Vec<(usize, usize)>; 2] = Default::default();
+        for (event, step) in path.iter().enumerate() {
+            let way = self.ways[event][step.way];
+            for letter in 0..7 {
+                if solution.initial[letter] == UNSET {
+                    solution.initial[letter] = way[letter];
+                }
+            }
+            solution.played.push(way);
+            for moved in &step.moved {
+                if let Some((job, after)) = moved.job {
+                    let foot = self.foot[usize::from(moved.letter)];
+                    let place = taken[foot].len() - after.min(taken[foot].len());
+                    moves_of[foot].insert(place, (solution.moves.len(), event));
+                    taken[foot].push((job, after));
+                }
+                solution.moves.push(PedalMove {
+                    letter: moved.letter,
+                    from: moved.from,
+                    to: way[usize::from(moved.letter)],
+                    event,
+                    after: usize::try_from(moved.after).ok(),
+                    timed: None,
+                    buzz: moved.buzz,
+                });
+            }
+        }
+        for foot in 0..2 {
+            let timed = lane::as_late_as_possible(&lane::in_order(&taken[foot]));
+            for ((index, _), timed) in moves_of[foot].iter().zip(timed) {
+                solution.moves[*index].timed = Some(timed);
+            }
+        }
+        solution
+    }
+}
+
+/// The ways to lay the needs on seven strings, and the needs that had to be left out for there to be one.
+fn lay_out(needs: &[Need]) -> (Vec<Setting>, Vec<usize>) {
+    let mut left_out = Vec::new();
+    let mut kept: Vec<usize> = Vec::new();
+    let mut ways = vec![[UNSET; 7]];
+    for (index, need) in needs.iter().enumerate() {
+        let mut more: Vec<Setting> = Vec::new();
+        for way in &ways {
+            for (letter, position) in &need.options {
+                let letter = usize::from(*letter).min(6);
+                if way[letter] == UNSET || way[letter] == *position {
+                    let mut way = *way;
+                    way[letter] = *position;
+                    more.push(way);
+                }
+            }
+        }
+        if more.is_empty() {
+            left_out.push(index);
+        } else {
+            kept.push(index);
+            more.sort_unstable();
+            more.dedup();
+            ways = more;
+        }
+    }
+    (ways, left_out)
+}
+
+/// For each event: may a string that it can use be wanted in another position, or again, while that still matters?
+fn contested(events: &[Event]) -> Vec<bool> {
+    let mut soon: Vec<(f64, u8, i8)> = Vec::new();
+    let mut result = vec![false; events.len()];
+    let mut again_after = false;
+    for (index, event) in events.iter().enumerate().rev() {
+        soon.retain(|(at, _, _)| *at <= event.at + MEMORY);
+        let again = event.needs.iter().any(|n| n.again.is_some());
+        let options = || event.needs.iter().flat_map(|n| &n.options);
+        let elsewhere =
+            options().any(|(l, p)| soon.iter().any(|(_, letter, position)| letter == l && position != p));
+        result[index] = again || again_after || elsewhere;
+        again_after = again;
+        for (letter, position) in options() {
+            soon.retain(|(_, l, p)| (l, p) != (letter, position));
+            soon.push((event.at, *letter, *position));
+        }
+    }
+    result
+}
+
+/// Drops states that are no better than another in any way, and what is past the width. True if any of the latter.
+fn thin(states: &mut Vec<Next>) -> bool {
+    if states.len() < 2 {
+        return false;
+    }
+    states.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
+    let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(WIDTH));
+    let mut narrowed = false;
+    for one in states.drain(..) {
+        if kept.iter().any(|k| as_good(&k.0, &one.0)) {
+            continue;
+        }
+        if kept.len() == WIDTH {
+            narrowed = true;
+            break;
+        }
+        kept.push(one);
+    }
+    *states = kept;
+    narrowed
+}
+
+/// Costs no more, and can do all that the other can.
+fn as_good(a: &State, b: &State) -> bool {
+    a.cost <= b.cost + EPSILON
+        && (0..7)
+            .all(|l| a.position[l] == UNSET || (a.position[l] == b.position[l] && a.last[l] <= b.last[l]))
+        && a.feet[0].leaves_as_much(&b.feet[0])
+        && a.feet[1].leaves_as_much(&b.feet[1])
+}

@@ -1,0 +1,396 @@
+//! Timpani as a shortest path: which drum takes each stroke, and when the foot brings which drum to which pitch.
+//!
+//! A drum is retuned only when a stroke asks for it, somewhere between its last stroke and that one; one foot retunes one drum
+//! at a time. A state is the tuning, the last stroke of each drum, the drum struck last and the [`Lane`] of the foot; a state
+//! that is worse than another in all of these is dropped. Pure: it knows keys and seconds. The costs are own.
+
+use super::lane::{self, EPSILON, Job, Lane, Timed};
+use ripieno_instruments::{DrumFacts, TimpaniFacts};
+
+/// Tuning of a drum that nothing has asked for yet.
+pub const UNTUNED: i16 = i16::MIN;
+/// One retuning.
+pub const RETUNE: f64 = 1.0;
+/// On top of it for each semitone.
+pub const BY_SEMITONE: f64 = 0.1;
+/// A retuning in less time than at ease.
+pub const HURRIED: f64 = 0.5;
+/// A retuning by the gauge alone.
+pub const BY_GAUGE: f64 = 4.0;
+/// A retuning for which there is no time, or a glissando that the pedal cannot make: reported, not forbidden.
+pub const LATE: f64 = 20.0;
+/// Strokes in quick succession on drums that are no neighbours.
+pub const TRAVEL: f64 = 1.0;
+/// For each semitone that a drum is tuned away from its middle.
+pub const OFF_MIDDLE: f64 = 0.05;
+/// For each semitone that a drum is tuned outside its usual range.
+pub const STRAINED: f64 = 1.0;
+/// So many states live on at most.
+const WIDTH: usize = 200;
+/// Seconds in which one stroke can bear on the foot's time for another: every drum of a large set retuned at ease.
+const MEMORY: f64 = 16.0;
+
+/// One stroke or roll.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stroke {
+    /// MIDI key.
+    pub key: i16,
+    /// The last touch of the sticks: its onset for a stroke, its end for a roll, seconds.
+    pub until: f64,
+}
+
+/// What is struck at one time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// Seconds; events are in order.
+    pub at: f64,
+    /// All at once, each on a drum of its own.
+    pub strokes: Vec<Stroke>,
+    /// Reached from the event before by a glissando of the pedal: one stroke, on the same drum.
+    pub slid: bool,
+}
+
+/// A retuning.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Retuning {
+    /// Index in the set.
+    pub drum: usize,
+    /// From this key.
+    pub from: i16,
+    /// To this key.
+    pub to: i16,
+    /// The event that needs it.
+    pub event: usize,
+    /// The event that struck this drum last.
+    pub after: Option<usize>,
+    /// Its place in time; `None` where there is none.
+    pub timed: Option<Timed>,
+}
+
+/// The way through.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Solution {
+    /// The tuning before the first note; [`UNTUNED`] for a drum that is not needed.
+    pub initial: Vec<i16>,
+    /// For each event the drum of each stroke; `None` where none has it.
+    pub drums: Vec<Vec<Option<usize>>>,
+    /// In the order of the events that need them.
+    pub retunings: Vec<Retuning>,
+    /// Events whose glissando the pedal cannot make.
+    pub no_slide: Vec<usize>,
+    /// What the retunings cost: one each, and a tenth for each semitone.
+    pub retuning_cost: f64,
+    /// With all preferences.
+    pub cost: f64,
+    /// States were dropped that may have been part of a better way.
+    pub narrowed: bool,
+}
+
+#[derive(Clone, Debug)]
+struct State {
+    tuning: Vec<i16>,
+    /// Last event of each drum, -1 for none that still matters, and when its sticks left it.
+    last: Vec<(i32, f64)>,
+    struck: Option<usize>,
+    foot: Lane,
+    cost: f64,
+    step: usize,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Step {
+    back: usize,
+    drums: Vec<Option<usize>>,
+    moved: Vec<Moved>,
+    slid: bool,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Moved {
+    drum: usize,
+    from: i16,
+    to: i16,
+    after: i32,
+    job: Option<(Job, usize)>,
+}
+
+/// Solves a part on a set of drums, from the lowest to the highest. `initial` gives the tuning to begin with; [`UNTUNED`] or
+/// nothing where it is free.
+pub fn solve(events: &[Event], set: &[DrumFacts], initial: &[i16], facts: &TimpaniFacts) -> Solution {
+    let given = |drum: usize| initial.get(drum).copied().unwrap_or(UNTUNED);
+    let start = State {
+        tuning: (0..set.len()).map(given).collect(),
+        last: vec![(-1, f64::NEG_INFINITY); set.len()],
+        struck: None,
+        foot: Lane::default(),
+        cost: 0.0,
+        step: 0,
+    };
+    let search = Search { events, set, facts };
+    let mut steps = vec![Step::default()];
+    let mut states = vec![start];
+    let mut narrowed = false;
+    for event in 0..events.len() {
+        let mut next = Vec::with_capacity(states.len() * 3);
+        for state in &states {
+            search.follow(state, event, &mut next);
+        }
+        narrowed |= thin(&mut next);
+        states.clear();
+        for (mut state, mut step) in next {
+            step.back = std::mem::replace(&mut state.step, steps.len());
+            steps.push(step);
+            states.push(state);
+        }
+    }
+    let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
+    let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
+    let initial = (0..set.len()).map(given).collect();
+    tell(&steps, last, events.len(), initial, cost, narrowed)
+}
+
+type Next = (State, Step);
+
+struct Search<'a> {
+    events: &'a [Event],
+    set: &'a [DrumFacts],
+    facts: &'a TimpaniFacts,
+}
+
+impl Search<'_> {
+    fn follow(&self, state: &State, event: usize, out: &mut Vec<Next>) {
+        let now = &self.events[event];
+        let mut begin = state.clone();
+        let horizon = now.at - MEMORY;
+        begin.foot.forget(horizon);
+        for last in &mut begin.last {
+            if last.1 < horizon {
+                *last = (-1, f64::NEG_INFINITY);
+            }
+        }
+        let mut open = vec![(begin, Step::default())];
+        for stroke in &now.strokes {
+            let mut more = Vec::new();
+            for (partial, step) in &open {
+                self.strike(state, partial, step, event, *stroke, &mut more);
+            }
+            open = more;
+        }
+        // As many strokes as can be have a drum.
+        let most = open.iter().map(|(_, s)| s.drums.iter().flatten().count()).max().unwrap_or(0);
+        open.retain(|(_, s)| s.drums.iter().flatten().count() == most);
+        out.append(&mut open);
+    }
+
+    /// The ways to take one stroke of an event.
+    fn strike(
+        &self,
+        before: &State,
+        partial: &State,
+        step: &Step,
+        event: usize,
+        stroke: Stroke,
+        out: &mut Vec<Next>,
+    ) {
+        let now = &self.events[event];
+        let slides = |drum: usize| {
+            let from = before.tuning[drum];
+            from != UNTUNED && (from - stroke.key).abs() <= self.facts.glissando
+        };
+        let slider = before.struck.filter(|d| now.slid && self.holds(*d, stroke.key) && slides(*d));
+        let mut drums: Vec<Option<usize>> = (0..self.set.len())
+            .filter(|d| self.holds(*d, stroke.key) && !step.drums.contains(&Some(*d)))
+            .filter(|d| slider.is_none_or(|s| s == *d))
+            .map(Some)
+            .collect();
+        // Without a drum: nothing to do with this stroke, which is reported. Also where two strokes compete for one.
+        if drums.is_empty() || now.strokes.len() > 1 {
+            drums.push(None);
+        }
+        for drum in drums {
+            let (mut state, mut step) = (partial.clone(), step.clone());
+            step.drums.push(drum);
+            let Some(drum) = drum else {
+                out.push((state, step));
+                continue;
+            };
+            if let Some(last) = before.struck
+                && last.abs_diff(drum) > 1
+                && event > 0
+                && now.at - self.events[event - 1].at < self.facts.travel - EPSILON
+            {
+                state.cost += TRAVEL;
+            }
+            let from = state.tuning[drum];
+            state.struck = Some(drum);
+            let (last, released) = state.last[drum];
+            state.last[drum] = (event as i32, stroke.until.max(now.at));
+            state.tuning[drum] = stroke.key;
+            if from == stroke.key {
+                out.push((state, step));
+                continue;
+            }
+            state.cost += self.liking(drum, stroke.key);
+            if from == UNTUNED || slider == Some(drum) {
+                out.push((state, step));
+                continue;
+            }
+            if now.slid {
+                state.cost += LATE;
+                step.slid = true;
+            }
+            let semitones = f64::from((from - stroke.key).unsigned_abs());
+            state.cost += RETUNE + BY_SEMITONE * semitones;
+            let moved = Moved { drum, from, to: stroke.key, after: last, job: None };
+            self.retune((&state, &step), moved, released, now.at, semitones, out);
+        }
+    }
+
+    /// The ways to find the time for a retuning.
+    fn retune(
+        &self,
+        (state, step): (&State, &Step),
+        moved: Moved,
+        release: f64,
+        due: f64,
+        semitones: f64,
+        out: &mut Vec<Next>,
+    ) {
+        let checked = self.facts.checked + self.facts.by_semitone * semitones;
+        let ease = self.facts.comfortable.max(checked);
+        let mut speeds = vec![(ease, 0.0)];
+        if checked < ease {
+            speeds.push((checked, HURRIED));
+        }
+        speeds.push((self.facts.gauge, BY_GAUGE));
+        for (takes, price) in speeds {
+            let job = Job { tag: moved.drum as u8, release, due, takes };
+            for (lane, after) in state.foot.with(job) {
+                let (mut state, mut step) = (state.clone(), step.clone());
+                state.foot = lane;
+                state.cost += price;
+                step.moved.push(Moved { job: Some((job, after)), ..moved });
+                out.push((state, step));
+            }
+        }
+        let (mut state, mut step) = (state.clone(), step.clone());
+        state.cost += LATE;
+        step.moved.push(moved);
+        out.push((state, step));
+    }
+
+    fn holds(&self, drum: usize, key: i16) -> bool {
+        self.set[drum].extended.holds(key)
+    }
+
+    /// What it costs to have a drum at a key, apart from bringing it there.
+    fn liking(&self, drum: usize, key: i16) -> f64 {
+        liking(&self.set[drum], key)
+    }
+}
+
+/// What it costs to have a drum at a key: away from the middle of its usual range, and outside it.
+pub fn liking(drum: &DrumFacts, key: i16) -> f64 {
+    let (low, high) = (i16::from(drum.usual.low), i16::from(drum.usual.high));
+    let middle = f64::from(low + high) / 2.0;
+    let outside = (low - key).max(key - high).max(0);
+    OFF_MIDDLE * (f64::from(key) - middle).abs() + STRAINED * f64::from(outside)
+}
+
+fn tell(
+    steps: &[Step],
+    last: usize,
+    events: usize,
+    initial: Vec<i16>,
+    cost: f64,
+    narrowed: bool,
+) -> Solution {
+    let mut path = Vec::with_capacity(events);
+    let mut at = last;
+    for _ in 0..events {
+        path.push(at);
+        at = steps[at].back;
+    }
+    path.reverse();
+    let mut solution = Solution {
+        initial,
+        drums: Vec::with_capacity(events),
+        retunings: Vec::new(),
+        no_slide: Vec::new(),
+        retuning_cost: 0.0,
+        cost,
+        narrowed,
+    };
+    let mut taken: Vec<(Job, usize)> = Vec::new();
+    let mut order: Vec<usize> = Vec::new();
+    for (event, step) in path.iter().map(|i| &steps[*i]).enumerate() {
+        if step.slid {
+            solution.no_slide.push(event);
+        }
+        for moved in &step.moved {
+            if let Some((job, after)) = moved.job {
+                order.insert(order.len() - after.min(order.len()), solution.retunings.len());
+                taken.push((job, after));
+            }
+            let semitones = f64::from((moved.from - moved.to).unsigned_abs());
+            solution.retuning_cost += RETUNE + BY_SEMITONE * semitones;
+            solution.retunings.push(Retuning {
+                drum: moved.drum,
+                from: moved.from,
+                to: moved.to,
+                event,
+                after: usize::try_from(moved.after).ok(),
+                timed: None,
+            });
+        }
+        solution.drums.push(step.drums.clone());
+    }
+    for (index, timed) in order.into_iter().zip(lane::as_late_as_possible(&lane::in_order(&taken))) {
+        solution.retunings[index].timed = Some(timed);
+    }
+    solution
+}
+
+/// The tuning before the first note where it was free: what each drum is first asked for.
+pub fn first_tuning(events: &[Event], solution: &Solution) -> Vec<i16> {
+    let mut tuning = solution.initial.clone();
+    for (event, drums) in events.iter().zip(&solution.drums) {
+        for (stroke, drum) in event.strokes.iter().zip(drums) {
+            if let Some(drum) = drum
+                && tuning[*drum] == UNTUNED
+            {
+                tuning[*drum] = stroke.key;
+            }
+        }
+    }
+    tuning
+}
+
+fn thin(states: &mut Vec<Next>) -> bool {
+    if states.len() < 2 {
+        return false;
+    }
+    states.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
+    let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(WIDTH));
+    let mut narrowed = false;
+    for one in states.drain(..) {
+        if kept.iter().any(|k| as_good(&k.0, &one.0)) {
+            continue;
+        }
+        if kept.len() == WIDTH {
+            narrowed = true;
+            break;
+        }
+        kept.push(one);
+    }
+    *states = kept;
+    narrowed
+}
+
+/// Costs no more, and can do all that the other can.
+fn as_good(a: &State, b: &State) -> bool {
+    a.cost <= b.cost + EPSILON
+        && a.struck == b.struck
+        && a.foot.leaves_as_much(&b.foot)
+        && (0..a.tuning.len()).all(|d| a.tuning[d] == b.tuning[d] && a.last[d].1 <= b.last[d].1 + EPSILON)
+}
