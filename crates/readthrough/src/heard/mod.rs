@@ -3,7 +3,7 @@
 //! Levels come from instruments, dynamics, players and seats ([`slots`]); each note's components become excitation at the
 //! listener ([`ear`]); a line is held against all others that sound with it, and against the reverberation of what was
 //! before ([`balance`], [`lines`]). What is covered is said with remedies that were tried and what each does ([`covered`],
-//! [`remedies`]).
+//! [`remedies`]); beside it how notes lie ([`spacing`]) and what doublings do ([`idle`]).
 
 use crate::rules::{Concern, Rule};
 use crate::{Arc, Table};
@@ -13,9 +13,11 @@ pub(crate) mod balance;
 mod cells;
 mod covered;
 mod ear;
+mod idle;
 pub(crate) mod lines;
 mod remedies;
 mod slots;
+mod spacing;
 
 use balance::Balance;
 use lines::Lines;
@@ -42,6 +44,36 @@ pub const RULES: &[Rule] = &[
         asks: "counter-melody and bass are heard for half of their time",
         source: MASKING,
     },
+    Rule {
+        name: "mud",
+        concern: Concern::Balance,
+        asks: "low notes lie wide enough: no rougher than a third on C3",
+        source: "low-interval limits after Piston and Adler (from memory), by roughness after Plomp and Levelt 1965, Sethares 1993",
+    },
+    Rule {
+        name: "hole",
+        concern: Concern::Balance,
+        asks: "in forte no wide empty interval between outer and inner parts",
+        source: "Rimsky-Korsakov, Principles of Orchestration, on the distribution of chords; bounds: own choice",
+    },
+    Rule {
+        name: "crossing",
+        concern: Concern::Balance,
+        asks: "no accompaniment of the tune's own colour lies above it as loud",
+        source: "common practice, no source",
+    },
+    Rule {
+        name: "doubling-idle",
+        concern: Concern::Balance,
+        asks: "a doubling adds loudness or colour",
+        source: MASKING,
+    },
+    Rule {
+        name: "octave-beat",
+        concern: Concern::Balance,
+        asks: "no two equal instruments alone in octaves",
+        source: "Rimsky-Korsakov, Principles of Orchestration, on octaves in the woodwind, by partials that meet",
+    },
 ];
 
 /// The steady sound of one player, or a struck or plucked note in its first 100 ms: sound power by component.
@@ -54,6 +86,9 @@ pub struct Spectrum {
 }
 
 /// What instruments sound like: brought by whoever calls.
+///
+/// `stroke` is what is struck on a chair without pitch; with a pitch on a bowed instrument it is the name of an articulation that
+/// plucks it, `pizzicato` or `snap-pizzicato`. Where that is not known, and the sound comes back as held, it is made to decay.
 pub trait Spectra: Sync {
     /// The sound of one player of an instrument at a pitch (MIDI key with fractions; 0 for strokes) and level (dB re its mf).
     fn note(
@@ -70,6 +105,8 @@ pub trait Spectra: Sync {
 pub fn check(table: &Table<'_>, reading: &Reading, spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
     let balance = Balance::new(table, spectra);
     let lines = Lines::new(&balance, reading);
-    let findings = covered::check(&balance, &lines);
+    let mut findings = covered::check(&balance, &lines);
+    findings.extend(spacing::check(&balance, &lines));
+    findings.extend(idle::check(&balance, &lines, &reading.doublings));
     (findings, crate::arc::trace(&balance, &lines.passages))
 }

@@ -153,13 +153,7 @@ pub fn sounds(table: &Table<'_>, slots: &[Slot]) -> Sounds {
                 gain += TREMOLO;
             }
             let pitched = gesture.stroke.is_none() && !desk.instrument.unpitched;
-            let note = Note {
-                begins: true,
-                level: None,
-                key: gesture.key,
-                from: gesture.onset.0,
-                to: gesture.end.0,
-            };
+            let note = Note { level: None, key: gesture.key, from: gesture.onset.0, to: gesture.end.0 };
             for note in notes(gesture, note, desk.instrument.decays) {
                 let base = Sound {
                     desk: index,
@@ -202,7 +196,6 @@ struct Note {
     from: f64,
     to: f64,
     level: Option<f64>,
-    begins: bool,
 }
 
 /// The notes of a gesture: itself, or the strokes that realise it, with equal keys that follow each other closely taken
@@ -219,13 +212,7 @@ fn notes(gesture: &Gesture, whole: Note, decays: bool) -> Vec<Note> {
     realised
         .strokes
         .iter()
-        .map(|s| Note {
-            key: s.key,
-            from: s.onset.0,
-            to: s.end.0,
-            level: decays.then_some(s.attack.0),
-            begins: !s.joined,
-        })
+        .map(|s| Note { key: s.key, from: s.onset.0, to: s.end.0, level: decays.then_some(s.attack.0) })
         .collect()
 }
 
