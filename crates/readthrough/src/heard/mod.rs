@@ -18,6 +18,8 @@ pub(crate) mod lines;
 mod remedies;
 mod slots;
 mod spacing;
+#[cfg(test)]
+mod tests;
 
 use balance::Balance;
 use lines::Lines;
