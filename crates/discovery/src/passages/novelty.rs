@@ -13,7 +13,7 @@ use ripieno_music::Score;
 use ripieno_units::math;
 
 /// What one more seam costs. Set on generated arrangements with known seams (`tests/cross/passages.py`).
-const COST: f64 = 8.0;
+const COST: f64 = 18.0;
 /// Shorter stretches than this are not looked into where both ends are marked: who marks so closely means it.
 const CLOSE: usize = 12;
 /// No found passage is shorter.

@@ -1,11 +1,82 @@
 //! Is it heard? From loudness, not from opinion; an estimate.
+//!
+//! Levels come from instruments, dynamics, players and seats ([`slots`]); each note's components become excitation at the
+//! listener ([`ear`]); a line is held against all others that sound with it, and against the reverberation of what was
+//! before ([`balance`], [`lines`]). What is covered is said with remedies that were tried and what each does ([`covered`],
+//! [`remedies`]); beside it how notes lie ([`spacing`]) and what doublings do ([`idle`]).
 
-use crate::rules::Rule;
+use crate::rules::{Concern, Rule};
 use crate::{Arc, Table};
 use ripieno_music::{Colour, Finding, Reading};
 
+pub(crate) mod balance;
+mod cells;
+mod covered;
+mod ear;
+mod idle;
+pub(crate) mod lines;
+mod remedies;
+mod slots;
+mod spacing;
+#[cfg(test)]
+mod tests;
+
+use balance::Balance;
+use lines::Lines;
+
+const MASKING: &str = "partial loudness after Moore, Glasberg and Baer 1997, excitation after ISO 532-2; bounds of the verdict: own choice";
+
 /// The rules of this folder.
-pub const RULES: &[Rule] = &[];
+pub const RULES: &[Rule] = &[
+    Rule {
+        name: "tune-covered",
+        concern: Concern::Balance,
+        asks: "the tune is heard beside everything else",
+        source: MASKING,
+    },
+    Rule {
+        name: "tune-at-risk",
+        concern: Concern::Balance,
+        asks: "the tune is heard with ease",
+        source: MASKING,
+    },
+    Rule {
+        name: "line-lost",
+        concern: Concern::Balance,
+        asks: "counter-melody and bass are heard for half of their time",
+        source: MASKING,
+    },
+    Rule {
+        name: "mud",
+        concern: Concern::Balance,
+        asks: "low notes lie wide enough: no rougher than a third on C3",
+        source: "low-interval limits after Piston and Adler (from memory), by roughness after Plomp and Levelt 1965, Sethares 1993",
+    },
+    Rule {
+        name: "hole",
+        concern: Concern::Balance,
+        asks: "in forte no wide empty interval between outer and inner parts",
+        source: "Rimsky-Korsakov, Principles of Orchestration, on the distribution of chords; bounds: own choice",
+    },
+    Rule {
+        name: "crossing",
+        concern: Concern::Balance,
+        asks: "no accompaniment of the tune's own colour lies above it as loud",
+        source: "common practice, no source",
+    },
+    Rule {
+        name: "doubling-idle",
+        concern: Concern::Balance,
+        asks: "a doubling adds loudness or colour",
+        source: MASKING,
+    },
+    Rule {
+        name: "octave-beat",
+        concern: Concern::Balance,
+        asks: "no two equal instruments alone in octaves",
+        source: "Rimsky-Korsakov, Principles of Orchestration, on octaves in the woodwind, by partials that meet",
+    },
+];
 
 /// The steady sound of one player, or a struck or plucked note in its first 100 ms: sound power by component.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -17,6 +88,9 @@ pub struct Spectrum {
 }
 
 /// What instruments sound like: brought by whoever calls.
+///
+/// `stroke` is what is struck on a chair without pitch; with a pitch on a bowed instrument it is the name of an articulation that
+/// plucks it, `pizzicato` or `snap-pizzicato`. Where that is not known, and the sound comes back as held, it is made to decay.
 pub trait Spectra: Sync {
     /// The sound of one player of an instrument at a pitch (MIDI key with fractions; 0 for strokes) and level (dB re its mf).
     fn note(
@@ -30,6 +104,11 @@ pub trait Spectra: Sync {
 }
 
 /// Findings of balance, and the arc.
-pub fn check(_table: &Table<'_>, _reading: &Reading, _spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
-    (Vec::new(), Arc::default())
+pub fn check(table: &Table<'_>, reading: &Reading, spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
+    let balance = Balance::new(table, spectra);
+    let lines = Lines::new(&balance, reading);
+    let mut findings = covered::check(&balance, &lines);
+    findings.extend(spacing::check(&balance, &lines));
+    findings.extend(idle::check(&balance, &lines, &reading.doublings));
+    (findings, crate::arc::trace(&balance, &lines.passages))
 }

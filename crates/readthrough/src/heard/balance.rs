@@ -1,0 +1,262 @@
+//! The sum of it all at the listener, and what is left of some chairs beside the others; with changes tried.
+
+use super::ear::Ear;
+use super::slots::{Slot, Sound, Sounds, mean_decay, slots, sounds};
+use super::{Spectra, lines::Group};
+use crate::Table;
+use rayon::prelude::*;
+use ripieno_hearing::{Heard, Pattern, heard};
+use ripieno_units::math::pow;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Reverberation that has fallen by this many dB no longer masks what matters.
+const FORGOTTEN: f64 = 30.0;
+/// Less than this of a slot, in seconds, is no note to be judged.
+const BRIEF: f64 = 0.05;
+
+/// Changes to try, by desk.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Mods {
+    /// Louder or softer by so many dB.
+    pub shift: BTreeMap<usize, f64>,
+    /// Silent.
+    pub out: BTreeSet<usize>,
+    /// Moved by semitones.
+    pub octave: BTreeMap<usize, i16>,
+    /// Desks that rest and now play with the group, at so many semitones from its leader, at a level in dB re mf.
+    pub join: Vec<(usize, i16, f64)>,
+}
+
+impl Mods {
+    fn touches(&self, desk: usize) -> bool {
+        self.out.contains(&desk) || self.shift.contains_key(&desk) || self.octave.contains_key(&desk)
+    }
+}
+
+/// All that is heard.
+#[derive(Debug)]
+pub struct Balance<'a> {
+    /// Who plays.
+    pub table: &'a Table<'a>,
+    /// When.
+    pub slots: Vec<Slot>,
+    /// What.
+    pub sounds: Sounds,
+    /// By whom it is heard.
+    pub ear: Ear<'a>,
+    /// Everything that sounds in each slot, its reverberation included.
+    pub totals: Vec<Pattern>,
+    /// Reverberation of what was before, at the start of each slot.
+    state: Vec<Pattern>,
+    /// Its time in seconds; 0 for none.
+    reverberation: f64,
+}
+
+impl<'a> Balance<'a> {
+    /// Listens to the whole cue once.
+    pub fn new(table: &'a Table<'a>, spectra: &'a dyn Spectra) -> Self {
+        let slots = slots(table);
+        let sounds = sounds(table, &slots);
+        let ear = Ear::new(table, spectra, &sounds);
+        let times: Vec<f64> =
+            table.desks.iter().map(|d| d.room.reverberation).filter(|t| t.is_finite() && *t > 0.05).collect();
+        let reverberation =
+            if times.is_empty() { 0.0 } else { times.iter().sum::<f64>() / times.len() as f64 };
+        let mut balance =
+            Self { table, slots, sounds, ear, totals: Vec::new(), state: Vec::new(), reverberation };
+        let parts: Vec<(Pattern, Pattern)> =
+            (0..balance.slots.len()).into_par_iter().map(|k| balance.dry_and_wet(k)).collect();
+        let mut state = Pattern::zero(&balance.ear.scale);
+        for (k, (mut dry, wet)) in parts.into_iter().enumerate() {
+            balance.state.push(state.clone());
+            let (after, mean) = balance.decay(k);
+            dry.add_scaled(&state, mean);
+            balance.totals.push(dry);
+            let mut next = Pattern::zero(&balance.ear.scale);
+            next.add_scaled(&state, after);
+            next.add_scaled(&wet, 1.0 - after);
+            state = next;
+        }
+        balance
+    }
+
+    /// What is left of reverberation after slot `k`, and on average within it.
+    fn decay(&self, k: usize) -> (f64, f64) {
+        if self.reverberation <= 0.0 {
+            return (0.0, 0.0);
+        }
+        let length = self.slots[k].length();
+        (pow(10.0, -6.0 * length / self.reverberation), mean_decay(self.reverberation, 0.0, length))
+    }
+
+    /// Part of the sound of a desk that comes late.
+    fn late(&self, desk: usize) -> f64 {
+        if self.reverberation <= 0.0 {
+            return 0.0;
+        }
+        let late = self.table.desks.get(desk).map_or(0.0, |d| d.room.late_db);
+        if late.is_finite() { pow(10.0, late / 10.0).min(1.0) } else { 0.0 }
+    }
+
+    /// Mean over the slot of what comes at once, and of what will reverberate.
+    fn dry_and_wet(&self, k: usize) -> (Pattern, Pattern) {
+        let (mut dry, mut wet) = (Pattern::zero(&self.ear.scale), Pattern::zero(&self.ear.scale));
+        let (_, mean) = self.decay(k);
+        let length = self.slots[k].length();
+        for sound in &self.sounds.slots[k] {
+            let (pattern, power) = self.ear.pattern(sound, 0.0);
+            let power = power * (sound.to - sound.from) / length;
+            let late = self.late(sound.desk.into());
+            dry.add_scaled(&pattern, power * (1.0 - late * mean));
+            wet.add_scaled(&pattern, power * late);
+        }
+        (dry, wet)
+    }
+
+    /// The sound as changed, with the shift of its level; `None` where it is silent.
+    pub fn altered(&self, sound: &Sound, mods: &Mods) -> Option<(Sound, f64)> {
+        let desk = usize::from(sound.desk);
+        if mods.out.contains(&desk) {
+            return None;
+        }
+        let mut sound = *sound;
+        if let Some(semitones) = mods.octave.get(&desk).filter(|_| sound.key > 0) {
+            let key = (i16::from(sound.key) + semitones).clamp(1, 127) as u8;
+            (sound.key, sound.voice.key) = (key, key);
+        }
+        Some((sound, mods.shift.get(&desk).copied().unwrap_or(0.0)))
+    }
+
+    /// The group and everything else, averaged over the time in which the group sounds in slot `k`.
+    pub fn mixture(&self, k: usize, group: &Group, mods: &Mods) -> Option<(Pattern, Pattern)> {
+        let list = self.sounds.slots.get(k)?;
+        let members = group.members(list);
+        let spans: Vec<(f64, f64)> = list
+            .iter()
+            .zip(&members)
+            .filter(|(s, m)| **m && !mods.out.contains(&usize::from(s.desk)))
+            .map(|(s, _)| (s.from, s.to))
+            .collect();
+        let spans = union(spans);
+        let seconds: f64 = spans.iter().map(|s| s.1 - s.0).sum();
+        if seconds < BRIEF {
+            return None;
+        }
+        let (_, mean) = self.decay(k);
+        let (mut signal, mut masker) = (Pattern::zero(&self.ear.scale), Pattern::zero(&self.ear.scale));
+        for (sound, member) in list.iter().zip(&members) {
+            let Some((sound, shift)) = self.altered(sound, mods) else { continue };
+            let share = spans.iter().map(|s| (sound.to.min(s.1) - sound.from.max(s.0)).max(0.0)).sum::<f64>()
+                / seconds;
+            if share <= 0.0 {
+                continue;
+            }
+            let (pattern, power) = self.ear.pattern(&sound, shift);
+            if *member {
+                signal.add_scaled(&pattern, power * share);
+            } else {
+                let late = self.late(sound.desk.into());
+                masker.add_scaled(&pattern, power * share * (1.0 - late * mean));
+            }
+        }
+        for &(desk, semitones, level) in &mods.join {
+            for sound in self.joined(k, group, desk, semitones, level) {
+                let (pattern, power) = self.ear.pattern(&sound, 0.0);
+                signal.add_scaled(&pattern, power * (sound.to - sound.from) / seconds);
+            }
+        }
+        masker.add_scaled(&self.state[k], mean);
+        let own = self.reverberation_of(k, |desk| {
+            if group.holds(desk) || mods.out.contains(&desk) {
+                1.0
+            } else if mods.touches(desk) {
+                1.0 - pow(10.0, mods.shift.get(&desk).copied().unwrap_or(0.0) / 10.0)
+            } else {
+                0.0
+            }
+        });
+        if let Some(own) = own {
+            let mut part = Pattern::zero(&self.ear.scale);
+            part.add_scaled(&own, mean);
+            masker.subtract(&part);
+        }
+        Some((signal, masker))
+    }
+
+    /// What a resting desk would play with the group.
+    fn joined(&self, k: usize, group: &Group, desk: usize, semitones: i16, level: f64) -> Vec<Sound> {
+        let Some(d) = self.table.desks.get(desk) else { return Vec::new() };
+        let first = self.table.desks.iter().position(|o| o.instrument.id == d.instrument.id).unwrap_or(desk);
+        let list = &self.sounds.slots[k];
+        let members = group.members(list);
+        let lead = list.iter().zip(members).filter(|(s, m)| *m && usize::from(s.desk) == group.lead);
+        let mut out = Vec::new();
+        for (sound, _) in lead {
+            let key = (i16::from(sound.key) + semitones).clamp(1, 127) as u8;
+            let mut joined = *sound;
+            joined.desk = u16::try_from(desk).unwrap_or(0);
+            joined.key = key;
+            joined.voice.instrument = u16::try_from(first).unwrap_or(0);
+            (joined.voice.key, joined.voice.stroke, joined.voice.colour) = (key, 0, None);
+            joined.level = level;
+            joined.players = d.players;
+            joined.gain = 10.0 * ripieno_units::math::log10(f64::from(d.players.max(1)));
+            joined.plucked = false;
+            out.push(joined);
+        }
+        out
+    }
+
+    /// Reverberation at the start of slot `k` of what some desks played before, each times its share.
+    fn reverberation_of(&self, k: usize, share: impl Fn(usize) -> f64) -> Option<Pattern> {
+        if self.reverberation <= 0.0 {
+            return None;
+        }
+        let shares: Vec<f64> = (0..self.table.desks.len()).map(share).collect();
+        let mut out = Pattern::zero(&self.ear.scale);
+        let mut left = 1.0;
+        let forgotten = pow(10.0, -FORGOTTEN / 10.0);
+        for j in (0..k).rev() {
+            let (after, _) = self.decay(j);
+            for sound in &self.sounds.slots[j] {
+                let desk = usize::from(sound.desk);
+                let share = shares.get(desk).copied().unwrap_or(0.0);
+                if share.abs() < 1e-9 {
+                    continue;
+                }
+                let (pattern, power) = self.ear.pattern(sound, 0.0);
+                let part = (sound.to - sound.from) / self.slots[j].length();
+                out.add_scaled(&pattern, share * power * part * self.late(desk) * (1.0 - after) * left);
+            }
+            left *= after;
+            if left < forgotten {
+                break;
+            }
+        }
+        Some(out)
+    }
+
+    /// How the group is heard in slot `k`; `None` where it does not sound.
+    pub fn heard(&self, k: usize, group: &Group, mods: &Mods) -> Option<Heard> {
+        let (signal, masker) = self.mixture(k, group, mods)?;
+        Some(heard(&self.ear.scale, &signal, &masker))
+    }
+
+    /// Number of the bar that a slot lies in.
+    pub fn bar(&self, k: usize) -> i32 {
+        self.slots.get(k).and_then(|s| self.table.timeline.bars.get(s.bar)).map_or(0, |b| b.number)
+    }
+}
+
+/// Spans in order, those that touch as one.
+fn union(mut spans: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    spans.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut out: Vec<(f64, f64)> = Vec::with_capacity(spans.len());
+    for span in spans {
+        match out.last_mut() {
+            Some(last) if span.0 <= last.1 => last.1 = last.1.max(span.1),
+            _ => out.push(span),
+        }
+    }
+    out
+}

@@ -1,0 +1,118 @@
+//! Cells with their dynamics or their octave changed, for the changes that findings of balance carry.
+
+use crate::Table;
+use ripieno_music::Dynamic;
+use ripieno_plan::{CellMark, CellWords, DynamicStep, Source};
+
+/// From soft to loud; what a step of a dynamic is.
+const MARKS: [Dynamic; 8] =
+    [Dynamic::Ppp, Dynamic::Pp, Dynamic::P, Dynamic::Mp, Dynamic::Mf, Dynamic::F, Dynamic::Ff, Dynamic::Fff];
+
+/// dB between two marks.
+pub const STEP: f64 = 4.5;
+
+/// Reads a cell; a word that is no word of the trade may be an articulation of a card.
+pub fn words(text: &str) -> Option<CellWords> {
+    let (cell, faults) = CellWords::parse(text);
+    if faults.is_empty() {
+        return Some(cell);
+    }
+    let names: Vec<String> =
+        text.split([';', '/']).flat_map(|p| p.split(',').skip(1)).map(|p| p.trim().to_lowercase()).collect();
+    let (cell, faults) = CellWords::parse_with(text, &|word| names.iter().any(|n| n == word));
+    faults.is_empty().then_some(cell)
+}
+
+/// The mark nearest to a level in dB re mf.
+pub fn nearest(level: f64) -> Dynamic {
+    let index = ((level + 18.0) / STEP).round().clamp(0.0, 7.0) as usize;
+    MARKS.get(index).copied().unwrap_or(Dynamic::Mf)
+}
+
+fn moved(mark: Dynamic, steps: i32) -> Option<Dynamic> {
+    let Some(index) = MARKS.iter().position(|m| *m == mark) else {
+        // Accents keep within the level; into nothing stays so. Marks that hold two levels cannot be moved by steps.
+        return mark.level().is_none_or(|_| mark == Dynamic::Niente).then_some(mark);
+    };
+    MARKS.get(usize::try_from(index as i32 + steps).ok()?).copied()
+}
+
+/// The cell with its dynamics moved by `steps` marks, and the words for it ("mp instead of mf"). A cell without dynamics
+/// gets one: the nearest to `level` (dB re mf), moved. `None` where marks end, or where the cell cannot be read.
+pub fn with_steps(text: &str, steps: i32, level: f64) -> Option<(String, String)> {
+    let mut cell = words(text)?;
+    if let Some(CellMark::Dynamics(marks)) =
+        cell.marks.iter_mut().find(|m| matches!(m, CellMark::Dynamics(_)))
+    {
+        let before = CellMark::Dynamics(marks.clone()).to_string();
+        for mark in marks.iter_mut() {
+            mark.dynamic = moved(mark.dynamic, steps)?;
+        }
+        let after = CellMark::Dynamics(marks.clone()).to_string();
+        let text = cell.to_string();
+        return (before != after && words(&text).is_some())
+            .then(|| (text, format!("{after} instead of {before}")));
+    }
+    let dynamic = moved(nearest(level), steps)?;
+    cell.marks.push(CellMark::Dynamics(vec![DynamicStep { hairpin: None, dynamic, at: None }]));
+    let text = cell.to_string();
+    words(&text)?;
+    Some((text, format!("{} instead of about {}", dynamic.word(), nearest(level).word())))
+}
+
+/// Whether a cell sets its own dynamics.
+pub fn sets_dynamics(text: &str) -> bool {
+    words(text).is_some_and(|c| c.marks.iter().any(|m| matches!(m, CellMark::Dynamics(_))))
+}
+
+/// The cell an octave or two away.
+pub fn with_octave(text: &str, semitones: i16) -> Option<String> {
+    let mut cell = words(text)?;
+    for turn in cell.divisions.iter_mut().flatten().filter(|t| t.source != Source::Tacet) {
+        turn.octave = turn.octave.checked_add(semitones).filter(|o| o.abs() <= 36)?;
+    }
+    let after = cell.to_string();
+    (after != text && words(&after).is_some()).then_some(after)
+}
+
+/// Chairs (by desk) that play `col` this one in the passage that holds a bar.
+pub fn followers(table: &Table<'_>, desk: usize, bar: i32) -> Vec<usize> {
+    let Some(id) = table.desks.get(desk).map(|d| d.id()) else { return Vec::new() };
+    let follows = |text: &str| {
+        words(text).is_some_and(|cell| {
+            cell.divisions.iter().flatten().any(|t| matches!(&t.source, Source::Col { chair } if chair == id))
+        })
+    };
+    let desks = table.desks.iter().enumerate();
+    desks
+        .filter(|(_, d)| table.cell_at(d.id(), bar).is_some_and(follows))
+        .map(|(i, _)| i)
+        .filter(|i| *i != desk)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dynamics_move_by_marks() {
+        let of = |text: &str, steps| with_steps(text, steps, 0.0).map(|c| c.0);
+        assert_eq!(of("melody, mf", -1).as_deref(), Some("melody, mp"));
+        assert_eq!(of("melody, pp < f (bar 5) > p", 1).as_deref(), Some("melody, p < ff (bar 5) > mp"));
+        assert_eq!(of("melody, p > niente", -1).as_deref(), Some("melody, pp > niente"));
+        assert_eq!(of("melody, ppp", -1), None);
+        assert_eq!(of("melody, fp", -1), None);
+        assert_eq!(
+            with_steps("as written", -1, 4.5).unwrap(),
+            ("as written, mf".into(), "mf instead of about f".into())
+        );
+        assert_eq!(of("melody,, p", 1), None);
+    }
+
+    #[test]
+    fn octaves_move() {
+        assert_eq!(with_octave("melody, p", 12).as_deref(), Some("melody 8va, p"));
+        assert_eq!(with_octave("tacet", 12), None);
+    }
+}

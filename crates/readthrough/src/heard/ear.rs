@@ -1,0 +1,126 @@
+//! Excitation patterns of what the chairs play, kept: most notes come again.
+
+use super::slots::{Sound, Sounds, Voice, mean_decay};
+use super::{Spectra, Spectrum};
+use crate::Table;
+use rayon::prelude::*;
+use ripieno_hearing::{Pattern, Scale, excitation};
+use ripieno_units::math::pow;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::{Arc, RwLock};
+
+/// Levels are rounded to this many dB for the spectrum, which changes slowly with them; the rest is made up for exactly.
+const LEVEL_STEP: f64 = 1.5;
+/// The same for the level at the ear, on which only the spread of masking depends.
+const EAR_STEP: f64 = 6.0;
+/// Plucked strings of bowed instruments, where their spectra know no pizzicato: T60 from low to high (1.5 s on a bass, 0.4 s
+/// on a violin: instruments note 5.10, common practice), and their level (-6 to -10 dB: instruments note 10.2, from memory).
+const PIZZICATO: (f64, f64, f64) = (1.5, 0.4, -8.0);
+
+/// What a pattern depends on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+struct Kept {
+    voice: Voice,
+    level: i16,
+    ear: i16,
+}
+
+/// The listener.
+pub struct Ear<'a> {
+    pub scale: Scale,
+    table: &'a Table<'a>,
+    spectra: &'a dyn Spectra,
+    strokes: Vec<Option<String>>,
+    decays: HashMap<Voice, (Option<f64>, f64)>,
+    patterns: RwLock<HashMap<Kept, Arc<Pattern>>>,
+}
+
+impl std::fmt::Debug for Ear<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Ear").field("strokes", &self.strokes).finish_non_exhaustive()
+    }
+}
+
+impl<'a> Ear<'a> {
+    /// Learns all that is played.
+    pub fn new(table: &'a Table<'a>, spectra: &'a dyn Spectra, sounds: &Sounds) -> Self {
+        let mut ear = Self {
+            scale: Scale::coarse(),
+            table,
+            spectra,
+            strokes: sounds.strokes.clone(),
+            decays: HashMap::new(),
+            patterns: RwLock::new(HashMap::new()),
+        };
+        let mut voices: BTreeMap<Voice, bool> = BTreeMap::new();
+        for sound in sounds.slots.iter().flatten() {
+            voices.insert(sound.voice, sound.plucked);
+        }
+        let voices: Vec<(Voice, bool)> = voices.into_iter().collect();
+        ear.decays =
+            voices.par_iter().map(|&(voice, plucked)| (voice, ear.decay_of(voice, plucked))).collect();
+        let mut keys: BTreeSet<Kept> = BTreeSet::new();
+        for sound in sounds.slots.iter().flatten() {
+            keys.insert(ear.key(sound, 0.0).0);
+        }
+        let keys: Vec<Kept> = keys.into_iter().collect();
+        let made: Vec<(Kept, Arc<Pattern>)> = keys.par_iter().map(|&k| (k, Arc::new(ear.make(k)))).collect();
+        ear.patterns = RwLock::new(made.into_iter().collect());
+        ear
+    }
+
+    /// The sound of one player, before the room.
+    pub fn spectrum(&self, voice: Voice, level: f64) -> Spectrum {
+        let Some(desk) = self.table.desks.get(usize::from(voice.instrument)) else {
+            return Spectrum::default();
+        };
+        let stroke = self.strokes.get(usize::from(voice.stroke)).and_then(Option::as_deref);
+        self.spectra.note(&desk.instrument.id, stroke, f64::from(voice.key), level, voice.colour)
+    }
+
+    fn decay_of(&self, voice: Voice, plucked: bool) -> (Option<f64>, f64) {
+        let found = self.spectrum(voice, 0.0).decay.filter(|d| d.is_finite() && *d > 0.0);
+        if plucked && found.is_none() {
+            let (low, high, level) = PIZZICATO;
+            let x = ((f64::from(voice.key) - 28.0) / 60.0).clamp(0.0, 1.0);
+            return (Some(low + (high - low) * x), level);
+        }
+        (found, 0.0)
+    }
+
+    /// Its pattern's key and the power that is left to make up for, with the level moved by `shift` dB.
+    fn key(&self, sound: &Sound, shift: f64) -> (Kept, f64) {
+        let (decay, softer) = self.decays.get(&sound.voice).copied().unwrap_or((None, 0.0));
+        let room = self.table.desks.get(usize::from(sound.desk)).map_or(0.0, |d| d.room.gain_db);
+        let room = if room.is_finite() { room.clamp(-120.0, 60.0) } else { 0.0 };
+        let level = sound.level + shift;
+        let step = (level / LEVEL_STEP).round();
+        let gain = sound.gain + softer + room;
+        let ear = (gain / EAR_STEP).round();
+        let left = level - step * LEVEL_STEP + gain - ear * EAR_STEP;
+        let mut power = pow(10.0, left / 10.0);
+        if let Some(decay) = decay {
+            power *= mean_decay(decay, sound.age, sound.to - sound.from);
+        }
+        (Kept { voice: sound.voice, level: step as i16, ear: ear as i16 }, power)
+    }
+
+    fn make(&self, kept: Kept) -> Pattern {
+        let gain = f64::from(kept.ear) * EAR_STEP;
+        let spectrum = self.spectrum(kept.voice, f64::from(kept.level) * LEVEL_STEP);
+        let components: Vec<(f64, f64)> = spectrum.components.iter().map(|c| (c.0, c.1 + gain)).collect();
+        excitation(&self.scale, &components)
+    }
+
+    /// The pattern of a sound at the listener, and the power to multiply it with.
+    pub fn pattern(&self, sound: &Sound, shift: f64) -> (Arc<Pattern>, f64) {
+        let (key, power) = self.key(sound, shift);
+        // A poisoned lock still holds whole patterns.
+        if let Some(found) = self.patterns.read().unwrap_or_else(|e| e.into_inner()).get(&key) {
+            return (found.clone(), power);
+        }
+        let made = Arc::new(self.make(key));
+        let mut kept = self.patterns.write().unwrap_or_else(|e| e.into_inner());
+        (kept.entry(key).or_insert(made).clone(), power)
+    }
+}

@@ -1,0 +1,232 @@
+//! Who belongs together: the tune with all that double it, and other lines, by passage.
+
+use super::balance::Balance;
+use super::slots::Sound;
+use crate::Table;
+use ripieno_music::{Reading, Role};
+use ripieno_units::Beats;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// A doubling that has less of its notes with its leader does something else.
+const WITH: f64 = 0.5;
+
+/// Which note of a chair that sounds several at once is its line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Edge {
+    /// The highest.
+    Top,
+    /// The lowest.
+    Bottom,
+}
+
+/// A line and who plays it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Group {
+    /// The desk that has it.
+    pub lead: usize,
+    /// Desks that play it too, in unison or octaves.
+    pub with: Vec<usize>,
+    /// Its note where the leader has several.
+    pub edge: Edge,
+}
+
+impl Group {
+    /// One of those who have it?
+    pub fn holds(&self, desk: usize) -> bool {
+        desk == self.lead || self.with.contains(&desk)
+    }
+
+    /// Which sounds of a slot are the line: the leader's outer notes, and whatever the others have of the same names.
+    pub fn members(&self, list: &[Sound]) -> Vec<bool> {
+        let lead = |s: &&Sound| usize::from(s.desk) == self.lead;
+        let own: Vec<&Sound> = list.iter().filter(lead).collect();
+        let outer = |s: &Sound| {
+            !own.iter().any(|o| {
+                let overlap = o.to.min(s.to) - o.from.max(s.from);
+                let beyond = if self.edge == Edge::Top { o.key > s.key } else { o.key < s.key };
+                beyond && overlap > 0.5 * (s.to - s.from)
+            })
+        };
+        let mut names = 0_u16;
+        for sound in own.iter().filter(|s| s.key > 0 && outer(s)) {
+            names |= 1 << (sound.key % 12);
+        }
+        list.iter()
+            .map(|s| {
+                let desk = usize::from(s.desk);
+                if desk == self.lead && (s.key == 0 || outer(s)) {
+                    return true;
+                }
+                self.holds(desk) && s.key > 0 && names & (1 << (s.key % 12)) != 0
+            })
+            .collect()
+    }
+}
+
+/// A line through one passage.
+#[derive(Clone, Debug)]
+pub struct Stretch {
+    /// Index of the passage in [`Passages`].
+    pub passage: usize,
+    /// Slots in which it sounds, with those who play it there.
+    pub slots: Vec<(usize, Arc<Group>)>,
+}
+
+impl Stretch {
+    /// The desk that has it.
+    pub fn lead(&self) -> usize {
+        self.slots.first().map_or(0, |s| s.1.lead)
+    }
+
+    /// Everyone who plays it anywhere in it.
+    pub fn everyone(&self) -> Vec<usize> {
+        let mut all: Vec<usize> = vec![self.lead()];
+        for (_, group) in &self.slots {
+            all.extend(group.with.iter().copied());
+        }
+        all.sort_unstable();
+        all.dedup();
+        all
+    }
+}
+
+/// A passage by its bars.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Span {
+    /// Its name.
+    pub name: String,
+    /// First bar.
+    pub from_bar: i32,
+    /// Last bar, inclusive.
+    pub to_bar: i32,
+}
+
+/// The passages of the plan; where it has none, those that were found.
+pub fn passages(table: &Table<'_>, reading: &Reading) -> Vec<Span> {
+    if table.plan.passages.is_empty() {
+        let found = reading.passages.iter();
+        return found
+            .map(|p| Span { name: p.name.clone(), from_bar: p.from_bar, to_bar: p.to_bar })
+            .collect();
+    }
+    let planned = table.plan.passages.iter();
+    planned.map(|p| Span { name: p.name.clone(), from_bar: p.from_bar, to_bar: p.to_bar }).collect()
+}
+
+/// Lines of the cue.
+#[derive(Debug)]
+pub struct Lines<'a> {
+    reading: &'a Reading,
+    /// Passages, in order.
+    pub passages: Vec<Span>,
+    /// For each slot, the passage that it lies in.
+    pub passage_of: Vec<Option<usize>>,
+    /// For each desk, the lines of its cells.
+    cells: Vec<Vec<(Beats, Beats, &'a str)>>,
+}
+
+impl<'a> Lines<'a> {
+    /// Of a cue.
+    pub fn new(balance: &Balance<'a>, reading: &'a Reading) -> Self {
+        let passages = passages(balance.table, reading);
+        let passage_of = (0..balance.slots.len())
+            .map(|k| {
+                let bar = balance.bar(k);
+                passages.iter().position(|p| p.from_bar <= bar && bar <= p.to_bar)
+            })
+            .collect();
+        let cells = balance
+            .table
+            .desks
+            .iter()
+            .map(|d| {
+                let cells = d.part.cells.iter();
+                cells.filter_map(|c| Some((c.from, c.to, c.line.as_deref()?))).collect()
+            })
+            .collect();
+        Self { reading, passages, passage_of, cells }
+    }
+
+    fn line(&self, desk: usize, at: Beats) -> Option<&'a str> {
+        self.cells.get(desk)?.iter().find(|c| c.0 <= at && at < c.1).map(|c| c.2)
+    }
+
+    /// Who plays with a desk in a bar, at a time.
+    pub fn group(&self, lead: usize, bar: i32, at: Beats, edge: Edge) -> Group {
+        let active = || {
+            self.reading.doublings.iter().filter(move |d| {
+                d.from_bar <= bar && bar <= d.to_bar && d.semitones % 12 == 0 && d.share >= WITH
+            })
+        };
+        let leader = active().find(|d| d.track == lead).map_or(lead, |d| d.of);
+        let mut with: Vec<usize> = active().filter(|d| d.of == leader).map(|d| d.track).collect();
+        with.push(leader);
+        if let Some(line) = self.line(lead, at) {
+            with.extend((0..self.cells.len()).filter(|d| self.line(*d, at) == Some(line)));
+        }
+        with.sort_unstable();
+        with.dedup();
+        with.retain(|d| *d != lead && *d < self.cells.len());
+        Group { lead, with, edge }
+    }
+
+    /// The tune, by passage and by who has it.
+    pub fn tune(&self, balance: &Balance<'_>) -> Vec<Stretch> {
+        let mut spans = self.reading.tune.iter().filter(|s| s.track < self.cells.len()).peekable();
+        let mut found: BTreeMap<(usize, usize), Stretch> = BTreeMap::new();
+        for (k, slot) in balance.slots.iter().enumerate() {
+            while spans.peek().is_some_and(|s| s.to <= slot.middle) {
+                spans.next();
+            }
+            let Some(span) = spans.peek().filter(|s| s.from <= slot.middle) else { continue };
+            self.put(&mut found, balance, k, span.track, Edge::Top);
+        }
+        found.into_values().collect()
+    }
+
+    /// Lines with a role, by passage; those that double each other as one.
+    pub fn with_role(&self, balance: &Balance<'_>, role: Role) -> Vec<Stretch> {
+        let edge = if role == Role::Bass { Edge::Bottom } else { Edge::Top };
+        let mut found: BTreeMap<(usize, usize), Stretch> = BTreeMap::new();
+        let mut reading = self.reading.passages.iter().peekable();
+        for (k, slot) in balance.slots.iter().enumerate() {
+            let bar = balance.bar(k);
+            while reading.peek().is_some_and(|p| p.to_bar < bar) {
+                reading.next();
+            }
+            let Some(passage) = reading.peek().filter(|p| p.from_bar <= bar) else { continue };
+            let mut taken: Vec<usize> = Vec::new();
+            for (desk, found_role) in passage.roles.iter().enumerate().take(self.cells.len()) {
+                if found_role.role != role || taken.contains(&desk) {
+                    continue;
+                }
+                let group = self.group(desk, bar, slot.middle, edge);
+                taken.extend(group.with.iter().copied());
+                self.put(&mut found, balance, k, desk, edge);
+            }
+        }
+        found.into_values().collect()
+    }
+
+    fn put(
+        &self,
+        into: &mut BTreeMap<(usize, usize), Stretch>,
+        balance: &Balance<'_>,
+        k: usize,
+        lead: usize,
+        edge: Edge,
+    ) {
+        let Some(passage) = self.passage_of.get(k).copied().flatten() else { return };
+        if !balance.sounds.slots[k].iter().any(|s| usize::from(s.desk) == lead) {
+            return;
+        }
+        let stretch = into.entry((passage, lead)).or_insert_with(|| Stretch { passage, slots: Vec::new() });
+        let group = self.group(lead, balance.bar(k), balance.slots[k].middle, edge);
+        let group = match stretch.slots.last() {
+            Some((_, last)) if **last == group => last.clone(),
+            _ => Arc::new(group),
+        };
+        stretch.slots.push((k, group));
+    }
+}

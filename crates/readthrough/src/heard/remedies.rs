@@ -1,0 +1,314 @@
+//! Remedies tried on a covered line, from the smallest: thinner round it, another register, louder, doubled.
+
+use super::balance::{Balance, Mods};
+use super::cells;
+use super::covered::{Fares, list};
+use super::lines::{Edge, Lines, Stretch};
+use ripieno_music::{Change, Edit};
+use std::collections::BTreeSet;
+
+/// A remedy with what it does.
+#[derive(Clone, Debug)]
+pub struct Tried {
+    /// What to do, in words.
+    pub words: String,
+    /// Share that is then heard where it was bad before.
+    pub share: f64,
+    /// Nothing is left of the finding.
+    pub works: bool,
+    /// The exact change, where there is one.
+    pub change: Option<Change>,
+}
+
+/// A remedy before it is tried.
+#[derive(Clone, Debug, Default)]
+struct Trial {
+    words: Vec<String>,
+    mods: Mods,
+    /// Cells by chair; empty and not `exact` where it cannot be said in cells.
+    cells: Vec<(String, String)>,
+    exact: bool,
+}
+
+/// Resting chairs are tried for a doubling at so many places of the line, and so many in full.
+const PROBES: usize = 3;
+const DOUBLINGS: usize = 2;
+
+/// Everything that the search needs.
+struct Search<'a, 'b> {
+    balance: &'b Balance<'a>,
+    stretch: &'b Stretch,
+    /// A bar of the passage.
+    bar: i32,
+    passage: String,
+}
+
+/// Tries remedies in order; stops at the first that works. All that were tried, in order.
+pub fn try_all(
+    balance: &Balance<'_>,
+    lines: &Lines<'_>,
+    stretch: &Stretch,
+    coverers: &[(usize, f64)],
+    bad: &[usize],
+    works: &dyn Fn(&Fares) -> bool,
+) -> Vec<Tried> {
+    let Some(span) = lines.passages.get(stretch.passage) else { return Vec::new() };
+    let search = Search { balance, stretch, bar: span.from_bar, passage: span.name.clone() };
+    let mut out: Vec<Tried> = Vec::new();
+    let ranked: Vec<usize> = coverers.iter().map(|c| c.0).collect();
+    for trial in search.trials(&ranked, bad) {
+        let fares = Fares::of(balance, stretch, &trial.mods);
+        let tried = Tried {
+            words: trial.words.join(", "),
+            share: fares.share(bad),
+            works: works(&fares),
+            change: search.change(&trial),
+        };
+        let done = tried.works;
+        out.push(tried);
+        if done {
+            break;
+        }
+    }
+    out
+}
+
+impl Search<'_, '_> {
+    /// From the smallest to the greatest.
+    fn trials(&self, coverers: &[usize], bad: &[usize]) -> Vec<Trial> {
+        let first = |n: usize| &coverers[..n.min(coverers.len())];
+        let mut trials: Vec<Option<Trial>> = vec![self.moved(first(1), -1)];
+        for n in [2, 3].into_iter().filter(|n| *n <= coverers.len()) {
+            trials.push(self.moved(first(n), -1));
+        }
+        trials.push(self.octave_up());
+        let louder = self.moved(&self.players_of_the_line(), 1);
+        trials.push(louder.clone());
+        trials.push(both(self.moved(first(3), -1), louder.clone()));
+        trials.extend(self.doublings(bad).into_iter().map(Some));
+        if let Some(one) = coverers.first() {
+            trials.push(self.without(&[*one]));
+        }
+        for n in [4, 6, 10].into_iter().filter(|n| *n <= coverers.len()) {
+            trials.push(both(self.moved(first(n), -1), louder.clone()));
+        }
+        if coverers.len() > 1 {
+            trials.push(self.without(first(2)));
+        }
+        trials.push(both(self.moved(first(4), -2), louder));
+        trials.into_iter().flatten().collect()
+    }
+
+    fn name(&self, desk: usize) -> String {
+        self.balance.table.desks.get(desk).map_or(String::new(), |d| d.name().to_string())
+    }
+
+    fn cell(&self, desk: usize) -> Option<&str> {
+        let table = self.balance.table;
+        table.cell_at(table.desks.get(desk)?.id(), self.bar)
+    }
+
+    /// Those whose own dynamics make the line louder: the rest follow.
+    fn players_of_the_line(&self) -> Vec<usize> {
+        self.stretch.everyone()
+    }
+
+    /// Mean level of a desk in the passage, dB re mf, and the most that it strays from it.
+    fn level(&self, desk: usize) -> (f64, f64) {
+        let mut levels: Vec<f64> = Vec::new();
+        for (k, _) in &self.stretch.slots {
+            let own = self.balance.sounds.slots[*k].iter().filter(|s| usize::from(s.desk) == desk);
+            levels.extend(own.map(|s| s.level));
+        }
+        if levels.is_empty() {
+            return (0.0, 0.0);
+        }
+        let mean = levels.iter().sum::<f64>() / levels.len() as f64;
+        (mean, levels.iter().map(|l| (l - mean).abs()).fold(0.0, f64::max))
+    }
+
+    /// Softer or louder by marks. Chairs that play `col` and have no dynamics of their own go along.
+    fn moved(&self, desks: &[usize], steps: i32) -> Option<Trial> {
+        let mut trial = Trial { exact: true, ..Trial::default() };
+        let mut all: BTreeSet<usize> = desks.iter().copied().collect();
+        let mut named: Vec<String> = Vec::new();
+        for &desk in desks {
+            let followers = cells::followers(self.balance.table, desk, self.bar);
+            let silent = |d: &usize| self.cell(*d).is_some_and(|t| !cells::sets_dynamics(t));
+            // One that follows another of those that are moved goes along by itself.
+            all.extend(followers.into_iter().filter(silent));
+        }
+        let led = |desk: usize| {
+            self.cell(desk).is_some_and(|t| !cells::sets_dynamics(t))
+                && desks.iter().any(|d| cells::followers(self.balance.table, *d, self.bar).contains(&desk))
+        };
+        for &desk in desks {
+            if led(desk) {
+                continue;
+            }
+            let (level, strays) = self.level(desk);
+            // Nobody plays softer than ppp, and a line at ff is not asked for more.
+            if (steps < 0 && level < -15.0) || (steps > 0 && level > 10.0) {
+                if steps > 0 {
+                    continue;
+                }
+                return None;
+            }
+            match self.cell(desk).and_then(|t| Some((t, cells::with_steps(t, steps, level)?))) {
+                Some((text, (after, words))) => {
+                    // A mark in place of written-out dynamics that move would flatten them.
+                    trial.exact &= cells::sets_dynamics(text) || strays < 4.0;
+                    trial.cells.push((self.balance.table.desks.get(desk)?.id().to_string(), after));
+                    named.push(format!("{} {words}", self.name(desk)));
+                }
+                None => {
+                    trial.exact = false;
+                    let mark = |l: f64| cells::nearest(l).word();
+                    let after = level + cells::STEP * f64::from(steps);
+                    named.push(format!(
+                        "{} {} instead of about {}",
+                        self.name(desk),
+                        mark(after),
+                        mark(level)
+                    ));
+                }
+            }
+        }
+        if named.is_empty() {
+            return None;
+        }
+        trial.words = vec![list(&named, 12)];
+        trial.mods.shift = all.into_iter().map(|d| (d, cells::STEP * f64::from(steps))).collect();
+        Some(trial)
+    }
+
+    /// The keys that a desk plays in the stretch, lowest and highest.
+    fn span(&self, desk: usize) -> Option<(i16, i16)> {
+        let mut span: Option<(i16, i16)> = None;
+        for (k, _) in &self.stretch.slots {
+            for sound in
+                self.balance.sounds.slots[*k].iter().filter(|s| usize::from(s.desk) == desk && s.key > 0)
+            {
+                let key = i16::from(sound.key);
+                let (low, high) = span.unwrap_or((key, key));
+                span = Some((low.min(key), high.max(key)));
+            }
+        }
+        span
+    }
+
+    fn fits(&self, desk: usize, span: (i16, i16), semitones: i16) -> bool {
+        let range = self.balance.table.desks.get(desk).and_then(|d| d.instrument.comfortable);
+        range.is_some_and(|r| r.holds(span.0 + semitones) && r.holds(span.1 + semitones))
+    }
+
+    /// The line an octave up where its leader has it in comfort.
+    fn octave_up(&self) -> Option<Trial> {
+        let lead = self.stretch.lead();
+        if self.stretch.slots.first().is_some_and(|s| s.1.edge == Edge::Bottom) {
+            return None;
+        }
+        if !self.fits(lead, self.span(lead)?, 12) {
+            return None;
+        }
+        let mut trial =
+            Trial { words: vec![format!("{} an octave up", self.name(lead))], ..Trial::default() };
+        trial.mods.octave.insert(lead, 12);
+        for follower in cells::followers(self.balance.table, lead, self.bar) {
+            // Those who follow must reach it too.
+            if !self.fits(follower, self.span(follower)?, 12) {
+                return None;
+            }
+            trial.mods.octave.insert(follower, 12);
+        }
+        if let Some(text) = self.cell(lead).and_then(|t| cells::with_octave(t, 12)) {
+            trial.cells.push((self.balance.table.desks.get(lead)?.id().to_string(), text));
+            trial.exact = true;
+        }
+        Some(trial)
+    }
+
+    /// Chairs out.
+    fn without(&self, desks: &[usize]) -> Option<Trial> {
+        let mut trial = Trial { exact: true, ..Trial::default() };
+        let names: Vec<String> = desks.iter().map(|d| self.name(*d)).collect();
+        trial.words = vec![format!("without {}", list(&names, 12))];
+        for &desk in desks {
+            trial.mods.out.insert(desk);
+            trial.exact &= self.cell(desk).is_some()
+                && cells::followers(self.balance.table, desk, self.bar).iter().all(|f| desks.contains(f));
+            trial.cells.push((self.balance.table.desks.get(desk)?.id().to_string(), "tacet".to_string()));
+        }
+        Some(trial)
+    }
+
+    /// Resting chairs that could play along, the most helpful first.
+    fn doublings(&self, bad: &[usize]) -> Vec<Trial> {
+        let table = self.balance.table;
+        let lead = self.stretch.lead();
+        let Some(span) = self.span(lead) else { return Vec::new() };
+        let (level, _) = self.level(lead);
+        let mut busy: BTreeSet<usize> = BTreeSet::new();
+        for (k, slot) in self.balance.slots.iter().enumerate() {
+            let number = table.timeline.bars.get(slot.bar).map_or(0, |b| b.number);
+            let passage = table.passage_at(number).map(|p| p.name.as_str());
+            if passage == Some(self.passage.as_str()) || self.stretch.slots.iter().any(|s| s.0 == k) {
+                busy.extend(self.balance.sounds.slots[k].iter().map(|s| usize::from(s.desk)));
+            }
+        }
+        let step = bad.len().div_ceil(PROBES).max(1);
+        let probes: Vec<_> =
+            bad.iter().step_by(step).filter_map(|k| self.stretch.slots.iter().find(|s| s.0 == *k)).collect();
+        let mut candidates: Vec<(f64, usize, i16)> = Vec::new();
+        for (desk, d) in table.desks.iter().enumerate().filter(|(i, _)| !busy.contains(i)) {
+            if d.instrument.unpitched || d.instrument.decays {
+                continue;
+            }
+            for semitones in [0, 12] {
+                if !self.fits(desk, span, semitones) {
+                    continue;
+                }
+                let mods = Mods { join: vec![(desk, semitones, level)], ..Mods::default() };
+                let heard = probes.iter().filter_map(|(k, group)| self.balance.heard(*k, group, &mods));
+                candidates.push((heard.map(|h| h.share).sum(), desk, semitones));
+            }
+        }
+        candidates.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+        let lead_id = table.desks.get(lead).map_or("", |d| d.id());
+        let made = candidates.into_iter().take(DOUBLINGS).filter_map(|(_, desk, semitones)| {
+            let octave = if semitones == 0 { "in unison" } else { "an octave above" };
+            let mut trial = Trial {
+                words: vec![format!("{} with {} {octave}", self.name(desk), self.name(lead))],
+                exact: self.cell(lead).is_some(),
+                ..Trial::default()
+            };
+            trial.mods.join.push((desk, semitones, level));
+            let text = if semitones == 0 { format!("col {lead_id}") } else { format!("col {lead_id} 8va") };
+            trial.cells.push((table.desks.get(desk)?.id().to_string(), text));
+            Some(trial)
+        });
+        made.collect()
+    }
+
+    fn change(&self, trial: &Trial) -> Option<Change> {
+        if !trial.exact || trial.cells.is_empty() || self.balance.table.passage_at(self.bar).is_none() {
+            return None;
+        }
+        let edits = trial.cells.iter().map(|(chair, text)| Edit::Cell {
+            passage: self.passage.clone(),
+            chair: chair.clone(),
+            text: text.clone(),
+        });
+        Some(Change { edits: edits.collect() })
+    }
+}
+
+/// One with the other.
+fn both(a: Option<Trial>, b: Option<Trial>) -> Option<Trial> {
+    let (mut a, b) = (a?, b?);
+    a.words.extend(b.words);
+    a.cells.extend(b.cells);
+    a.exact &= b.exact;
+    a.mods.shift.extend(b.mods.shift);
+    Some(a)
+}
