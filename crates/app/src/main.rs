@@ -38,6 +38,9 @@ enum Command {
         /// The music: .mid, .musicxml, .xml or .mxl.
         #[arg(long, value_name = "FILE")]
         music: PathBuf,
+        /// Your own template: a played MIDI file is read through the cards of its chairs.
+        #[arg(long, value_name = "TEMPLATE")]
+        template: Option<PathBuf>,
     },
     /// Write the performed MIDI for the cue's patches.
     Perform {
@@ -111,7 +114,7 @@ fn main() -> ExitCode {
     let line = Line::parse();
     let outcome = match line.command {
         Command::Demo { dir, no_page: _ } => commands::demo(&dir),
-        Command::New { dir, music } => commands::new(&dir, &music),
+        Command::New { dir, music, template } => commands::new(&dir, &music, template.as_deref()),
         Command::Perform { cue, output, on_grid, json } => {
             commands::perform(&cue, output.as_deref(), on_grid, json)
         }

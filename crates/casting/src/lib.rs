@@ -39,4 +39,4 @@ mod table;
 mod text;
 
 pub use cast::cast;
-pub use draft::{Draft, DraftOptions, draft};
+pub use draft::{Draft, DraftOptions, draft, draft_for};

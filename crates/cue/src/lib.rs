@@ -14,10 +14,11 @@ mod folder;
 mod open;
 mod render;
 mod report;
+mod source;
 mod stages;
 
 pub use acoustics::{HallReport, built_in_halls, measure_halls};
-pub use create::{Created, create, demo_files, write_demo};
+pub use create::{Created, create, create_with, demo_files, write_demo};
 pub use error::CueError;
 pub use folder::write_file;
 pub use open::{Cue, read_card, read_list, read_music};
