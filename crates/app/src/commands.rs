@@ -41,8 +41,8 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
     Ok(ExitCode::SUCCESS)
 }
 
-pub fn new(dir: &Path, music: &Path) -> Result<ExitCode, CueError> {
-    let created = ripieno_cue::create(dir, music)?;
+pub fn new(dir: &Path, music: &Path, template: Option<&Path>) -> Result<ExitCode, CueError> {
+    let created = ripieno_cue::create_with(dir, music, template)?;
     show::print(&format!(
         "{}: {} chairs, {} passages. Every chair plays as written; change the cells of {}.\n",
         created.folder.display(),

@@ -38,6 +38,9 @@ enum Command {
         /// The music: .mid, .musicxml, .xml or .mxl.
         #[arg(long, value_name = "FILE")]
         music: PathBuf,
+        /// Your own template: a played MIDI file is read through the cards of its chairs.
+        #[arg(long, value_name = "TEMPLATE")]
+        template: Option<PathBuf>,
     },
     /// Read a piece as it came: passages, lines, doublings, how it grows. Nothing is written.
     Read {
@@ -133,7 +136,7 @@ fn main() -> ExitCode {
     let line = Line::parse();
     let outcome = match line.command {
         Command::Demo { dir, no_page: _ } => commands::demo(&dir),
-        Command::New { dir, music } => commands::new(&dir, &music),
+        Command::New { dir, music, template } => commands::new(&dir, &music, template.as_deref()),
         Command::Read { file, json } => commands::read(&file, json),
         Command::Check { cue, json, strict, take } => commands::check(&cue, json, strict, &take),
         Command::Perform { cue, output, on_grid, json } => {

@@ -40,4 +40,4 @@ mod table;
 mod text;
 
 pub use cast::cast;
-pub use draft::{ChairFound, Draft, DraftOptions, chairs_of, draft};
+pub use draft::{ChairFound, Draft, DraftOptions, chairs_of, draft, draft_for};

@@ -1,7 +1,10 @@
 //! Making a cue: from the composer's music, or the demo.
 
-use crate::{CueError, folder, read_music, write_file};
-use ripieno_casting::{Draft, DraftOptions, draft};
+use crate::open::standing;
+use crate::{CueError, folder, read_music, source, write_file};
+use ripieno_casting::{Draft, DraftOptions, draft_for};
+use ripieno_plan::Template;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// What was made.
@@ -23,6 +26,12 @@ pub struct Created {
 ///
 /// A folder that holds a cue already, or a file of that name, is an error: nothing of the user's is written over.
 pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
+    create_with(into, music, None)
+}
+
+/// The same with the composer's own template, which the plan then names: tracks become its chairs by their names, and what was
+/// played is read through the chairs' cards.
+pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Created, CueError> {
     if into.join("cue.toml").exists() {
         let message =
             "there is a cue here already; choose another folder, or remove its cue.toml".to_string();
@@ -35,8 +44,24 @@ pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
     let score = read_music(music)?;
     let bytes = folder::read(music, "")?;
     let name = music.file_name().map_or_else(|| "music.mid".into(), |n| n.to_string_lossy().into_owned());
-    let options = DraftOptions { title: None, music: name.clone(), template: "template.toml".into() };
-    let Draft { cue, template, doubts } = draft(&score, &ripieno_discovery::read(&score), &options);
+    let own = own.map(|path| standing(path).map(|s| (path, s))).transpose()?;
+    let plan = source::propose(&score, own.as_ref().map(|(_, s)| (&s.template, &s.cards)));
+    let none = (Template::default(), BTreeMap::new());
+    let (standing_template, cards) =
+        own.as_ref().map_or((&none.0, &none.1), |(_, s)| (&s.template, &s.cards));
+    let (score, remarks) = source::apply(score, &plan, standing_template, cards);
+    let chairs: Vec<Option<String>> = score
+        .tracks
+        .iter()
+        .map(|t| plan.tracks.iter().find_map(|p| p.chair.clone().filter(|c| *c == t.id)))
+        .collect();
+    let template_name = match &own {
+        Some((path, _)) => beside(into, path),
+        None => "template.toml".to_string(),
+    };
+    let options = DraftOptions { title: None, music: name.clone(), template: template_name };
+    let Draft { cue, template, doubts } = draft_for(&score, &ripieno_discovery::read(&score), &options, &chairs);
+    let cue = with_source(cue, &source::text(&plan));
     let copy = into.join(&name);
     let same = copy.canonicalize().ok().zip(music.canonicalize().ok()).is_some_and(|(a, b)| a == b);
     if !same && copy.exists() && folder::read(&copy, "")? != bytes {
@@ -46,7 +71,7 @@ pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
     if !same {
         write_file(&copy, &bytes)?;
     }
-    if !into.join("template.toml").exists() {
+    if own.is_none() && !into.join("template.toml").exists() {
         write_file(&into.join("template.toml"), template.as_bytes())?;
     }
     write_file(&into.join("cue.toml"), cue.as_bytes())?;
@@ -54,10 +79,41 @@ pub fn create(into: &Path, music: &Path) -> Result<Created, CueError> {
     Ok(Created {
         folder: into.to_path_buf(),
         doubts,
-        warnings: score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect(),
+        warnings: score
+            .warnings
+            .iter()
+            .map(|w| format!("{}: {}", w.place, w.message))
+            .chain(remarks)
+            .collect(),
         chairs: made.template.chairs.len(),
         passages: made.plan.passages.len(),
     })
+}
+
+/// The plan with `[source]` before its lines.
+fn with_source(cue: String, source: &str) -> String {
+    if source.is_empty() {
+        return cue;
+    }
+    match cue.find("\n# One line for each chair") {
+        Some(at) => format!("{}{source}{}", &cue[..at], &cue[at..]),
+        None => format!("{cue}{source}"),
+    }
+}
+
+/// The way to a template as the plan names it: relative where it lies in the cue's folder or beside it, else the whole path.
+fn beside(into: &Path, template: &Path) -> String {
+    let whole =
+        |p: &Path| p.canonicalize().or_else(|_| std::path::absolute(p)).unwrap_or_else(|_| p.to_path_buf());
+    let (folder, file) = (whole(into), whole(template));
+    let shown = |p: &Path| p.display().to_string().replace('\\', "/");
+    if let Ok(inside) = file.strip_prefix(&folder) {
+        return shown(inside);
+    }
+    match folder.parent().and_then(|up| file.strip_prefix(up).ok()) {
+        Some(near) => format!("../{}", shown(near)),
+        None => shown(&file),
+    }
 }
 
 include!(concat!(env!("OUT_DIR"), "/demo.rs"));

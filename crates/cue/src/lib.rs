@@ -17,13 +17,14 @@ mod open;
 mod read;
 mod render;
 mod report;
+mod source;
 mod spectra;
 mod stages;
 mod take;
 
 pub use acoustics::{HallReport, built_in_halls, measure_halls};
 pub use check::{Checked, check, finding_name};
-pub use create::{Created, create, demo_files, write_demo};
+pub use create::{Created, create, create_with, demo_files, write_demo};
 pub use error::CueError;
 pub use findings::{describe, findings_text};
 pub use folder::write_file;

@@ -1,7 +1,7 @@
 //! Loading a cue with everything that it refers to.
 
-use crate::{CueError, folder, render};
-use ripieno_music::Score;
+use crate::{CueError, folder, render, source};
+use ripieno_music::{Score, Warning};
 use ripieno_plan::{ChairPlan, Diagnostic, PatchCard, Plan, Template};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -37,41 +37,25 @@ impl Cue {
 
     /// The same cue with another text of its plan, not yet written.
     pub fn with_plan(&self, text: &str) -> Result<Self, CueError> {
-        let kept = (self.plan.music.as_str(), &self.score);
-        Self::read(self.folder.clone(), self.plan_path.clone(), text, Some(kept))
+        Self::read(self.folder.clone(), self.plan_path.clone(), text, Some(self))
     }
 
-    /// `kept` is music that is read already, by the plan's name for it.
+    /// `kept` is a cue whose music is read already.
     fn read(
         folder: PathBuf,
         plan_path: PathBuf,
         text: &str,
-        kept: Option<(&str, &Score)>,
+        kept: Option<&Self>,
     ) -> Result<Self, CueError> {
         // Where the template is stands in the plan; which articulations its cells may name stands in the cards.
         let (plan, _) = Plan::parse(&shown(&plan_path), text);
         let template_path =
             folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
-        let template_text = folder::read_text(&template_path, "`[cue] template` in cue.toml names it.")?;
-        let (template, template_faults) = Template::parse(&shown(&template_path), &template_text);
-        let mut card_faults = Vec::new();
+        let Standing { text: template_text, template, template_faults, cards, card_faults } =
+            standing(&template_path)?;
         let beside = folder::parent(&template_path);
-        let mut cards = BTreeMap::new();
-        let mut read: BTreeMap<&str, PatchCard> = BTreeMap::new();
-        for chair in &template.chairs {
-            for name in &chair.cards {
-                if !read.contains_key(name.as_str()) {
-                    let (card, faults) = card_file(&beside.join(name), chair)?;
-                    card_faults.extend(faults);
-                    read.insert(name, card);
-                }
-            }
-            let own: Vec<PatchCard> =
-                chair.cards.iter().filter_map(|n| read.get(n.as_str()).cloned()).collect();
-            let own = if own.is_empty() { vec![PatchCard::plain(&chair.instrument)] } else { own };
-            cards.insert(chair.id.clone(), own);
-        }
-        let named = |word: &str| read.values().any(|c| c.articulations.iter().any(|a| a.name == word));
+        let named =
+            |word: &str| cards.values().flatten().any(|c| c.articulations.iter().any(|a| a.name == word));
         let (plan, mut found) = Plan::parse_with(&shown(&plan_path), text, &named);
         found.extend(template_faults);
         found.extend(plan.check_against(&template, &shown(&plan_path), text));
@@ -85,8 +69,14 @@ impl Cue {
             return Err(CueError::Place { path: plan_path, message });
         }
         let score = match kept {
-            Some((name, score)) if name == plan.music => score.clone(),
-            _ => read_music(&folder.join(&plan.music))?,
+            Some(cue) if cue.plan.music == plan.music && cue.plan.source == plan.source => cue.score.clone(),
+            _ => {
+                let music = read_music(&folder.join(&plan.music))?;
+                let (mut score, remarks) = source::apply(music, &plan.source, &template, &cards);
+                let said = |message| Warning { place: "source".into(), message };
+                score.warnings.extend(remarks.into_iter().map(said));
+                score
+            }
         };
         Ok(Self { folder, plan, plan_path, template, template_path, cards, score, warnings: found })
     }
@@ -119,6 +109,38 @@ impl Cue {
         let shared = self.beside_template().join(written);
         if !own.exists() && shared.exists() { shared } else { own }
     }
+}
+
+/// A template with its cards and all that is to be said of them.
+pub(crate) struct Standing {
+    pub text: String,
+    pub template: Template,
+    pub template_faults: Vec<Diagnostic>,
+    pub cards: BTreeMap<String, Vec<PatchCard>>,
+    pub card_faults: Vec<Diagnostic>,
+}
+
+/// Reads a template and the cards of its chairs.
+pub(crate) fn standing(path: &Path) -> Result<Standing, CueError> {
+    let text = folder::read_text(path, "`[cue] template` in cue.toml names it.")?;
+    let (template, template_faults) = Template::parse(&shown(path), &text);
+    let mut card_faults = Vec::new();
+    let beside = folder::parent(path);
+    let mut cards = BTreeMap::new();
+    let mut read: BTreeMap<&str, PatchCard> = BTreeMap::new();
+    for chair in &template.chairs {
+        for name in &chair.cards {
+            if !read.contains_key(name.as_str()) {
+                let (card, faults) = card_file(&beside.join(name), chair)?;
+                card_faults.extend(faults);
+                read.insert(name, card);
+            }
+        }
+        let own: Vec<PatchCard> = chair.cards.iter().filter_map(|n| read.get(n.as_str()).cloned()).collect();
+        let own = if own.is_empty() { vec![PatchCard::plain(&chair.instrument)] } else { own };
+        cards.insert(chair.id.clone(), own);
+    }
+    Ok(Standing { text, template, template_faults, cards, card_faults })
 }
 
 fn locate(path: &Path) -> Result<(PathBuf, PathBuf), CueError> {

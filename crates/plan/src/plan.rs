@@ -1,6 +1,6 @@
 //! `cue.toml`: the casting plan.
 
-use crate::{CellWords, Span};
+use crate::{CellWords, SourcePlan, Span};
 
 /// A casting plan.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -17,6 +17,8 @@ pub struct Plan {
     pub purpose: Purpose,
     /// `[cue] seed` and `[performance]`.
     pub settings: Settings,
+    /// `[source]`: how the music is to be read.
+    pub source: SourcePlan,
     /// `[lines]`.
     pub lines: Vec<LineDef>,
     /// `[[passage]]`, in the order of their bars.

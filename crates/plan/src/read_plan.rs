@@ -3,6 +3,7 @@
 use crate::cell::{is_name, is_taken};
 use crate::diagnostic::did_you_mean;
 use crate::instrument;
+use crate::played;
 use crate::read_advice;
 use crate::toml::{File, Inside, key_span, span_of, table_span};
 use crate::{
@@ -25,7 +26,7 @@ impl Plan {
     pub fn parse_with(file: &str, text: &str, known: &dyn Fn(&str) -> bool) -> (Self, Vec<Diagnostic>) {
         let mut file = File::new(file, text);
         let root = file.document();
-        file.only(&root, &["cue", "performance", "lines", "passage", "accept", "kit"], "a plan");
+        file.only(&root, &["cue", "performance", "source", "lines", "passage", "accept", "kit"], "a plan");
         let mut plan = Self { template: "template.toml".into(), ..Self::default() };
         match file.table(&root, "cue") {
             Some(cue) => head(&mut file, cue, root.get("cue").map_or(0..0, span_of), &mut plan),
@@ -38,6 +39,9 @@ impl Plan {
         }
         if let Some(table) = file.table(&root, "performance") {
             settings(&mut file, table, &mut plan.settings);
+        }
+        if let Some(source) = file.table(&root, "source") {
+            plan.source = played::read(&mut file, source);
         }
         if let Some(lines) = file.table(&root, "lines") {
             for (name, item) in lines.iter() {

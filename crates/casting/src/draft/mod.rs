@@ -72,6 +72,28 @@ pub fn chairs_of(score: &Score) -> Vec<ChairFound> {
         .collect()
 }
 
+/// The same where some tracks are known to be chairs of a template: `chairs` has the id of each track's chair, or nothing.
+pub fn draft_for(
+    score: &Score,
+    _reading: &Reading,
+    options: &DraftOptions,
+    chairs: &[Option<String>],
+) -> Draft {
+    let (mut seats, stretches) = drawn_up(score);
+    for seat in &mut seats {
+        if let Some(Some(id)) = chairs.get(seat.track) {
+            seat.id.clone_from(id);
+            seat.doubts.clear();
+            seat.comments.clear();
+        }
+    }
+    Draft {
+        cue: text::cue(score, options, &seats, &stretches),
+        template: text::template(&seats),
+        doubts: seats.iter().flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id))).collect(),
+    }
+}
+
 fn drawn_up(score: &Score) -> (Vec<Seat>, Vec<Stretch>) {
     let seats = chairs::seats(score);
     let stretches = passages::stretches(score, &seats);
