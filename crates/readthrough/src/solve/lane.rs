@@ -62,7 +62,9 @@ impl Lane {
             gone += 1;
         }
         self.jobs.drain(..gone);
-        self.floor = self.floor.max(before);
+        // What is still to be done keeps its place: it must not be pushed on by what is forgotten.
+        let first = self.jobs.first().map_or(before, |job| before.min(job.release));
+        self.floor = self.floor.max(first);
     }
 
     /// Whatever can be added to `other` can be added to this.
@@ -143,6 +145,16 @@ mod tests {
         let latest: Vec<f64> = timed.iter().map(|t| t.latest).collect();
         assert!((latest[0] - 2.2).abs() < 1e-9 && (latest[1] - 2.7).abs() < 1e-9);
         assert!((latest[2] - 8.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn forgetting_little_by_little_pushes_nothing_on() {
+        let mut lane = Lane::default().with(job(0, f64::NEG_INFINITY, 2.0)).remove(0).0;
+        for tenth in 0..60 {
+            lane.forget(f64::from(tenth) * 0.1);
+            assert!(!lane.with(job(1, 0.0, 9.0)).is_empty());
+        }
+        assert!(lane.jobs.is_empty());
     }
 
     #[test]
