@@ -119,7 +119,7 @@ fn all_fingerings(board: &Strings, keys: &[u8], neighbours: bool) -> Vec<Vec<(u8
             if fret > board.highest || (fret == 0) != (finger == 0) {
                 break;
             }
-            if finger == THUMB && !board.thumb.is_some_and(|t| fret >= t.0) {
+            if finger == THUMB && board.thumb.is_none_or(|t| fret < t.0) {
                 break;
             }
             stops.push((string, fret, finger));

@@ -5,6 +5,7 @@ mod split;
 pub use split::{
     CANNOT, COVERED, CROSSED, FEET, FINGERS, IDLE, KEPT, LEFT, Last, MOVE, OTHER_STAFF, RIGHT, SET_OUT,
     SPEED, Sides, Split, State, Task, Trouble, UNEVEN, WIDE, ends, onset_cost, shares, span, split,
+    split_keeping,
 };
 
 use super::events::{Event, events};
