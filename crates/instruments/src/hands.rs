@@ -147,7 +147,7 @@ pub fn strokes() -> &'static Strokes {
 pub(crate) fn entries<T>(
     document: &DocumentMut,
     key: &str,
-    make: &dyn Fn(&dyn TableLike, &[String]) -> Result<T, String>,
+    make: impl Fn(&dyn TableLike, &[String]) -> Result<T, String>,
 ) -> Result<Vec<(Vec<String>, T)>, String> {
     let list = document.get(key).and_then(Item::as_array_of_tables).ok_or(format!("no [[{key}]]"))?;
     list.iter()
@@ -189,7 +189,7 @@ pub(crate) fn yes(entry: &dyn TableLike, key: &str) -> Result<bool, String> {
 
 fn read(text: &str) -> Result<Hands, String> {
     let document: DocumentMut = text.parse().map_err(|e| format!("{e}"))?;
-    let strings = entries(&document, "strings", &|entry, _| {
+    let strings = entries(&document, "strings", |entry, _| {
         let extension = match entry.get("extension").and_then(Item::as_str) {
             Some(name) => Some(pitch(name)?),
             None => None,
@@ -212,7 +212,7 @@ fn read(text: &str) -> Result<Hands, String> {
             source: source(&document, entry)?,
         })
     })?;
-    let sticks = entries(&document, "sticks", &|entry, ids| {
+    let sticks = entries(&document, "sticks", |entry, ids| {
         let natural = match numbers(entry, "natural-mm")?.as_slice() {
             [low, high] => (*low, *high),
             _ => return Err("natural-mm: two numbers are needed".into()),
@@ -228,7 +228,7 @@ fn read(text: &str) -> Result<Hands, String> {
             source: source(&document, entry)?,
         })
     })?;
-    let keyboards = entries(&document, "keyboard", &|entry, _| {
+    let keyboards = entries(&document, "keyboard", |entry, _| {
         let feet = match optional_number(entry, "feet")? {
             Some(notes) => Some((notes as u8, range(entry, "pedals")?)),
             None => None,

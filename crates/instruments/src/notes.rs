@@ -214,7 +214,7 @@ fn keys(entry: &dyn TableLike, key: &str) -> Result<Vec<(String, u8)>, String> {
 
 fn read(text: &str) -> Result<All, String> {
     let document: DocumentMut = text.parse().map_err(|e| format!("{e}"))?;
-    let whistles = entries(&document, "whistle", &|entry, _| {
+    let whistles = entries(&document, "whistle", |entry, _| {
         Ok(Whistle {
             keys: keys(entry, "keys")?,
             usual: word(entry, "usual")?,
@@ -225,7 +225,7 @@ fn read(text: &str) -> Result<All, String> {
             source: source(&document, entry)?,
         })
     })?;
-    let natural = entries(&document, "natural", &|entry, _| {
+    let natural = entries(&document, "natural", |entry, _| {
         Ok(NaturalBrass {
             crooks: keys(entry, "crooks")?,
             harmonics: small(entry, "harmonics")?,
@@ -235,7 +235,7 @@ fn read(text: &str) -> Result<All, String> {
             source: source(&document, entry)?,
         })
     })?;
-    let bars = entries(&document, "bars", &|entry, _| {
+    let bars = entries(&document, "bars", |entry, _| {
         Ok(BarSet {
             usual: range(entry, "usual")?,
             large: range(entry, "large")?,

@@ -7,7 +7,7 @@ use ripieno_music::{Finding, Note, Severity};
 use ripieno_plan::{Plan, Template};
 use ripieno_readthrough::solve::{
     self,
-    hands::{asked, split},
+    hands::{KEPT, asked, split, split_keeping},
 };
 use std::path::{Path, PathBuf};
 
@@ -90,7 +90,22 @@ fn the_repertory_can_be_played() {
         }
         for desk in &world.table().desks {
             if let Some(keyboard) = keyboard_of(&desk.instrument.id) {
-                exact.push(split(keyboard, &asked(&world.table(), desk)).exact);
+                let tasks = asked(&world.table(), desk);
+                let quick = split(keyboard, &tasks);
+                exact.push(quick.exact);
+                if beside {
+                    // Sixteen times as many states find nothing better.
+                    let slow = split_keeping(keyboard, &tasks, 16 * KEPT);
+                    println!(
+                        "{}: {} onsets, {:.3} {:.3} {}",
+                        desk.id(),
+                        tasks.len(),
+                        quick.cost,
+                        slow.cost,
+                        slow.exact
+                    );
+                    assert!(quick.cost - slow.cost < 1e-9, "{}", path.display());
+                }
             }
         }
         hard += found.iter().filter(|f| f.severity == Severity::Hard).count();

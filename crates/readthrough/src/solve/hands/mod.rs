@@ -5,6 +5,7 @@ mod split;
 pub use split::{
     CANNOT, COVERED, CROSSED, FEET, FINGERS, IDLE, KEPT, LEFT, Last, MOVE, OTHER_STAFF, RIGHT, SET_OUT,
     SPEED, Sides, Split, State, Task, Trouble, UNEVEN, WIDE, ends, onset_cost, shares, span, split,
+    split_keeping,
 };
 
 use super::events::{Event, events};
@@ -12,8 +13,9 @@ use super::spots::{Spot, gather, interval, list, name, names, number};
 use crate::rules::{Concern, Rule};
 use crate::{Desk, Table};
 use ripieno_instruments::{Keyboard, keyboard_of};
-use ripieno_music::{DirectionKind, Finding, Part, Severity};
+use ripieno_music::{ControlKind, DirectionKind, Finding, Part, Severity};
 use ripieno_units::Beats;
+use std::collections::BTreeSet;
 
 /// The rules of this module.
 pub const RULES: &[Rule] = &[Rule {
@@ -47,9 +49,10 @@ fn check_desk(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
     if !found.troubled.is_empty() {
         // With a pedal held throughout, hands only have to strike.
         let freed: Vec<Task> = tasks.iter().map(|t| Task { held: 0, ..t.clone() }).collect();
-        let with_pedal = keyboard.pedal.then(|| split(keyboard, &freed));
+        let with_pedal: Option<BTreeSet<usize>> =
+            keyboard.pedal.then(|| split(keyboard, &freed).troubled.iter().map(|t| t.0).collect());
         for (i, side, trouble) in &found.troubled {
-            let at_all = with_pedal.as_ref().is_some_and(|p| !p.troubled.iter().any(|t| t.0 == *i));
+            let at_all = with_pedal.as_ref().is_some_and(|p| !p.contains(i));
             spots.push(trouble_spot(
                 desk,
                 keyboard,
@@ -115,6 +118,21 @@ fn pedals(part: &Part) -> Vec<(Beats, Beats)> {
         _ => None,
     });
     let mut spans: Vec<_> = spans.collect();
+    // A source that was played has the pedal's own controller: 64 and more is down.
+    let mut pressed = None;
+    for control in part.content.controls.iter().filter(|c| c.kind == ControlKind::Controller(64)) {
+        match (pressed, control.value >= 64) {
+            (None, true) => pressed = Some(control.at),
+            (Some(from), false) => {
+                spans.push((from, control.at));
+                pressed = None;
+            }
+            _ => {}
+        }
+    }
+    if let (Some(from), Some(end)) = (pressed, part.content.notes.iter().map(|n| n.end()).max()) {
+        spans.push((from, end.max(from)));
+    }
     spans.sort();
     // So that the last that begins before a place tells whether the pedal is down there.
     let mut furthest = None;
@@ -217,12 +235,13 @@ fn trouble_spot(
     let new = keys_of(found.new[i][side]);
     // What the side holds on: begun by it before, still sounding.
     let mut held = 0_u128;
-    for (task, begun) in tasks[..=i].iter().zip(&found.new) {
-        held &= task.held;
-        if std::ptr::eq(task, &tasks[i]) {
+    let mut wanted = tasks[i].held;
+    for begun in found.new[..i].iter().rev() {
+        if wanted == 0 {
             break;
         }
-        held |= begun[side];
+        held |= begun[side] & wanted;
+        wanted &= !(begun[LEFT] | begun[RIGHT] | begun[FEET]);
     }
     let held = keys_of(held & !set(new.iter().copied()));
     let beside = if held.is_empty() { String::new() } else { format!(", with {} still held", names(&held)) };

@@ -5,6 +5,7 @@
 //! taken from the other hand's staff. What cannot be is charged dearly instead of forbidden.
 
 use ripieno_instruments::{Keyboard, naturals};
+use std::collections::BTreeMap;
 
 /// Fingers of a hand.
 pub const FINGERS: u32 = 5;
@@ -86,6 +87,15 @@ pub struct State {
 impl State {
     /// Hands in the lap.
     pub const FREE: Self = Self { sides: [0; 3], last: [None; 3] };
+}
+
+/// A state as something that can be looked up.
+type Bits = (Sides, [(u64, u64); 3]);
+
+impl State {
+    fn bits(&self) -> Bits {
+        (self.sides, self.last.map(|l| l.map_or((u64::MAX, 0), |l| (l.at.to_bits(), l.middle.to_bits()))))
+    }
 }
 
 /// What was found.
@@ -215,6 +225,12 @@ struct Alive {
 
 /// The split that costs least.
 pub fn split(keyboard: &Keyboard, tasks: &[Task]) -> Split {
+    split_keeping(keyboard, tasks, KEPT)
+}
+
+/// As [`split`], with so many states kept at an onset.
+pub fn split_keeping(keyboard: &Keyboard, tasks: &[Task], kept: usize) -> Split {
+    let kept = kept.max(1);
     let mut alive = vec![Alive { state: State::FREE, cost: 0.0, share: usize::MAX, from: 0 }];
     let mut layers: Vec<Vec<(usize, usize)>> = Vec::with_capacity(tasks.len());
     let mut dealt: Vec<Vec<Sides>> = Vec::with_capacity(tasks.len());
@@ -225,6 +241,8 @@ pub fn split(keyboard: &Keyboard, tasks: &[Task]) -> Split {
         let ways = shares(keyboard, &keys);
         exact &= ways.len() < SHARES;
         let mut next: Vec<Alive> = Vec::new();
+        // Where in `next` a state stands already.
+        let mut known: BTreeMap<Bits, usize> = BTreeMap::new();
         for (from, before) in alive.iter().enumerate() {
             if ways.is_empty() {
                 next.push(Alive { from, share: usize::MAX, ..*before });
@@ -233,16 +251,17 @@ pub fn split(keyboard: &Keyboard, tasks: &[Task]) -> Split {
                 troubles.clear();
                 let (cost, state) = onset_cost(keyboard, &before.state, task, new, &mut troubles);
                 let one = Alive { state, cost: before.cost + cost, share, from };
-                match next.iter_mut().find(|n| n.state == state) {
-                    Some(known) if known.cost <= one.cost => {}
-                    Some(known) => *known = one,
+                let place = *known.entry(state.bits()).or_insert(next.len());
+                match next.get_mut(place) {
+                    Some(same) if same.cost <= one.cost => {}
+                    Some(same) => *same = one,
                     None => next.push(one),
                 }
             }
         }
-        if next.len() > KEPT {
+        if next.len() > kept {
             next.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-            next.truncate(KEPT);
+            next.truncate(kept);
             exact = false;
         }
         layers.push(next.iter().map(|n| (n.share, n.from)).collect());

@@ -20,7 +20,7 @@ pub(super) fn check(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Finding> {
     }
     notes.sort_by_key(|n| n.at);
     let known = strokes();
-    let kit = known.kits.iter().any(|k| *k == desk.instrument.id);
+    let kit = known.kits.contains(&desk.instrument.id);
     let (mut counts, mut speeds) = (Vec::new(), Vec::new());
     let mut words = Words::of(desk.part);
     // When each thing was struck last.

@@ -141,6 +141,9 @@ fn divided(
     if who.divided == Some(true) || !one_voice || !known.ways(&keys, neighbours).is_empty() {
         return;
     }
+    if keys.iter().any(|k| known.ways(&[*k], neighbours).is_empty()) {
+        return; // the compass's matter
+    }
     let change = with_div(table, desk, event.place.bar);
     found.divide.push(Spot {
         at: event.place,

@@ -86,7 +86,14 @@ pub fn ways(board: &Strings, keys: &[u8], neighbours: bool) -> Vec<Fingering> {
 /// Fingerings by keys, worked out once.
 pub struct Known<'a> {
     board: &'a Strings,
-    known: BTreeMap<(Vec<u8>, bool), Rc<Vec<Fingering>>>,
+    known: BTreeMap<(Vec<u8>, bool), Ways>,
+}
+
+/// All ways to stop some keys, and of those with the hand in one place the easiest.
+#[derive(Clone)]
+struct Ways {
+    all: Rc<Vec<Fingering>>,
+    easiest: Rc<Vec<Fingering>>,
 }
 
 impl<'a> Known<'a> {
@@ -97,10 +104,19 @@ impl<'a> Known<'a> {
 
     /// As [`ways`].
     pub fn ways(&mut self, keys: &[u8], neighbours: bool) -> Rc<Vec<Fingering>> {
+        self.both(keys, neighbours).all
+    }
+
+    fn both(&mut self, keys: &[u8], neighbours: bool) -> Ways {
         if let Some(known) = self.known.get(&(keys.to_vec(), neighbours)) {
             return known.clone();
         }
-        let made = Rc::new(ways(self.board, keys, neighbours));
+        let all = ways(self.board, keys, neighbours);
+        let place = |f: &Fingering| f.hand.unwrap_or(f64::NEG_INFINITY);
+        let mut easiest = all.clone();
+        easiest.sort_by(|a, b| place(a).total_cmp(&place(b)).then(a.cost.total_cmp(&b.cost)));
+        easiest.dedup_by(|b, a| a.hand == b.hand);
+        let made = Ways { all: Rc::new(all), easiest: Rc::new(easiest) };
         self.known.insert((keys.to_vec(), neighbours), made.clone());
         made
     }
@@ -109,8 +125,16 @@ impl<'a> Known<'a> {
 /// The way that costs least. Every task must have a fingering; `None` if one has none.
 pub fn best_way(known: &mut Known<'_>, tasks: &[(Task, bool)]) -> Option<Way> {
     let board = known.board;
-    let choices: Vec<Rc<Vec<Fingering>>> =
-        tasks.iter().map(|(task, neighbours)| known.ways(&task.keys, *neighbours)).collect();
+    let choices: Vec<Rc<Vec<Fingering>>> = tasks
+        .iter()
+        .enumerate()
+        .map(|(i, (task, neighbours))| {
+            let ways = known.both(&task.keys, *neighbours);
+            // Where nothing is held over, only the place of the hand counts for what comes before and after.
+            let held = !task.held.is_empty() || tasks.get(i + 1).is_some_and(|t| !t.0.held.is_empty());
+            if held { ways.all } else { ways.easiest }
+        })
+        .collect();
     if tasks.is_empty() || choices.iter().any(|c| c.is_empty()) {
         return None;
     }
