@@ -15,7 +15,7 @@ fn range_ends_where_the_table_says_and_an_octave_mends_it() {
     // The table: flute B3 (59) to D7 (98).
     assert!(Cue::of("flute", 1, 120.0, held(98, 1), vec![]).rule("range").is_empty());
     let mut cue = Cue::of("flute", 1, 120.0, line(&[(99, (2, 1)), (88, (2, 1)), (100, (4, 1))]), vec![])
-        .cell("line, p");
+        .cell("as written, p");
     let found = cue.rule("range");
     let finding = one(&found, Severity::Impossible);
     assert!(
@@ -25,7 +25,7 @@ fn range_ends_where_the_table_says_and_an_octave_mends_it() {
     );
     assert_eq!((finding.bar, finding.to_bar), (1, 2));
     let change = finding.change.clone().unwrap();
-    assert_eq!(change.to_string(), "in \"A\": chair = \"line 8vb, p\"");
+    assert_eq!(change.to_string(), "in \"A\": chair = \"as written 8vb, p\"");
     cue.apply(&change);
     assert!(cue.rule("range").is_empty());
     // No octave holds all of this cell.
@@ -165,10 +165,10 @@ fn tremolos_wider_than_a_hand() {
 
 #[test]
 fn a_trill_of_the_cell_is_taken_out() {
-    let mut cue = Cue::of("trombone", 1, 120.0, held(55, 2), vec![]).cell("line, trill-1, p");
+    let mut cue = Cue::of("trombone", 1, 120.0, held(55, 2), vec![]).cell("as written, trill-1, p");
     // A named trill is no mark of the trade: nothing can be taken out.
     assert_eq!(one(&cue.rule("trill"), Severity::Impossible).change, None);
-    cue = cue.cell("line, trill, p");
+    cue = cue.cell("as written, trill, p");
     let found = cue.rule("trill");
     cue.apply(one(&found, Severity::Impossible).change.as_ref().unwrap());
     assert!(cue.rule("trill").is_empty());

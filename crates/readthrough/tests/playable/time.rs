@@ -72,7 +72,7 @@ fn quick_notes_without_end_leave_no_place() {
 fn a_breath_does_not_go_with_the_line() {
     // `col` takes notes and slurs over, and no breath.
     let text = "breath (bar 2)";
-    let cue = Cue::of("flute", 1, 60.0, held(74, 8), vec![]).cell(&format!("line, {text}"));
+    let cue = Cue::of("flute", 1, 60.0, held(74, 8), vec![]).cell(&format!("as written, {text}"));
     let (parts, _) = cue.played();
     assert_eq!(parts[0].content.notes.len(), 2);
     assert_eq!(parts[0].content.notes[1].at, Beats::whole(4));
