@@ -35,8 +35,9 @@ fn range_ends_where_the_table_says_and_an_octave_mends_it() {
 
 #[test]
 fn a_harmonic_is_not_what_is_fingered() {
-    let mut notes = held(103, 1);
-    assert_eq!(Cue::of("violin", 1, 120.0, notes.clone(), vec![]).rule("range").len(), 1);
+    let mut notes = held(105, 1);
+    one(&Cue::of("violin", 1, 120.0, notes.clone(), vec![]).rule("range"), Severity::Hard);
+    one(&Cue::of("violin", 1, 120.0, held(106, 1), vec![]).rule("range"), Severity::Impossible);
     notes[0].marks.add(Mark::Harmonic);
     assert!(Cue::of("violin", 1, 120.0, notes, vec![]).rule("range").is_empty());
 }
@@ -51,6 +52,9 @@ fn comfort_depends_on_the_dynamic_at_the_extremes() {
     one(&at(94, Dynamic::Pp), Severity::Hard);
     one(&at(61, Dynamic::Pp), Severity::Advice);
     one(&at(61, Dynamic::Ff), Severity::Hard);
+    // Less than a second altogether.
+    let short = line(&[(90, (2, 1)), (94, (1, 1)), (90, (1, 1))]);
+    assert!(Cue::of("flute", 1, 120.0, short, vec![]).rule("range-comfort").is_empty());
     // In passing.
     let quick = line(&[(90, (1, 4)), (94, (1, 4)), (90, (1, 2))]);
     assert!(Cue::of("flute", 1, 120.0, quick, vec![]).rule("range-comfort").is_empty());

@@ -118,8 +118,9 @@ fn tongues() {
     one(&repeated("horn", 1, 9.0, 40), Severity::Advice);
     assert!(repeated("horn", 1, 9.0, 8).is_empty());
     one(&repeated("horn", 1, 11.0, 8), Severity::Hard);
-    one(&repeated("horn", 1, 14.0, 8), Severity::Impossible);
-    assert!(repeated("horn", 1, 14.0, 4).is_empty());
+    one(&repeated("horn", 1, 14.0, 8), Severity::Hard);
+    one(&repeated("horn", 1, 16.0, 8), Severity::Impossible);
+    assert!(repeated("horn", 1, 16.0, 4).is_empty());
     // A tremolo of strings is as quick.
     assert!(repeated("violin", 14, 14.0, 40).is_empty());
 }
