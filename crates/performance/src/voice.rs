@@ -300,7 +300,7 @@ fn breathe(stage: &Stage<'_>, performer: &Performer<'_>, nature: Nature, drafts:
         let length = d.end - d.onset;
         // A quick breath takes 0.25 to 0.4 s, from the note before it.
         // Where it is asked for, a short note gives half of itself for it.
-        let gap = 0.30_f64.min(if sounding[i].marked { 0.5 } else { 0.35 } * length);
+        let gap = if sounding[i].marked { 0.40_f64.min(0.5 * length) } else { 0.30_f64.min(0.35 * length) };
         let latest = sounding.get(i + 1).map_or(d.end, |n| n.onset) - gap;
         d.end = d.end.min(latest.max(d.onset + 0.5 * length));
     }

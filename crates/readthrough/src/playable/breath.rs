@@ -18,7 +18,7 @@ const QUICK: (f64, f64) = (0.25, 0.6);
 /// A breath that fills the lungs, seconds (common practice: 0.6 to 1 s).
 const FULL: f64 = 0.6;
 /// What a breath may take from the note before it: so long, and at most this share.
-const STOLEN: f64 = 0.30;
+const STOLEN: f64 = 0.40;
 const STOLEN_SHARE: f64 = 0.5;
 /// What breaths cost the music, only in their order: before a barline, elsewhere between slurs, in a slur, in a held note; more
 /// where it is not a barline.
@@ -118,26 +118,27 @@ fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Find
             let told: Vec<String> = places.iter().map(|p| place_said(*p)).collect();
             let (severity, at, to, message) = match held {
                 Some(read) => {
-                    let lasts = read.seconds() / takes(sheet, breath, read.from, read.to).max(1e-6);
+                    let air = takes(sheet, breath, read.from, read.to).max(1e-6);
                     let key = read.key.map_or(String::new(), pitch_name);
                     let (from, end) = (sheet.place(read.note.at), sheet.place(read.note.end()));
                     let message = format!(
-                        "{key} is held for {} at {}, and one breath of the {name} lasts about {} there",
+                        "{key} is held for {} at {}, and {}",
                         said(read.seconds()),
                         read.mark(),
-                        said(lasts),
+                        too_long(name, air, read.seconds()),
                     );
-                    (Severity::Impossible, from, end.bar, message)
+                    let severity = if air > 1.0 { Severity::Impossible } else { Severity::Hard };
+                    (severity, from, end.bar, message)
                 }
                 None => {
                     let stretch = phrase_of(sheet, &spots, stuck);
                     let (a, b) = (&sheet.notes[stretch.0], &sheet.notes[stretch.1]);
-                    let lasts = (b.to - a.from) / takes(sheet, breath, a.from, b.to).max(1e-6);
+                    let air = takes(sheet, breath, a.from, b.to).max(1e-6);
                     let message = format!(
-                        "A phrase of {} at {} under its slurs, and one breath of the {name} lasts about {} there",
+                        "A phrase of {} at {} under its slurs, and {}",
                         said(b.to - a.from),
                         a.mark(),
-                        said(lasts),
+                        too_long(name, air, b.to - a.from),
                     );
                     (Severity::Hard, sheet.place(a.note.at), to.max(sheet.place(b.note.at).bar), message)
                 }
@@ -172,6 +173,17 @@ fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Find
             );
         }
     }
+}
+
+/// Why so many seconds are too long, where they take so much of a full breath.
+fn too_long(name: &str, air: f64, seconds: f64) -> String {
+    if air > 1.0 {
+        return format!("one breath of the {name} lasts about {} there", said(seconds / air));
+    }
+    format!(
+        "takes {:.0} % of a full breath of the {name}, with no rest before it to fill the lungs",
+        100.0 * air
+    )
 }
 
 /// The first and last note of the stretch without a natural breath that the air does not last for.

@@ -96,6 +96,8 @@ fn mute(sheet: &Sheet<'_>, at: Beats, on: bool, needs: f64, out: &mut Vec<Findin
     let change = sheet
         .table
         .cell_at(sheet.desk.id(), bar)
+        // A mute that comes off because the cell before had it is not there to be taken out.
+        .filter(|_| on)
         .and_then(|t| without_mark(t, word))
         .and_then(|t| sheet.table.cell_change(sheet.desk.id(), bar, t));
     let rest = if section {

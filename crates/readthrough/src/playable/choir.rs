@@ -14,6 +14,8 @@ use ripieno_music::{Finding, Severity};
 const LONG: f64 = 20.0;
 /// ... of which so many are sung.
 const SUNG: f64 = 10.0;
+/// So many semitones outside are no matter.
+const NEAR: f64 = 1.0;
 /// A closed vowel that is touched in passing matters little, seconds.
 const HELD: f64 = 0.5;
 /// So many syllables above the staff in one stretch are text, fewer a cry.
@@ -58,7 +60,7 @@ fn tessitura(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
         }
         let last = &sheet.notes[end - 1];
         let mean = sum / weight.max(1e-9);
-        let outside = mean > f64::from(lies.high) || mean < f64::from(lies.low);
+        let outside = mean > f64::from(lies.high) + NEAR || mean < f64::from(lies.low) - NEAR;
         if outside && weight >= SUNG && last.to - from >= LONG * 0.75 {
             hits.extend(start..end);
             means.push((start, mean));
@@ -69,7 +71,7 @@ fn tessitura(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
     }
     hits.sort_unstable();
     hits.dedup();
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let off = |m: f64| (m - f64::from(lies.high)).max(f64::from(lies.low) - m);
         let worst = means
             .iter()
@@ -137,7 +139,7 @@ fn vowels(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
             read.key.is_some_and(|k| k >= from) && read.seconds() >= HELD && text[*i].is_some_and(closed)
         })
         .collect();
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let mut words: Vec<&str> = Vec::new();
         for word in stretch.hits.iter().filter_map(|i| text[*i]) {
             if !words.contains(&word) {
@@ -171,7 +173,7 @@ fn text(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
             read.key.is_some_and(|k| k >= from) && read.note.syllable.is_some()
         })
         .collect();
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let mut words: Vec<String> = stretch
             .hits
             .iter()
@@ -240,7 +242,7 @@ fn leaps(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
         ),
     ] {
         hits.sort_unstable();
-        for stretch in sheet.stretches(&hits) {
+        for stretch in sheet.runs(&hits) {
             out.push(
                 sheet
                     .found("leap-sung", severity, &stretch)
@@ -277,7 +279,7 @@ fn syllables(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     }
     hits.sort_unstable();
     hits.dedup();
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let rate = rates.iter().filter(|r| stretch.hits.contains(&r.0)).map(|r| r.1).fold(0.0, f64::max);
         let severity = if rate > most * BEYOND { Severity::Impossible } else { Severity::Hard };
         out.push(

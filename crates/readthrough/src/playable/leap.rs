@@ -25,7 +25,7 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
         }
     }
     hits.sort_unstable();
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let worst = most.iter().filter(|m| stretch.hits.contains(&m.0)).max_by_key(|m| m.1);
         let Some((_, leap, interval)) = worst else { continue };
         let leaps = if stretch.hits.len() == 1 {

@@ -31,7 +31,7 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
             most.push((i, sounding, players));
         }
     }
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let worst = most
             .iter()
             .filter(|m| stretch.hits.contains(&m.0))
@@ -89,7 +89,7 @@ fn named_parts(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let players = sheet.desk.players;
     let parts = |i: usize| u16::from(sheet.notes[i].words.parted.unwrap_or(0));
     let too_many: Vec<usize> = (0..sheet.notes.len()).filter(|i| parts(*i) > players).collect();
-    for stretch in sheet.stretches(&too_many) {
+    for stretch in sheet.runs(&too_many) {
         let n = stretch.hits.iter().map(|i| parts(*i)).max().unwrap_or(0);
         out.push(
             sheet
@@ -102,7 +102,7 @@ fn named_parts(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let alone: Vec<usize> = (0..sheet.notes.len())
         .filter(|i| players > 2 && parts(*i) <= players && parts(*i) * 2 > players)
         .collect();
-    for stretch in sheet.stretches(&alone) {
+    for stretch in sheet.runs(&alone) {
         let n = stretch.hits.iter().map(|i| parts(*i)).max().unwrap_or(0);
         out.push(
             sheet

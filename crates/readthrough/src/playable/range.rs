@@ -11,6 +11,11 @@ const SOFT: f64 = -11.0;
 const LOUD: f64 = 7.0;
 /// Shorter notes outside the comfortable range pass, seconds (a semiquaver at a moderate tempo).
 const PASSING: f64 = 0.2;
+/// Notes outside the comfortable range that last less than this altogether are no strain, seconds.
+const STRAIN: f64 = 1.0;
+/// Some singers, and bowed strings upwards (alone, or as harmonics), reach so many semitones beyond the table.
+const SOME_SINGERS: i16 = 3;
+const SOME_STRINGS: i16 = 5;
 /// Octaves that a cell may be moved by, in semitones, the nearest first.
 const MOVES: [i16; 4] = [12, -12, 24, -24];
 
@@ -33,9 +38,19 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     for stretch in sheet.stretches(&hits) {
         let remedy = octave_remedy(sheet, &stretch, hard);
         let side = sides(sheet, &stretch, hard);
+        let beyond = |i: &usize| {
+            let key = sheet.notes[*i].key.unwrap_or(60);
+            let (low, high) = match instrument.family {
+                Family::Voices => (SOME_SINGERS, SOME_SINGERS),
+                Family::Strings => (0, SOME_STRINGS),
+                _ => (0, 0),
+            };
+            key < i16::from(hard.low) - low || key > i16::from(hard.high) + high
+        };
+        let severity = if stretch.hits.iter().any(beyond) { Severity::Impossible } else { Severity::Hard };
         out.push(
             sheet
-                .found("range", Severity::Impossible, &stretch)
+                .found("range", severity, &stretch)
                 .says(format!(
                     "{} ({}) {side} of the {}, which has {} to {}",
                     capital(&stretch.count()),
@@ -60,13 +75,17 @@ fn comfort(sheet: &Sheet<'_>, hard: Range, out: &mut Vec<Finding>) {
             && read.seconds() >= PASSING
     };
     let hits: Vec<usize> = (0..sheet.notes.len()).filter(|i| beyond(&sheet.notes[*i])).collect();
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let high = |r: &Read<'_>| r.key.is_some_and(|k| k > i16::from(easy.high));
         let strained = stretch
             .hits
             .iter()
             .map(|i| &sheet.notes[*i])
             .find(|r| if high(r) { r.level <= SOFT } else { r.level >= LOUD });
+        let seconds: f64 = stretch.hits.iter().map(|i| sheet.notes[*i].seconds()).sum();
+        if strained.is_none() && seconds < STRAIN {
+            continue;
+        }
         let (severity, at) = match strained {
             Some(read) => (Severity::Hard, format!(", {} among them", read.mark())),
             None => (Severity::Advice, String::new()),

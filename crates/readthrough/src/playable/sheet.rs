@@ -2,6 +2,7 @@
 
 use crate::{Desk, Found, Table};
 use ripieno_music::{Direction, DirectionKind, Dynamic, Finding, Mark, Note, Place, Playing, Severity};
+use ripieno_plan::PassagePlan;
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 
@@ -145,10 +146,20 @@ impl<'a> Sheet<'a> {
 
     /// Hits of a rule gathered into stretches: within one passage, and near each other.
     pub(crate) fn stretches(&self, hits: &[usize]) -> Vec<Stretch> {
+        self.gathered(hits, true)
+    }
+
+    /// The same, over the ends of passages: for what no change of one cell settles.
+    pub(crate) fn runs(&self, hits: &[usize]) -> Vec<Stretch> {
+        self.gathered(hits, false)
+    }
+
+    fn gathered(&self, hits: &[usize], by_passage: bool) -> Vec<Stretch> {
         let mut out: Vec<(Stretch, Option<usize>)> = Vec::new();
         for hit in hits {
             let bar = self.bar(*hit);
-            let passage = self.table.plan.passages.iter().position(|p| p.from_bar <= bar && bar <= p.to_bar);
+            let holds = |p: &PassagePlan| by_passage && p.from_bar <= bar && bar <= p.to_bar;
+            let passage = self.table.plan.passages.iter().position(holds);
             match out.last_mut() {
                 Some((last, of)) if *of == passage && bar - last.to_bar <= APART => {
                     last.to_bar = last.to_bar.max(bar);

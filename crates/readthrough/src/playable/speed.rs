@@ -10,7 +10,9 @@ const WINDOW: usize = 5;
 /// Longer from onset to onset than this is no run, seconds.
 const RUN: f64 = 0.5;
 /// So much above the most is beyond everybody.
-const BEYOND: f64 = 1.25;
+const BEYOND: f64 = 1.5;
+/// Runs under slurs are thrown off as a gesture, and each note matters less.
+const BEYOND_SLURRED: f64 = 1.75;
 /// Written speeds are not metronomes: so much over a limit is within it.
 const TOLERANCE: f64 = 1.03;
 /// Tonguing twice for so many notes in a row is worth knowing.
@@ -54,13 +56,14 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
         let mut indices: Vec<usize> = hits.iter().filter(|h| h.1 == kind).map(|h| h.0).collect();
         indices.sort_unstable();
         indices.dedup();
-        for stretch in sheet.stretches(&indices) {
+        for stretch in sheet.runs(&indices) {
             let worst = hits
                 .iter()
                 .filter(|h| h.1 == kind && stretch.hits.binary_search(&h.0).is_ok())
                 .max_by(|a, b| (a.2 / a.3.most).total_cmp(&(b.2 / b.3.most)));
             let Some((_, _, rate, speed)) = worst.copied() else { continue };
-            let severity = if rate > speed.most * BEYOND {
+            let beyond = if kind == Kind::Slurred { BEYOND_SLURRED } else { BEYOND };
+            let severity = if rate > speed.most * beyond {
                 Severity::Impossible
             } else if rate > speed.most * TOLERANCE {
                 Severity::Hard

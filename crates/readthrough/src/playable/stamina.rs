@@ -55,7 +55,7 @@ fn high(sheet: &Sheet<'_>, voices: bool, top: i16, most: f64, window: f64, out: 
     }
     hits.sort_unstable();
     hits.dedup();
-    for stretch in sheet.stretches(&hits) {
+    for stretch in sheet.runs(&hits) {
         let share = worst.iter().filter(|w| stretch.hits.contains(&w.0)).map(|w| w.1).fold(0.0, f64::max);
         if share == 0.0 {
             continue;

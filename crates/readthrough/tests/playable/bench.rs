@@ -90,8 +90,8 @@ impl Cue {
             warnings: Vec::new(),
         };
         let text = format!(
-            "[cue]\ntitle = \"T\"\nmusic = \"t.mid\"\ntemplate = \"template.toml\"\n[lines]\nline = {{ track = \"part\" }}\n\
-             [[passage]]\nname = \"A\"\nbars = [1, {bars}]\n[passage.casting]\nchair = \"line\"\n"
+            "[cue]\ntitle = \"T\"\nmusic = \"t.mid\"\ntemplate = \"template.toml\"\n[lines]\nchair = {{ track = \"part\" }}\n\
+             [[passage]]\nname = \"A\"\nbars = [1, {bars}]\n[passage.casting]\nchair = \"as written\"\n"
         );
         let (plan, found) = Plan::parse("cue.toml", &text);
         assert!(found.is_empty(), "{found:?}");
@@ -109,7 +109,8 @@ impl Cue {
     }
 
     fn set(&mut self, passage: &str, chair: &str, text: &str) {
-        let (words, faults) = CellWords::parse(text);
+        let (words, faults) =
+            CellWords::parse_with(text, &|word| ripieno_plan::ARTICULATIONS.contains(&word));
         assert!(faults.is_empty(), "{text}: {faults:?}");
         let passage = self.plan.passages.iter_mut().find(|p| p.name == passage).unwrap();
         let cell = passage.cells.iter_mut().find(|c| c.chair == chair).unwrap();
