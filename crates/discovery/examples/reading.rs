@@ -47,10 +47,12 @@ fn main() {
             let key = n.pitch().map_or("null".to_owned(), |p| p.key.to_string());
             format!("[{},{},{key}]", n.at.quarters(), n.length.quarters())
         }));
-        format!("{{\"id\":{},\"name\":{},\"staves\":{},\"notes\":{notes}}}",
+        format!(
+            "{{\"id\":{},\"name\":{},\"staves\":{},\"notes\":{notes}}}",
             text(&t.id),
             text(&t.name),
-            t.content.notes.iter().map(|n| n.staff).max().unwrap_or(1))
+            t.content.notes.iter().map(|n| n.staff).max().unwrap_or(1)
+        )
     }));
     let passages = list(passages.iter().map(|p| {
         let roles = list(p.roles.iter().map(|r| {

@@ -4,7 +4,7 @@ use super::lines::{Tone, Units, lines};
 use super::themes::Themes;
 use crate::survey::Survey;
 use ripieno_instruments::Family;
-use ripieno_music::{Playing, DirectionKind, Score};
+use ripieno_music::{DirectionKind, Playing, Score};
 use ripieno_units::math;
 
 /// Sums that are taken over a unit, then over windows.
@@ -190,8 +190,7 @@ impl Layout {
             };
             for unit in self.units.of_bar[bar]..self.units.of_bar[bar + 1] {
                 let row = unit * tracks;
-                let sounding: Vec<usize> =
-                    (0..tracks).filter(|t| self.sums[row + t][SOUND] > 1e-9).collect();
+                let sounding: Vec<usize> = (0..tracks).filter(|t| self.sums[row + t][SOUND] > 1e-9).collect();
                 let high = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MIN, f64::max);
                 let low = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MAX, f64::min);
                 for t in &sounding {
@@ -284,6 +283,16 @@ impl Layout {
         let to = self.units.of_bar[(bar + 2).min(self.units.of_bar.len() - 1)];
         let at = |unit: usize| self.before[unit * self.tracks + track][SOUND];
         at(to) - at(from) > 1e-9
+    }
+
+    /// Over the bar and its neighbours: notes a bar, and how many keys they touch.
+    pub fn motion(&self, unit: usize, track: usize) -> (f64, u32) {
+        let bar = self.units.bar[unit];
+        let (first, last) = (bar.saturating_sub(1), (bar + 2).min(self.units.of_bar.len() - 1));
+        let (from, to) = (self.units.of_bar[first], self.units.of_bar[last]);
+        let at = |unit: usize| self.before[unit * self.tracks + track][ONSETS];
+        let keys = self.keys[track][first..last].iter().fold(0, |a, b| a | b);
+        ((at(to) - at(from)) / (last - first).max(1) as f64, keys.count_ones())
     }
 
     /// Are two tracks one line in this bar?
@@ -402,7 +411,8 @@ fn traits(survey: &Survey, track: usize) -> [f64; TRAITS] {
     let Some(guess) = survey.guesses.get(track).and_then(Option::as_ref) else { return t };
     let family = guess.instrument.family;
     let first = guess.numbers.first().is_none_or(|n| *n == 1);
-    let centre = guess.instrument.comfortable.map_or(60.0, |r| f64::from(r.low) / 2.0 + f64::from(r.high) / 2.0);
+    let centre =
+        guess.instrument.comfortable.map_or(60.0, |r| f64::from(r.low) / 2.0 + f64::from(r.high) / 2.0);
     t[0] = f64::from(u8::from(family == Family::Strings && first && centre > 70.0));
     t[1] = f64::from(u8::from(family == Family::Woodwind));
     t[2] = f64::from(u8::from(family == Family::Brass));

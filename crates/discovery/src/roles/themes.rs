@@ -147,5 +147,8 @@ fn spread(marks: &mut [Vec<(f64, f64)>], place: Place, value: f64) {
 }
 
 fn average(marks: Vec<Vec<(f64, f64)>>) -> Vec<Vec<f64>> {
-    marks.into_iter().map(|l| l.into_iter().map(|(sum, n)| if n > 0.0 { sum / n } else { 0.0 }).collect()).collect()
+    marks
+        .into_iter()
+        .map(|l| l.into_iter().map(|(sum, n)| if n > 0.0 { sum / n } else { 0.0 }).collect())
+        .collect()
 }
