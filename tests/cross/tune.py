@@ -122,7 +122,7 @@ def evidence(program, path, way=None):
 # What the numbers at these places are made of is known only the second time: the memory of themes.
 MEMORY = [25, 30, 47]
 SILENT, LOCAL, ENTRY = 0, slice(1, 9), 8
-RIDGE, CHANGE, AT_BARLINE, AT_ENTRY, FAR, HOPELESS = 3e-3, 2.0, 0.3, 1.0, 4.0, -30.0
+RIDGE, CHANGE, AT_BARLINE, AT_ENTRY, FAR, HOPELESS = 1e-3, 2.0, 0.3, 1.0, 4.0, -30.0
 
 
 class Weigher:

@@ -17,8 +17,7 @@ pub(super) fn number(score: &Score, roles: &mut [RoleFound], lines: &[Vec<Tone>]
     let end = (end.at + end.length).quarters();
     for wanted in [Role::Held, Role::Figure] {
         let mut centres: Vec<(f64, usize)> = Vec::new();
-        for (track, role) in roles.iter().enumerate().filter(|(_, r)| r.role == wanted) {
-            let _ = role;
+        for (track, _) in roles.iter().enumerate().filter(|(_, r)| r.role == wanted) {
             let (mut sum, mut time) = (0.0, 0.0);
             let tones = &lines[track];
             let first = tones.partition_point(|t| t.end <= begin);

@@ -32,7 +32,13 @@ pub(super) struct Units {
 
 impl Units {
     pub fn of(timeline: &Timeline) -> Self {
-        let mut units = Self { edges: Vec::new(), exact: Vec::new(), bar: Vec::new(), first: Vec::new(), of_bar: Vec::new() };
+        let mut units = Self {
+            edges: Vec::new(),
+            exact: Vec::new(),
+            bar: Vec::new(),
+            first: Vec::new(),
+            of_bar: Vec::new(),
+        };
         for (i, bar) in timeline.bars.iter().enumerate() {
             units.of_bar.push(units.bar.len());
             let (beats, unit) = (i64::from(bar.metre.beats.max(1)), i64::from(bar.metre.unit.max(1)));

@@ -73,6 +73,24 @@ impl Prints {
         equal as f64 >= SAME * f64::from(fewer)
     }
 
+    /// Of what begins in two tracks in a bar: the same pitch classes at the same places (as a count and as a set).
+    pub fn equal(&self, a: usize, b: usize, bar: usize) -> (u32, u16) {
+        let (a, b) = (&self.prints[a][bar], &self.prints[b][bar]);
+        let equal = a.classes.iter().zip(&b.classes).filter(|(x, y)| x == y && **x != NONE);
+        equal.fold((0, 0), |(count, set), (x, _)| (count + 1, set | 1 << *x))
+    }
+
+    /// How many tones begin in a bar.
+    pub fn count(&self, track: usize, bar: usize) -> u32 {
+        self.prints[track][bar].count
+    }
+
+    /// Of the places at which something begins in a track: in how many does it begin in another, too?
+    pub fn together(&self, a: usize, b: usize, bar: usize) -> u32 {
+        let (a, b) = (&self.prints[a][bar], &self.prints[b][bar]);
+        a.classes.iter().zip(&b.classes).filter(|(x, y)| **x != NONE && **y != NONE).count() as u32
+    }
+
     /// Part of a track's onsets that tracks of other lines have too.
     pub fn shared(&self, track: usize, bar: usize, doubles: &[u64]) -> f64 {
         let own = &self.prints[track][bar];

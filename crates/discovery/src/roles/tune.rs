@@ -21,6 +21,11 @@ const FAR: f64 = 4.0;
 /// What a track without pitch, or one that is silent while others sound, is behind.
 const HOPELESS: f64 = -30.0;
 
+/// A line of at most one note a bar is behind by this where another moves: long notes under or over a melody are its ground.
+const STILL: f64 = 2.0;
+/// What moves: so many notes a bar, on so many keys in three bars.
+const MOVING: (f64, u32) = (2.0, 4);
+
 /// The track of each unit.
 pub(super) fn way(layout: &mut Layout) -> Vec<usize> {
     if layout.tracks == 0 || layout.units.count() == 0 {
@@ -39,6 +44,10 @@ pub(super) fn way(layout: &mut Layout) -> Vec<usize> {
 /// Scores of all tracks in a unit, as log probabilities.
 fn scores(layout: &Layout, unit: usize, second: bool) -> Vec<f64> {
     let any = (0..layout.tracks).any(|t| layout.sounds(unit, t));
+    let moves = (0..layout.tracks).any(|t| {
+        let (notes, keys) = layout.motion(unit, t);
+        layout.sounds(unit, t) && notes >= MOVING.0 && keys >= MOVING.1
+    });
     let mut row: Vec<f64> = (0..layout.tracks)
         .map(|track| {
             if layout.lines[track].is_empty() {
@@ -59,7 +68,7 @@ fn scores(layout: &Layout, unit: usize, second: bool) -> Vec<f64> {
                 let weight = if second { two } else { one };
                 sum += weight * ((x - mean) / spread).clamp(-FAR, FAR);
             }
-            sum
+            if moves && layout.motion(unit, track).0 <= 1.0 { sum - STILL } else { sum }
         })
         .collect();
     let most = row.iter().copied().fold(f64::MIN, f64::max);
