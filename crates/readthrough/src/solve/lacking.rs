@@ -314,7 +314,14 @@ fn natural(table: &Table<'_>, desk: &Desk<'_>, brass: &NaturalBrass) -> Vec<Find
                         crook(*fundamental),
                         names(&keys)
                     ))
-                    .remedy(format!("{}; an instrument with valves has them", advised.remedy))
+                    .remedy(match (&advised.change, having) {
+                        (Some(_), _) => format!("{}; an instrument with valves has them too", advised.remedy),
+                        (None, Having::Hand) => "Stop them by hand, or take an instrument with valves".into(),
+                        (None, Having::Barely) => {
+                            "Leave them to the lip, or take an instrument with valves".into()
+                        }
+                        (None, _) => "Take an instrument with valves, or give these notes to another".into(),
+                    })
                     .change(change.clone())
                     .done(),
             );

@@ -3,7 +3,7 @@
 use crate::common::{World, cases, chord, note, rules};
 use proptest::prelude::*;
 use ripieno_instruments::{Keyboard, keyboard_of, naturals};
-use ripieno_music::{Arpeggio, Direction, DirectionKind, Note, Severity};
+use ripieno_music::{Arpeggio, Control, ControlKind, Direction, DirectionKind, Note, Severity};
 use ripieno_readthrough::solve::hands::{
     self, CANNOT, COVERED, CROSSED, IDLE, MOVE, OTHER_STAFF, SET_OUT, SPEED, Task, UNEVEN, WIDE, shares,
     split,
@@ -201,6 +201,11 @@ fn the_pedal_holds() {
     assert!(
         World::one("p", "piano", 1, 90.0, notes.clone(), vec![pedal(1, 16)]).found(hands::check).is_empty()
     );
+    // The pedal of a source that was played is a controller.
+    let mut played = World::one("p", "piano", 1, 90.0, notes.clone(), vec![]);
+    let press = |at, value| Control { at: Beats::new(at, 4), kind: ControlKind::Controller(64), value };
+    played.parts[0].content.controls = vec![press(1, 127), press(12, 0)];
+    assert!(played.found(hands::check).is_empty());
     // A harpsichord has none.
     let found =
         World::one("h", "harpsichord", 1, 90.0, notes.iter().cloned().map(|n| n.moved(-2)).collect(), vec![])
