@@ -99,8 +99,8 @@ fn held_notes_are_as_told() {
                 let mut asked = Asked::new(&instrument.id, key.into(), level);
                 asked.chair = Some(("desk", 5));
                 asked.colour = colour;
-                let sound = play(&asked, Manner::Plain, 1.5);
-                let steady = cut(&sound, 0.9, 1.5);
+                let sound = play(&asked, Manner::Plain, 1.1);
+                let steady = cut(&sound, 0.9, 1.2);
                 let told = of(&asked);
                 let off = db(measure::rms(steady).powi(2)) - power(&told, |c| !c.noise);
                 worst = worst.max(off.abs());
