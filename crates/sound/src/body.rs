@@ -97,8 +97,6 @@ pub struct Shares {
     bands: Vec<f64>,
     /// Factor that gives the stroke its level.
     even: f64,
-    /// The loudest place, see [`PLACES`].
-    place: usize,
 }
 
 impl Make {
@@ -132,26 +130,36 @@ impl Make {
             }
         }
         let alone = power.iter().copied().fold(1e-30, f64::max);
-        let place = power.iter().position(|p| *p >= alone).unwrap_or(0);
         // A player begins a roll somewhat louder than it needs, and then lets the body do the work.
         let share = if rolled > alone { ROLLED } else { 0.0 };
         let even = rms / math::sqrt(alone * math::pow(rolled.max(1e-30) / alone, share));
-        Shares { modes, bands, even, place }
+        Shares { modes, bands, even }
     }
 
     /// Mean square of each mode, and then of each band, while a stroke is loudest over [`METER`]; in a roll, while it goes on.
-    pub fn powers(&self, blow: &Blow) -> Vec<f64> {
-        let weights = self.weights();
-        let shares = self.shares(&weights, blow, blow.rms, blow.harder);
-        let gains = shares.modes.iter().chain(&shares.bands);
-        gains
-            .zip(&weights)
-            .zip(self.falls())
-            .map(|((gain, weights), (fall, square))| {
-                let start = gain * gain * shares.even * shares.even;
-                start * blow.every.map_or(weights[shares.place], |e| square * steady(fall, e, blow.keeps))
-            })
-            .collect()
+    /// A stroke may fall apart into several, given by their seconds and powers.
+    pub fn powers(&self, blow: &Blow, strokes: &[(f64, f64)]) -> Vec<f64> {
+        let shares = self.shares(&self.weights(), blow, blow.rms, blow.harder);
+        let even = shares.even * shares.even;
+        let start: Vec<f64> = shares.modes.iter().chain(&shares.bands).map(|g| g * g * even).collect();
+        if let Some(every) = blow.every {
+            let falls = start.iter().zip(self.falls());
+            return falls.map(|(p, (fall, square))| p * square * steady(fall, every, blow.keeps)).collect();
+        }
+        let rings = self.modes.iter().map(|m| (m.fall, m.rise, 1.0));
+        let rings: Vec<_> = rings.chain(self.hisses.iter().map(|h| (h.fall, h.rise, 2.0))).collect();
+        let at = |place: f64| -> Vec<f64> {
+            let over = |(fall, rise, square): (f64, f64, f64)| {
+                let each = strokes.iter().map(|(t, power)| power * weight(fall, rise, place - t));
+                square * each.sum::<f64>()
+            };
+            start.iter().zip(&rings).map(|(p, ring)| p * over(*ring)).collect()
+        };
+        let last = strokes.iter().fold(0.0_f64, |a, s| a.max(s.0));
+        let between = (1..).map(|i| 0.06 * f64::from(i)).take_while(|t| *t < last.min(10.0));
+        let places = PLACES.into_iter().chain(between).chain([last]);
+        let whole = |powers: &Vec<f64>| powers.iter().sum::<f64>();
+        places.map(at).max_by(|a, b| whole(a).total_cmp(&whole(b))).unwrap_or_default()
     }
 }
 
@@ -185,7 +193,6 @@ pub struct Blow {
 
 /// A band of noise as it sounds.
 struct Band {
-    make: Hiss,
     noise: Noise,
     filter: Biquad,
     /// Turns what the filter gives to RMS 1.
@@ -208,7 +215,6 @@ impl Band {
             .map(|g| g * g / 3.0 / f64::from(steps))
             .sum();
         Self {
-            make,
             noise: Noise::seeded(seed),
             filter,
             even: (1.0 / math::sqrt(power.max(1e-12))) as f32,
@@ -261,12 +267,13 @@ pub struct Body {
     sharp: f64,
 }
 
-/// Mean square over [`METER`] from `from` on of a sine of amplitude 1 that rises with the time constant `rise` and falls.
+/// Mean square over [`METER`] from `from` on of a sine of amplitude 1 that rises with the time constant `rise` and falls. Before
+/// its start (`from` below zero) it is silent.
 fn weight(fall: f64, rise: f64, from: f64) -> f64 {
     // The envelope is e^-at - e^-bt.
     let a = 6.907_755 / fall.max(0.002);
     let mean = |k: f64| {
-        let whole = math::exp(-k * from) - math::exp(-k * (from + METER));
+        let whole = math::exp(-k * from.max(0.0)) - math::exp(-k * (from + METER).max(0.0));
         whole / (k * METER)
     };
     if rise <= 0.0 {
@@ -405,7 +412,7 @@ impl Body {
             harder += self.chance.normal(0.08).clamp(-0.2, 0.2);
             rms *= Decibels(self.chance.normal(0.5).clamp(-1.2, 1.2)).amplitude();
         }
-        let Shares { modes: mut gains, bands: noises, even, .. } =
+        let Shares { modes: mut gains, bands: noises, even } =
             self.make.shares(&self.weights, &blow, rms, harder);
         for gain in &mut gains {
             // No two strokes fall on the same spot.

@@ -92,6 +92,12 @@ const NOISE_STEPS: f64 = 6.0;
 /// Strokes of a roll come so often a second, where it does not matter much (common practice: 10 to 16).
 const ROLL: f64 = 12.0;
 
+/// What is shaken or rubbed as long as its note lasts is told for a note of so many seconds.
+const SHAKEN: f64 = 1.0;
+
+/// A stroke that does not fall apart: its second and power.
+const ONE: (f64, f64) = (0.0, 1.0);
+
 /// A held note that loses more than this in a second falls; less is a nuance.
 const FALLS: f64 = 10.0;
 
@@ -249,7 +255,7 @@ fn string(frame: &Frame<'_>, asked: &Asked<'_>) -> Sounding {
     let hertz = frame.hertz(cents(asked));
     let mut chance = Chance::named(1, &["string"]);
     let make = plucked::make(frame, instrument, &rows, key, hertz, way, common, &mut chance);
-    falling(frame, make, &blow, stopped)
+    falling(frame, make, &blow, &[ONE], stopped)
 }
 
 /// A stroke on what is struck.
@@ -276,20 +282,23 @@ fn stroke(frame: &Frame<'_>, asked: &Asked<'_>) -> Sounding {
     let fall = facts::fall(instrument, key, 1.0);
     let stopped = common.damp.or_else(|| is_damped(asked.articulation).then_some(0.2));
     let pitch = frame.hertz(if instrument.is_some_and(|i| i.unpitched) { 0.0 } else { cents(asked) });
-    let mut sounding =
-        falling(frame, struck::make(&rows, pitch, fall, &common, id), &blow, stopped.filter(|_| !rolled));
+    let make = struck::make(&rows, pitch, fall, &common, id);
+    let row = rows.iter().find(|r| r.what == "grains");
+    let strokes = row.map_or(vec![ONE], |r| struck::Grains::new(r, SHAKEN).plain());
+    let mut sounding = falling(frame, make, &blow, &strokes, stopped.filter(|_| !rolled));
     // What falls apart into many strokes lasts as long as they do.
-    let grains = rows.iter().find(|r| r.what == "grains").and_then(|r| r.share.parse::<f64>().ok());
-    if let (Some(decay), Some(seconds)) = (&mut sounding.decay, grains) {
+    let lasts = row.map(|r| r.share.parse::<f64>().ok());
+    if let (Some(decay), Some(Some(seconds))) = (&mut sounding.decay, lasts) {
         *decay = decay.max(seconds);
     }
-    if rolled {
+    // As long as the note goes on.
+    if rolled || lasts == Some(None) {
         sounding.released = sounding.decay.take();
     }
     sounding
 }
 
-/// Bars under a hand: each has its share of the sweep's power.
+/// Bars under a hand.
 fn swept(
     frame: &Frame<'_>,
     asked: &Asked<'_>,
@@ -302,6 +311,7 @@ fn swept(
     let [low, high, count] = span(sweep.value, 1.0);
     let count = count.clamp(2.0, 80.0) as usize;
     let fall = facts::fall(instrument, 60, 4.0);
+    // Each bar its share: a sweep as a whole has the power of a stroke.
     let rms = frame.amplitude(common.forte, asked.level, 1) / math::sqrt(count as f64);
     let blow = Blow {
         rms,
@@ -316,7 +326,7 @@ fn swept(
     for bar in 0..count {
         let pitch = low * math::pow(high / low, bar as f64 / (count - 1) as f64);
         let make = struck::make(rows, pitch, fall * math::sqrt(low / pitch), &common, id);
-        let one = falling(frame, make, &blow, None);
+        let one = falling(frame, make, &blow, &[ONE], None);
         all.components.extend(one.components);
         let rings = one.decay.unwrap_or(0.0) + at_key(sweep.share, 60, 0.5) / count as f64;
         all.decay = Some(all.decay.map_or(rings, |d| d.max(rings)));
@@ -325,10 +335,16 @@ fn swept(
 }
 
 /// What falls away after a stroke.
-fn falling(frame: &Frame<'_>, mut make: Make, blow: &Blow, stopped: Option<f64>) -> Sounding {
+fn falling(
+    frame: &Frame<'_>,
+    mut make: Make,
+    blow: &Blow,
+    strokes: &[(f64, f64)],
+    stopped: Option<f64>,
+) -> Sounding {
     make.modes.retain(|m| m.hertz > 1.0 && m.hertz < 0.45 * frame.rate);
     make.hisses.retain(|h| h.hertz < 0.45 * frame.rate);
-    let powers = make.powers(blow);
+    let powers = make.powers(blow, strokes);
     let (modes, bands) = powers.split_at(make.modes.len().min(powers.len()));
     let mut components: Vec<Component> = Vec::new();
     let mut falls: Vec<(f64, f64)> = Vec::new();

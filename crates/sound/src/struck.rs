@@ -178,8 +178,45 @@ fn geometric(pair: [f64; 2], x: f64) -> f64 {
     math::exp(math::lerp(math::ln(pair[0].max(1e-5)), math::ln(pair[1].max(1e-5)), x))
 }
 
-/// A stroke that falls apart: `value` so many a second; `level` dB by which the last is weaker; `share` seconds that it takes, or
+/// How a stroke falls apart: `value` so many a second; `level` dB by which the last is weaker; `share` seconds that it takes, or
 /// `-` as long as the note; `rise` how uneven they come, 0 to 1.
+pub struct Grains {
+    rate: f64,
+    weaker: f64,
+    uneven: f64,
+    count: usize,
+    /// Together as loud as one over the time of a meter.
+    together: f64,
+}
+
+impl Grains {
+    /// Of a row and a note of so many seconds.
+    pub fn new(row: &Row, length: f64) -> Self {
+        let rate = at_key(row.value, 60, 20.0).clamp(1.0, 400.0);
+        let seconds = row.share.parse().unwrap_or(length.max(0.08));
+        let count = ((seconds * rate).round() as usize).clamp(1, 4000);
+        Self {
+            rate,
+            weaker: at_key(row.level, 60, 0.0),
+            uneven: at_key(row.rise, 60, 0.3).clamp(0.0, 1.0),
+            count,
+            together: (rate * crate::body::METER).min(count as f64).max(1.0),
+        }
+    }
+
+    /// dB of one, re the first.
+    fn level(&self, i: usize) -> f64 {
+        -self.weaker * i as f64 / self.count as f64
+    }
+
+    /// Seconds and power of each, as they come on average.
+    pub fn plain(&self) -> Vec<(f64, f64)> {
+        let power = |i: usize| math::pow(10.0, self.level(i) / 10.0) / self.together;
+        (0..self.count).map(|i| (i as f64 / self.rate, power(i))).collect()
+    }
+}
+
+/// A stroke that falls apart.
 fn grains(
     frame: &Frame<'_>,
     row: &Row,
@@ -188,22 +225,14 @@ fn grains(
     acts: &mut Vec<(i64, Act)>,
     chance: &mut Chance,
 ) {
-    let rate = at_key(row.value, 60, 20.0).clamp(1.0, 400.0);
-    let weaker = at_key(row.level, 60, 0.0);
-    let seconds = row.share.parse().unwrap_or((note.end - note.onset).max(0.08));
-    let uneven = at_key(row.rise, 60, 0.3).clamp(0.0, 1.0);
-    let count = ((seconds * rate).round() as usize).clamp(1, 4000);
-    // Together as loud as one over the time of a meter.
-    let together = (rate * crate::body::METER).min(count as f64).max(1.0);
-    for i in 0..count {
-        let off = if i == 0 || frame.plain() { 0.0 } else { uneven * chance.between(-0.5, 0.5) };
-        let x = i as f64 / count as f64;
-        let own = if frame.plain() { 0.0 } else { uneven * chance.normal(2.0).clamp(-5.0, 4.0) };
-        let level = own - weaker * x;
+    let all = Grains::new(row, note.end - note.onset);
+    for i in 0..all.count {
+        let off = if i == 0 || frame.plain() { 0.0 } else { all.uneven * chance.between(-0.5, 0.5) };
+        let own = if frame.plain() { 0.0 } else { all.uneven * chance.normal(2.0).clamp(-5.0, 4.0) };
         let mut grain = blow.clone();
-        grain.rms *= Decibels(level).amplitude() / math::sqrt(together);
+        grain.rms *= Decibels(own + all.level(i)).amplitude() / math::sqrt(all.together);
         grain.keeps = 1.0;
-        acts.push((frame.at(note.onset + (i as f64 + off).max(0.0) / rate), Act::Strike(grain)));
+        acts.push((frame.at(note.onset + (i as f64 + off).max(0.0) / all.rate), Act::Strike(grain)));
     }
 }
 
