@@ -88,10 +88,9 @@ impl Layout {
         let solo = solos(score, &layout.units);
         for track in 0..tracks {
             layout.walk(track, score, &recurs[track]);
-            for unit in 0..layout.units.count() {
-                if solo[track][unit] {
-                    layout.sums[unit * tracks + track][SUNG] += layout.sums[unit * tracks + track][SOUND];
-                }
+            for (unit, _) in solo[track].iter().enumerate().filter(|(_, solo)| **solo) {
+                let sums = &mut layout.sums[unit * tracks + track];
+                sums[SUNG] += sums[SOUND];
             }
         }
         layout.compare(survey);
