@@ -24,8 +24,9 @@ from pathlib import Path
 
 import numpy as np
 
-# Goal over all: 0.85. What is reached is in docs/measurements.md; below this something has broken.
-SHARE = 0.78
+# The goal over all is 0.85, and 0.848 is reached on the scores from which the weights are (each left out in turn: 0.807, by
+# --fit). Below this something has broken.
+SHARE = 0.84
 SAMPLES = 8
 FIRST_VIOLINS = ("violin 1", "violins 1", "violin i", "violini i", "violins i")
 

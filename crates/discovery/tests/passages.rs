@@ -4,10 +4,13 @@ use ripieno_discovery::passages::find;
 use ripieno_music::{Key, Metre, Note, PassageFound, Score, Tempo, TimeMark, TimeMarkKind, Timeline, Track};
 use ripieno_units::Beats;
 
+/// Bar from 0, beat from 0, length in quarters, key.
+type Row = Vec<(i64, i64, i64, i16)>;
+
 const FOUR: Metre = Metre { beats: 4, unit: 4 };
 
 /// Tracks of notes (bar, beat, length in quarters, key) over so many bars of 4/4.
-fn score(bars: usize, tracks: &[(&str, Vec<(i64, i64, i64, i16)>)]) -> Score {
+fn score(bars: usize, tracks: &[(&str, Row)]) -> Score {
     let tracks = tracks
         .iter()
         .map(|(name, notes)| {
@@ -27,18 +30,18 @@ fn score(bars: usize, tracks: &[(&str, Vec<(i64, i64, i64, i16)>)]) -> Score {
 }
 
 /// A tune of four bars, in a key.
-fn tune(from: i64, up: i16) -> Vec<(i64, i64, i64, i16)> {
+fn tune(from: i64, up: i16) -> Row {
     let keys = [60, 64, 67, 65, 64, 62, 60, 59, 60, 67, 69, 67, 65, 64, 62, 60];
     keys.iter().enumerate().map(|(i, k)| (from + i as i64 / 4, i as i64 % 4, 1, k + up)).collect()
 }
 
 /// Something else: slow, in other steps.
-fn other(from: i64) -> Vec<(i64, i64, i64, i16)> {
+fn other(from: i64) -> Row {
     let keys = [61, 66, 68, 70, 63, 61, 58, 66];
     keys.iter().enumerate().map(|(i, k)| (from + i as i64 / 2, 2 * (i as i64 % 2), 2, k + 12)).collect()
 }
 
-fn twice<F: Fn(i64) -> Vec<(i64, i64, i64, i16)>>(from: i64, what: F) -> Vec<(i64, i64, i64, i16)> {
+fn twice<F: Fn(i64) -> Row>(from: i64, what: F) -> Row {
     [what(from), what(from + 4)].concat()
 }
 
@@ -139,12 +142,12 @@ fn a_general_pause_ends_a_passage() {
 #[test]
 fn passages_cover_the_piece_without_gaps() {
     use proptest::prelude::*;
-    proptest!(ProptestConfig::with_cases(60), |(
+    proptest!(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() }, |(
         notes in prop::collection::vec((0i64..40, 0i64..4, 1i64..9, 30i16..90, 0usize..4), 0..200),
         marks in prop::collection::vec((0i64..44, 0usize..4), 0..8),
         pick_up in any::<bool>(),
     )| {
-        let mut rows: Vec<(&str, Vec<(i64, i64, i64, i16)>)> =
+        let mut rows: Vec<(&str, Row)> =
             ["Flute", "Horn", "Violin 1", "Drums"].map(|n| (n, Vec::new())).to_vec();
         for (bar, beat, length, key, track) in notes {
             rows[track].1.push((bar, beat, length, key));
@@ -183,7 +186,7 @@ fn passages_cover_the_piece_without_gaps() {
 fn a_large_score_is_read_in_a_moment() {
     // 60 chairs, 400 bars, 1600 notes each.
     let names: Vec<String> = (0..60).map(|i| format!("Violin {i}")).collect();
-    let rows: Vec<(&str, Vec<(i64, i64, i64, i16)>)> = names
+    let rows: Vec<(&str, Row)> = names
         .iter()
         .enumerate()
         .map(|(i, n)| {
