@@ -24,8 +24,9 @@ from pathlib import Path
 
 import numpy as np
 
-# Goal over all: 0.85. What is reached is in docs/measurements.md; below this something has broken.
-SHARE = 0.78
+# The goal over all is 0.85, and 0.845 is reached on the scores from which the weights are (each left out in turn: 0.807, by
+# --fit). Below this something has broken.
+SHARE = 0.84
 SAMPLES = 8
 FIRST_VIOLINS = ("violin 1", "violins 1", "violin i", "violini i", "violins i")
 
@@ -125,6 +126,20 @@ SILENT, LOCAL, ENTRY = 0, slice(1, 9), 8
 RIDGE, CHANGE, AT_BARLINE, AT_ENTRY, FAR, HOPELESS = 1e-3, 2.0, 0.3, 1.0, 4.0, -30.0
 
 
+# As in crates/discovery/src/roles/tune.rs: at most one note a bar is behind where something moves. The places of the numbers:
+# notes a quarter and keys over the bar and its neighbours, as logarithms.
+STILL, NOTES, KEYS = 2.5, 10, 28
+
+
+def stillness(piece):
+    bars = np.flatnonzero(piece.first)
+    lengths = np.diff(np.r_[piece.edges[bars], piece.edges[-1]])[np.cumsum(piece.first) - 1]
+    notes = (2 ** piece.numbers[:, :, NOTES] - 1) * lengths[:, None]
+    keys = 2 ** piece.numbers[:, :, KEYS] - 1
+    moving = ((notes > 1.99) & (keys > 3.9) & (piece.numbers[:, :, SILENT] < 0.5)).any(1)
+    return STILL * ((notes < 1.01) & moving[:, None])
+
+
 class Weigher:
     """Weights by which the right tracks are the likely ones (a conditional logit with a ridge)."""
 
@@ -161,7 +176,7 @@ class Weigher:
         return numbers
 
     def way(self, piece):
-        score = self.scaled(piece) @ self.weights
+        score = self.scaled(piece) @ self.weights - stillness(piece)
         score -= score.max(1, keepdims=True)
         score -= np.log(np.exp(score).sum(1, keepdims=True))
         best, back = score[0].copy(), []
@@ -183,7 +198,7 @@ def fit(reading, paths, target):
     for path in paths:
         edges, numbers, first = evidence(program, path)
         piece = Piece(reading, path, edges)
-        piece.numbers, piece.first = numbers, first
+        piece.numbers, piece.first, piece.edges = numbers, first, edges
         weights = piece.weights.reshape(piece.units, SAMPLES)
         piece.unit_weights = weights.sum(1)
         right = (piece.right * piece.weights).reshape(len(piece.tracks), piece.units, SAMPLES).sum(2).T
@@ -195,7 +210,9 @@ def fit(reading, paths, target):
 
     def show(title, ways):
         shares = [p.share(np.repeat(w, SAMPLES)) for p, w in zip(pieces, ways)]
-        print(f"{title}: mean {np.mean(shares):.3f};", " ".join(f"{s:.2f}" for s in shares), flush=True)
+        times = [p.weights.sum() for p in pieces]
+        over_all = np.dot(shares, times) / sum(times)
+        print(f"{title}: over all {over_all:.3f}, mean {np.mean(shares):.3f};", " ".join(f"{s:.2f}" for s in shares), flush=True)
 
     ways = without(False)
     show("each score left out in turn, without memory", ways)

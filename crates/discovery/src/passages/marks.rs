@@ -8,6 +8,8 @@ use std::collections::BTreeMap;
 
 /// A key or metre that gives way sooner is a passing one, and no passage.
 const LASTS: usize = 4;
+/// Without a mark no passage is shorter.
+const SHORTEST: usize = 2;
 /// A tempo counts as new where it differs by more than this factor: smaller steps are inflections.
 const NEW_TEMPO: f64 = 1.12;
 /// The tempo of this many bars before and after is compared.
@@ -15,17 +17,18 @@ const STEADY: usize = 4;
 /// Inside one side, tempi may differ by this factor and still be one tempo.
 const ONE_TEMPO: f64 = 1.06;
 
-/// Seams from marks, in order; the first stands at the first bar.
+/// Seams from marks, in order; the first stands at the first bar and is never taken away.
 pub(super) fn seams(score: &Score, survey: &Survey) -> Vec<Seam> {
     let timeline = &score.timeline;
     let mut found: BTreeMap<usize, Seam> = BTreeMap::new();
     let first = first_whole_bar(timeline);
-    let mut add = |bar: usize, why: String, name: Option<String>| {
+    let mut add = |bar: usize, why: String, name: Option<String>, marked: bool| {
         let bar = if bar <= first { 0 } else { bar };
         if bar >= timeline.bars.len() {
             return;
         }
         let seam = found.entry(bar).or_insert_with(|| Seam { bar, ..Seam::default() });
+        seam.marked |= marked;
         if seam.name.is_none() {
             seam.name = name;
         }
@@ -33,7 +36,7 @@ pub(super) fn seams(score: &Score, survey: &Survey) -> Vec<Seam> {
             seam.because.push(why);
         }
     };
-    add(0, String::new(), None);
+    add(0, String::new(), None, true);
     for mark in &timeline.marks {
         let text = mark.text.split_whitespace().collect::<Vec<_>>().join(" ");
         let named = (!text.is_empty()).then(|| text.clone());
@@ -48,23 +51,44 @@ pub(super) fn seams(score: &Score, survey: &Survey) -> Vec<Seam> {
         if mark.at < timeline.end()
             && let Some(bar) = nearest_barline(timeline, mark.at)
         {
-            add(bar, why, name);
+            add(bar, why, name, true);
         }
     }
     for bar in new_metres(timeline) {
         let metre = timeline.bars[bar].metre;
-        add(bar, format!("{}/{}", metre.beats, metre.unit), None);
+        add(bar, format!("{}/{}", metre.beats, metre.unit), None, false);
     }
     for (bar, words) in new_keys(timeline) {
-        add(bar, words, None);
+        add(bar, words, None, false);
     }
     for (bar, slower) in new_tempi(timeline) {
-        add(bar, if slower { "slower" } else { "faster" }.to_owned(), None);
+        add(bar, if slower { "slower" } else { "faster" }.to_owned(), None, false);
     }
     for bar in after_pauses(survey) {
-        add(bar, "after a general pause".to_owned(), None);
+        add(bar, "after a general pause".to_owned(), None, false);
     }
-    found.into_values().collect()
+    apart(found.into_values().collect(), timeline.bars.len())
+}
+
+/// What is not marked, and a bar away from another seam, is said there and is no passage of its own.
+fn apart(seams: Vec<Seam>, bars: usize) -> Vec<Seam> {
+    let mut kept: Vec<Seam> = Vec::with_capacity(seams.len());
+    for seam in seams {
+        let near_end = bars < seam.bar + SHORTEST && !seam.marked;
+        match kept.last_mut() {
+            Some(last) if seam.bar < last.bar + SHORTEST && (!seam.marked || !last.marked) => {
+                if seam.marked {
+                    let before = std::mem::replace(last, seam);
+                    last.because.extend(before.because);
+                } else if last.bar > 0 {
+                    last.because.extend(seam.because);
+                }
+            }
+            _ if near_end => {}
+            _ => kept.push(seam),
+        }
+    }
+    kept
 }
 
 /// Index of bar 1: 1 where there is a pick-up.

@@ -17,6 +17,8 @@ use ripieno_music::{PassageFound, Score};
 pub(crate) struct Seam {
     /// Index of the bar that begins there.
     pub bar: usize,
+    /// The source has a mark there: a letter, a marker or a double bar.
+    pub marked: bool,
     /// The source's own name for what begins.
     pub name: Option<String>,
     /// Why, in words; found reasons are added later.

@@ -71,6 +71,14 @@ impl Rows {
             blocks[5].push(vec![level(cells()) / 6.0]);
             blocks[6].push(touch(cells()));
         }
+        // A silent bar is a breath and no change of sound: it is taken like the bar before it.
+        for bar in 1..survey.bars {
+            if survey.cells.iter().all(|track| !track[bar].plays()) {
+                for block in &mut blocks {
+                    block[bar] = block[bar - 1].clone();
+                }
+            }
+        }
         let playing: f64 = blocks[0].iter().flatten().sum::<f64>() / survey.bars.max(1) as f64;
         let width = tracks + 12 + 2 + 3 + GRID + 1 + 2;
         let mut rows = vec![0.0; width * survey.bars];

@@ -38,6 +38,9 @@ const LEVEL: usize = 19; // dB above the mean of the others, times time
 const SAME: usize = 20; // time in bars that repeat the bar before
 const SUNG: usize = 21;
 
+/// More lines above than this say no more.
+const MOST_ABOVE: usize = 5;
+
 /// A score laid out for the search.
 pub(super) struct Layout {
     pub units: Units,
@@ -88,10 +91,9 @@ impl Layout {
         let solo = solos(score, &layout.units);
         for track in 0..tracks {
             layout.walk(track, score, &recurs[track]);
-            for unit in 0..layout.units.count() {
-                if solo[track][unit] {
-                    layout.sums[unit * tracks + track][SUNG] += layout.sums[unit * tracks + track][SOUND];
-                }
+            for (unit, _) in solo[track].iter().enumerate().filter(|(_, solo)| **solo) {
+                let sums = &mut layout.sums[unit * tracks + track];
+                sums[SUNG] += sums[SOUND];
             }
         }
         layout.compare(survey);
@@ -197,6 +199,9 @@ impl Layout {
                     let pitch = self.pitch[row + t];
                     let mut others: Vec<usize> = Vec::new();
                     for o in &sounding {
+                        if others.len() >= MOST_ABOVE {
+                            break;
+                        }
                         if self.pitch[row + o] > pitch + 0.5
                             && doubles[*t][o / 64] >> (o % 64) & 1 == 0
                             && !others.iter().any(|x| doubles[*x][o / 64] >> (o % 64) & 1 == 1)
@@ -214,7 +219,7 @@ impl Layout {
                         sums[BOTTOM] += time;
                     }
                     sums[BELOW] += time * ((high - pitch) / 12.0).min(4.0);
-                    sums[ABOVE] += time * (others.len() as f64).min(5.0);
+                    sums[ABOVE] += time * others.len() as f64;
                     sums[DOUBLED] += time * math::log2(1.0 + f64::from(double));
                     sums[SHARED] += sums[ONSETS] * shared[*t];
                     sums[LEVEL] += time * (survey.cells[*t][bar].level - mean_level).clamp(-12.0, 12.0) / 6.0;

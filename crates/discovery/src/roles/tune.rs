@@ -22,7 +22,7 @@ const FAR: f64 = 4.0;
 const HOPELESS: f64 = -30.0;
 
 /// A line of at most one note a bar is behind by this where another moves: long notes under or over a melody are its ground.
-const STILL: f64 = 2.0;
+const STILL: f64 = 2.5;
 /// What moves: so many notes a bar, on so many keys in three bars.
 const MOVING: (f64, u32) = (2.0, 4);
 
