@@ -5,6 +5,7 @@ pub mod harp;
 pub mod harp_events;
 pub mod harp_hands;
 pub mod harp_pedals;
+pub mod harp_settings;
 pub mod lane;
 pub mod timpani;
 pub mod timpani_drums;
