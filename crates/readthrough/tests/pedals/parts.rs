@@ -45,7 +45,10 @@ fn a_letter_that_changes_at_once_may_be_respelled() {
     let round = round.with_kit(kit);
     assert!(solve::check(&round.table()).is_empty());
     let charts = solve::charts(&round.table());
-    assert_eq!(charts.pedals[0].lines(), ["at the start: D♮ C♮ B♮ | E♮ F♮ G♭ A♮"]);
+    // F and G flat, or E sharp and F sharp: both rest on two strings.
+    let lines = charts.pedals[0].lines();
+    let either = ["at the start: D♮ C♮ B♮ | E♮ F♮ G♭ A♮", "at the start: D♮ C♮ B♮ | E♯ F♯ G♮ A♮"];
+    assert!(lines.len() == 1 && either.contains(&lines[0].as_str()), "{lines:?}");
 }
 
 #[test]
