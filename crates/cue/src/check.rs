@@ -5,6 +5,7 @@ use crate::{Cue, Performed, spectra};
 use ripieno_music::{Content, Finding, Part, Reading, Score, Severity, Track};
 use ripieno_plan::{ChairPlan, HallKind, Purpose};
 use ripieno_readthrough::rules::{self, Concern};
+use ripieno_readthrough::solve::Charts;
 use ripieno_readthrough::{Arc, Desk, Room, Table};
 use ripieno_signal::Position;
 use ripieno_units::{Seconds, math};
@@ -20,6 +21,8 @@ pub struct Checked {
     pub accepted: Vec<(Finding, String)>,
     /// Words of `[accept]` that silence nothing any more.
     pub idle: Vec<String>,
+    /// Pedals of harps and tunings of timpani.
+    pub charts: Charts,
     /// How the cue grows.
     pub arc: Arc,
     /// What was found in the parts as cast; tracks are chairs in the order of [`Checked::chairs`].
@@ -63,6 +66,7 @@ pub fn check(cue: &Cue, performed: &Performed) -> Checked {
     let (found, arc) = ripieno_readthrough::read_through(&table, &reading, &spectra::House);
     let mut checked = Checked {
         arc,
+        charts: ripieno_readthrough::solve::charts(&table),
         chairs: table.desks.iter().map(|d| d.id().to_string()).collect(),
         reading,
         ..Checked::default()

@@ -2,6 +2,7 @@
 
 use crate::{Checked, Read, finding_name};
 use ripieno_music::{Finding, Role, Severity};
+use ripieno_readthrough::solve::charts;
 use std::fmt::Write as _;
 
 /// Most findings of one severity that a text lists; JSON has all.
@@ -46,6 +47,7 @@ pub fn findings_text(checked: &Checked) -> String {
             taken.join(" ")
         );
     }
+    pedals_and_tunings(&mut text, checked);
     arc(&mut text, checked);
     if all.iter().chain(&checked.folded).any(|f| f.severity > Severity::Advice) {
         text.push_str(
@@ -82,6 +84,39 @@ fn one(text: &mut String, finding: &Finding) {
     let _ = writeln!(text, "             > {}.", finding.remedy.trim_end_matches('.'));
     if let Some(change) = &finding.change {
         let _ = writeln!(text, "             = {}: {change}", finding_name(finding));
+    }
+}
+
+/// What harpists and timpanists write into their parts.
+fn pedals_and_tunings(text: &mut String, checked: &Checked) {
+    for chart in &checked.charts.pedals {
+        let _ = writeln!(text, "\nPedals, {}: {}", chart.chair, charts::diagram(&chart.start));
+        for change in &chart.changes {
+            let moved: Vec<String> = change.pedals.iter().map(|(l, p)| charts::pedal(*l, *p)).collect();
+            let late = if change.in_time { "" } else { "  (no time)" };
+            let _ = writeln!(text, "  {:<22} {}{late}", charts::place_words(change.at), moved.join(", "));
+        }
+    }
+    for chart in &checked.charts.tunings {
+        let drums: Vec<String> = chart
+            .drums
+            .iter()
+            .zip(&chart.start)
+            .map(|(inches, key)| format!("{inches} in {}", key.map_or("unused".into(), charts::drum_note)))
+            .collect();
+        let _ = writeln!(text, "\nTunings, {}: {}", chart.chair, drums.join(", "));
+        for change in &chart.changes {
+            let late = if change.in_time { "" } else { "  (no time)" };
+            let inches = chart.drums.get(change.drum).copied().unwrap_or(0);
+            let _ = writeln!(
+                text,
+                "  {:<22} {inches} in from {} to {}, for {}{late}",
+                charts::place_words(change.at),
+                charts::drum_note(change.from),
+                charts::drum_note(change.to),
+                charts::place_words(change.needed)
+            );
+        }
     }
 }
 

@@ -42,5 +42,6 @@ pub use ripieno_music::{Finding, Reading, Severity};
 pub use ripieno_patches::{Intent, PatchOutput};
 pub use ripieno_plan::{Bits, Diagnostic, RATES};
 pub use ripieno_readthrough::arc::{ArcBar, Presence};
+pub use ripieno_readthrough::solve::charts;
 pub use ripieno_readthrough::{Arc, rules};
 pub use ripieno_units::Beats;

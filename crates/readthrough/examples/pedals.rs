@@ -39,6 +39,24 @@ fn main() {
         let notes = desk.part.content.notes.len();
         println!("{}: {} notes in {} bars", desk.id(), notes, table.timeline.bars.len());
     }
+    for desk in table.desks.iter().filter(|d| d.instrument.id == "harp") {
+        for free in [false, true] {
+            let facts = ripieno_instruments::harp();
+            let part = solve::harp_events::plucked(&table, desk, free, facts);
+            let begun = Instant::now();
+            let s = solve::harp_pedals::solve(&part.events, [solve::harp_pedals::UNSET; 7], facts);
+            println!(
+                "{} {}: {} events, {} changes, cost {:.2}, narrowed {}, in {:.1?}",
+                desk.id(),
+                if free { "freely" } else { "by letter" },
+                part.events.len(),
+                s.moves.len(),
+                s.cost,
+                s.narrowed,
+                begun.elapsed()
+            );
+        }
+    }
     let begun = Instant::now();
     let findings = solve::check(&table);
     let checked = begun.elapsed();

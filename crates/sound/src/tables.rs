@@ -1,10 +1,30 @@
 //! The data files as text: rows of columns between tabs, `#` before what is for readers.
 
 use ripieno_instruments::{Family, Instrument};
+use std::sync::{Mutex, PoisonError};
+
+/// A table cut into rows and columns.
+type Cut = &'static [Vec<&'static str>];
+
+/// Every table that was asked for, cut once: the read-through asks for thousands of notes.
+static TABLES: Mutex<Vec<(&'static str, Cut)>> = Mutex::new(Vec::new());
+
+/// A table, cut.
+fn cut(text: &'static str) -> Cut {
+    let mut tables = TABLES.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some((_, cut)) = tables.iter().find(|(t, _)| std::ptr::eq(*t, text)) {
+        return cut;
+    }
+    let lines = text.lines().filter(|l| !l.starts_with('#') && !l.is_empty());
+    // There are a handful of tables, each part of the program: what is kept is kept for good.
+    let cut: Cut = Vec::leak(lines.map(|l| l.split('\t').collect()).collect());
+    tables.push((text, cut));
+    cut
+}
 
 /// Rows of a table as columns.
 pub fn rows(text: &'static str) -> impl Iterator<Item = Vec<&'static str>> {
-    text.lines().filter(|l| !l.starts_with('#') && !l.is_empty()).map(|l| l.split('\t').collect())
+    cut(text).iter().cloned()
 }
 
 /// A number of a table; zero for what is none, such as `-`.
@@ -25,7 +45,7 @@ pub fn names(row: &[&str], id: &str) -> bool {
 /// The rows of an instrument, or else those of its family.
 pub fn rows_of(text: &'static str, instrument: Option<&Instrument>) -> Vec<Vec<&'static str>> {
     let Some(instrument) = instrument else { return Vec::new() };
-    let own: Vec<_> = rows(text).filter(|r| names(r, &instrument.id)).collect();
+    let own: Vec<_> = cut(text).iter().filter(|r| names(r, &instrument.id)).cloned().collect();
     if !own.is_empty() {
         return own;
     }
@@ -38,5 +58,5 @@ pub fn rows_of(text: &'static str, instrument: Option<&Instrument>) -> Vec<Vec<&
         Family::Voices => "family:voices",
         Family::Strings => "family:strings",
     };
-    rows(text).filter(|r| names(r, family)).collect()
+    cut(text).iter().filter(|r| names(r, family)).cloned().collect()
 }

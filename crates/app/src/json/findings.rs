@@ -1,5 +1,6 @@
 //! `check --json`.
 
+use ripieno_cue::charts::{self, PedalChange, PedalChart, TuningChange, TuningChart};
 use ripieno_cue::{Arc, Checked, Finding, Presence, finding_name};
 use serde::Serialize;
 
@@ -10,7 +11,45 @@ struct Document<'a> {
     folded: Vec<One<'a>>,
     /// What the plan silences, with its reason.
     accepted: Vec<Accepted<'a>>,
+    pedals: Vec<Pedals<'a>>,
+    tunings: Vec<Tunings<'a>>,
     arc: ArcOut<'a>,
+}
+
+/// Positions of D C B E F G A as a harpist writes them.
+#[derive(Serialize)]
+struct Pedals<'a> {
+    chair: &'a str,
+    start: String,
+    changes: Vec<PedalOut>,
+}
+
+#[derive(Serialize)]
+struct PedalOut {
+    bar: i32,
+    beat: f64,
+    pedals: Vec<String>,
+    setting: String,
+    in_time: bool,
+}
+
+/// Diameters in inches, keys as MIDI numbers.
+#[derive(Serialize)]
+struct Tunings<'a> {
+    chair: &'a str,
+    drums: &'a [u16],
+    start: &'a [Option<i16>],
+    changes: Vec<TuningOut>,
+}
+
+#[derive(Serialize)]
+struct TuningOut {
+    bar: i32,
+    beat: f64,
+    drum: u16,
+    from: i16,
+    to: i16,
+    in_time: bool,
 }
 
 #[derive(Serialize)]
@@ -134,12 +173,46 @@ fn bar_out(b: &ripieno_cue::ArcBar) -> BarOut<'_> {
     }
 }
 
+fn pedals(chart: &PedalChart) -> Pedals<'_> {
+    let change = |c: &PedalChange| PedalOut {
+        bar: c.at.bar,
+        beat: round(c.at.beat),
+        pedals: c.pedals.iter().map(|(letter, position)| charts::pedal(*letter, *position)).collect(),
+        setting: charts::diagram(&c.setting),
+        in_time: c.in_time,
+    };
+    Pedals {
+        chair: &chart.chair,
+        start: charts::diagram(&chart.start),
+        changes: chart.changes.iter().map(change).collect(),
+    }
+}
+
+fn tunings(chart: &TuningChart) -> Tunings<'_> {
+    let change = |c: &TuningChange| TuningOut {
+        bar: c.at.bar,
+        beat: round(c.at.beat),
+        drum: chart.drums.get(c.drum).copied().unwrap_or(0),
+        from: c.from,
+        to: c.to,
+        in_time: c.in_time,
+    };
+    Tunings {
+        chair: &chart.chair,
+        drums: &chart.drums,
+        start: &chart.start,
+        changes: chart.changes.iter().map(change).collect(),
+    }
+}
+
 /// The read-through, as one JSON document.
 pub fn checked(checked: &Checked) -> Result<String, serde_json::Error> {
     let document = Document {
         findings: checked.findings.iter().map(one).collect(),
         folded: checked.folded.iter().map(one).collect(),
         accepted: checked.accepted.iter().map(|(f, reason)| Accepted { finding: one(f), reason }).collect(),
+        pedals: checked.charts.pedals.iter().map(pedals).collect(),
+        tunings: checked.charts.tunings.iter().map(tunings).collect(),
         arc: arc(&checked.arc),
     };
     let mut text = serde_json::to_string(&document)?;

@@ -71,7 +71,15 @@ pub(super) struct Played<'a> {
 fn play<'a>(table: &'a Table<'a>, desk: &'a Desk<'a>, free: bool) -> Played<'a> {
     let facts = harp();
     let plucked = plucked(table, desk, free, facts);
-    let solution = solve(&plucked.events, [UNSET; 7], facts);
+    let mut solution = solve(&plucked.events, [UNSET; 7], facts);
+    if free && solution.narrowed {
+        // What is written is one of the free ways, and a good one as a rule.
+        let written = super::harp_events::plucked(table, desk, false, facts);
+        let by_letter = solve(&written.events, [UNSET; 7], facts);
+        if by_letter.clashes.is_empty() && by_letter.cost < solution.cost {
+            solution = by_letter;
+        }
+    }
     Played { table, desk, facts, plucked, solution, freely: OnceCell::new() }
 }
 

@@ -8,13 +8,13 @@
 //! The pattern is the dynamic programme of keyboard fingerings (Hart, Bosch and Tsai, Finding optimal piano fingerings, 2000);
 //! the costs are own.
 
+pub use super::harp_settings::{
+    LETTERS, Setting, UNSET, glissando_settings, pitch_class, settings, sounds, spellings,
+};
+
 use super::lane::{self, EPSILON, Job, Lane, Timed};
 use ripieno_instruments::HarpFacts;
-
-/// Semitones above C of the letters C to B.
-pub const LETTERS: [i16; 7] = [0, 2, 4, 5, 7, 9, 11];
-/// Position of a pedal that nothing has asked for yet.
-pub const UNSET: i8 = 2;
+use std::cell::Cell;
 
 /// One change of a pedal.
 pub const CHANGE: f64 = 1.0;
@@ -32,47 +32,16 @@ pub const SAME_STRING: f64 = 1.0;
 /// Seconds in which one event can bear on another: longer than any string is held to ring, with time for every pedal of a foot.
 pub const MEMORY: f64 = 6.0;
 /// States that live on after one event: at least this many, if there are so many.
-const NARROWEST: usize = 48;
+const NARROWEST: usize = 16;
 /// And so many over all events: short parts are searched wholly, long ones in a time that grows with their length alone.
-const STATES: usize = 150_000;
+const STATES: usize = 8_000;
+/// Below this width a state is only tried with the ways to move a pedal that look best, and so many ways for each that lives on.
+const THRIFTY: usize = 200;
+const TRIED: usize = 2;
+/// The right foot has four pedals.
+const PEDALS_OF_A_FOOT: f64 = 4.0;
 /// Width of the first, quick search, whose cost no state may pass in the second.
 const FIRST: usize = 6;
-
-/// A setting: position (-1, 0, 1) of the letters C to B.
-pub type Setting = [i8; 7];
-
-/// The pitch class of a letter in a position.
-pub fn pitch_class(letter: usize, position: i8) -> u8 {
-    (LETTERS[letter] + i16::from(position)).rem_euclid(12) as u8
-}
-
-/// The pitch classes of a setting, as bits.
-pub fn sounds(setting: &Setting) -> u16 {
-    (0..7).fold(0, |set, letter| set | 1 << pitch_class(letter, setting[letter]))
-}
-
-/// Every setting of the seven pedals, all flat first.
-pub fn settings() -> impl Iterator<Item = Setting> {
-    (0..3usize.pow(7)).map(|index| {
-        let mut rest = index;
-        std::array::from_fn(|_| {
-            let position = (rest % 3) as i8 - 1;
-            rest /= 3;
-            position
-        })
-    })
-}
-
-/// The settings on which a glissando sounds these pitch classes (as bits) and no other.
-pub fn glissando_settings(classes: u16) -> Vec<Setting> {
-    settings().filter(|s| sounds(s) == classes).collect()
-}
-
-/// Letters and positions that sound a pitch class: one or two, three for none.
-pub fn spellings(class: u8) -> Vec<(u8, i8)> {
-    let all = (0..7u8).flat_map(|letter| [-1i8, 0, 1].map(|position| (letter, position)));
-    all.filter(|(letter, position)| pitch_class(usize::from(*letter), *position) == class).collect()
-}
 
 /// One pitch class, or one written letter, that an event needs.
 #[derive(Clone, Debug, PartialEq)]
@@ -169,8 +138,12 @@ pub fn solve(events: &[Event], initial: Setting, facts: &HarpFacts) -> Solution 
         return first;
     }
     let bound = first.cost - LATE * first.clashes.len() as f64;
-    let width = NARROWEST.max(STATES / events.len().max(1));
-    search.run(initial, width, bound)
+    // Written letters leave only the time to choose: that is searched in full.
+    let by_letter = search.ways.iter().all(|w| w.len() == 1);
+    let width = NARROWEST.max(STATES / events.len().max(1)).max(if by_letter { THRIFTY } else { 0 });
+    let second = search.run(initial, width, bound);
+    // The second search may lose the way of the first, which is as dear, to others that looked better.
+    if second.played.len() == events.len() && second.cost <= first.cost { second } else { first }
 }
 
 type Next = (State, usize, Vec<Moved>);
@@ -184,6 +157,8 @@ struct Search<'a> {
     clashes: Vec<(usize, usize)>,
     /// One of the strings that an event may use is wanted elsewhere soon.
     contested: Vec<bool>,
+    /// A way to move a pedal was passed over for one that looked better.
+    passed_over: Cell<bool>,
 }
 
 impl<'a> Search<'a> {
@@ -199,8 +174,8 @@ impl<'a> Search<'a> {
             clashes.extend(left_out.into_iter().map(|need| (index, need)));
             ways.push(found);
         }
-        let contested = contested(events);
-        Self { events, facts, foot, ways, clashes, contested }
+        let contested = contested(events, facts.comfortable * PEDALS_OF_A_FOOT);
+        Self { events, facts, foot, ways, clashes, contested, passed_over: Cell::new(false) }
     }
 
     /// Follows at most `width` states, none of which costs more than `bound`.
@@ -209,10 +184,16 @@ impl<'a> Search<'a> {
         let start = State { position: initial, last: [-1; 7], feet: Default::default(), cost: 0.0, step: 0 };
         let mut states = vec![start];
         let mut narrowed = false;
+        self.passed_over.set(false);
         for event in 0..self.events.len() {
-            let mut next = Vec::with_capacity(states.len() * 2);
-            for state in &states {
-                self.follow(state, event, &mut next);
+            let mut pairs = self.follow(&states, event);
+            if width < THRIFTY && pairs.len() > width * TRIED {
+                pairs.truncate(width * TRIED);
+                narrowed = true;
+            }
+            let mut next = Vec::with_capacity(pairs.len());
+            for (_, state, way) in pairs {
+                self.play(&states[state], event, way, width < THRIFTY, &mut next);
             }
             next.retain(|n| n.0.cost <= bound + EPSILON);
             narrowed |= thin(&mut next, width);
@@ -225,25 +206,34 @@ impl<'a> Search<'a> {
         }
         let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
         let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
-        self.tell(&steps, last, initial, cost, narrowed)
+        self.tell(&steps, last, initial, cost, narrowed || self.passed_over.get())
     }
 
-    /// Every state that a state can become by playing an event.
-    fn follow(&self, state: &State, event: usize, out: &mut Vec<Next>) {
+    /// The ways in which states may play an event, with the least that each then costs, the cheapest first.
+    fn follow(&self, states: &[State], event: usize) -> Vec<(f64, usize, usize)> {
         let ways = &self.ways[event];
-        let stays = |way: &Setting| (0..7).all(|l| way[l] == UNSET || way[l] == state.position[l]);
-        if !self.contested[event]
-            && let Some(index) = ways.iter().position(stays)
-        {
-            self.play(state, event, index, out);
-            return;
+        let mut pairs = Vec::with_capacity(states.len() * 2);
+        for (index, state) in states.iter().enumerate() {
+            let stays = |way: &Setting| (0..7).all(|l| way[l] == UNSET || way[l] == state.position[l]);
+            if !self.contested[event]
+                && let Some(way) = ways.iter().position(stays)
+            {
+                pairs.push((state.cost, index, way));
+                continue;
+            }
+            for (number, way) in ways.iter().enumerate() {
+                let moves = |l: &usize| {
+                    ![way[*l], state.position[*l]].contains(&UNSET) && way[*l] != state.position[*l]
+                };
+                let changes = (0..7).filter(moves).count();
+                pairs.push((state.cost + CHANGE * changes as f64, index, number));
+            }
         }
-        for index in 0..ways.len() {
-            self.play(state, event, index, out);
-        }
+        pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+        pairs
     }
 
-    fn play(&self, state: &State, event: usize, index: usize, out: &mut Vec<Next>) {
+    fn play(&self, state: &State, event: usize, index: usize, thrifty: bool, out: &mut Vec<Next>) {
         let way = &self.ways[event][index];
         let now = &self.events[event];
         let horizon = now.at - MEMORY;
@@ -274,7 +264,7 @@ impl<'a> Search<'a> {
         for letter in changes {
             let mut more = Vec::new();
             for (partial, moved) in &open {
-                self.change(state, partial, moved, event, letter, &mut more);
+                self.change(state, partial, moved, (event, letter, thrifty), &mut more);
             }
             open = more;
         }
@@ -287,8 +277,7 @@ impl<'a> Search<'a> {
         before: &State,
         partial: &State,
         moved: &[Moved],
-        event: usize,
-        letter: usize,
+        (event, letter, thrifty): (usize, usize, bool),
         out: &mut Vec<(State, Vec<Moved>)>,
     ) {
         let mut put = |cost: f64, lane: Option<Lane>, job: Option<(Job, usize)>, buzz: bool| {
@@ -305,20 +294,26 @@ impl<'a> Search<'a> {
         let due = self.events[event].at;
         let (release, clean) = self.free_from(before, partial, event, letter);
         let foot = &partial.feet[self.foot[letter]];
+        let mut found = false;
         for (from, buzz) in [(clean, false), (release, true)] {
             if buzz && release >= clean - EPSILON {
                 continue;
+            }
+            if buzz && thrifty && found {
+                self.passed_over.set(true);
+                return;
             }
             for (takes, quick) in [(self.facts.comfortable, false), (self.facts.least, true)] {
                 let job = Job { tag: letter as u8, release: from, due, takes };
                 let price = f64::from(u8::from(buzz)) * BUZZ + f64::from(u8::from(quick)) * QUICK;
                 let ways = foot.with(job);
                 // At ease with time left for every other pedal of this foot: nothing quicker can do more.
-                let room = self.facts.comfortable * 4.0;
+                let room = self.facts.comfortable * PEDALS_OF_A_FOOT;
                 let easy = price == 0.0
                     && ways
                         .last()
                         .is_some_and(|_| foot.with(Job { due: due - room, ..job }).len() == ways.len());
+                found |= !ways.is_empty();
                 for (lane, after) in ways {
                     put(price, Some(lane), Some((job, after)), buzz);
                 }
@@ -327,7 +322,11 @@ impl<'a> Search<'a> {
                 }
             }
         }
-        put(LATE, None, None, false);
+        if thrifty && found {
+            self.passed_over.set(true);
+        } else {
+            put(LATE, None, None, false);
+        }
     }
 
     /// From when the pedal of a letter may move at all, and from when without a buzz.
@@ -372,7 +371,7 @@ impl<'a> Search<'a> {
     fn tell(&self, steps: &[Step], last: usize, initial: Setting, cost: f64, narrowed: bool) -> Solution {
         let mut path = Vec::with_capacity(self.events.len());
         let mut at = last;
-        for _ in self.events {
+        while at != 0 && path.len() < self.events.len() {
             path.push(&steps[at]);
             at = steps[at].back;
         }
@@ -453,19 +452,22 @@ fn lay_out(needs: &[Need]) -> (Vec<Setting>, Vec<usize>) {
 }
 
 /// For each event: may a string that it can use be wanted in another position, or again, while that still matters?
-fn contested(events: &[Event]) -> Vec<bool> {
+fn contested(events: &[Event], room: f64) -> Vec<bool> {
     let mut soon: Vec<(f64, u8, i8)> = Vec::new();
     let mut result = vec![false; events.len()];
     let mut again_after = false;
     for (index, event) in events.iter().enumerate().rev() {
         soon.retain(|(at, _, _)| *at <= event.at + MEMORY);
         let again = event.needs.iter().any(|n| n.again.is_some());
-        let options = || event.needs.iter().flat_map(|n| &n.options);
-        let elsewhere =
-            options().any(|(l, p)| soon.iter().any(|(_, letter, position)| letter == l && position != p));
+        let elsewhere = event.needs.iter().any(|need| {
+            // From then on its pedal can move at leisure, whatever else the foot has to do.
+            let free = event.at.max(need.rings).max(need.held.0) + room;
+            let wanted = |l: u8, p: i8| soon.iter().any(|s| s.1 == l && s.2 != p && s.0 < free);
+            need.options.iter().any(|(l, p)| wanted(*l, *p))
+        });
         result[index] = again || again_after || elsewhere;
         again_after = again;
-        for (letter, position) in options() {
+        for (letter, position) in event.needs.iter().flat_map(|n| &n.options) {
             soon.retain(|(_, l, p)| (l, p) != (letter, position));
             soon.push((event.at, *letter, *position));
         }

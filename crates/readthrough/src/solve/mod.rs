@@ -8,6 +8,7 @@ pub mod harp_events;
 pub mod harp_hands;
 pub mod harp_pedals;
 pub mod lacking;
+pub mod harp_settings;
 pub mod lane;
 pub mod mallets;
 pub mod spots;

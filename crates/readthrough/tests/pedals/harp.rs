@@ -239,7 +239,7 @@ fn passage(dice: &mut Dice) -> Vec<Event> {
         let event = Event { at, needs };
         if solve(std::slice::from_ref(&event), [UNSET; 7], harp()).clashes.is_empty() {
             events.push(event);
-            at += dice.of(&[0.125, 0.2, 0.25, 0.3, 0.5, 0.7, 1.0, 1.5]);
+            at += dice.of(&[0.125, 0.2, 0.25, 0.3, 0.5, 0.7, 1.0, 1.5, 3.0, 7.0]);
         }
     }
     events

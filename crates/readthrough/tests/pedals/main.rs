@@ -5,6 +5,7 @@
 
 mod exhaustive;
 mod harp;
+mod parts;
 mod round;
 mod timpani;
 
