@@ -38,6 +38,10 @@ const STATES: usize = 8_000;
 /// Below this width a state is only tried with the ways to move a pedal that look best, and so many ways for each that lives on.
 const THRIFTY: usize = 200;
 const TRIED: usize = 2;
+/// So many ways to move several pedals for one event are followed.
+const AT_ONCE: usize = 512;
+/// Up to so many events a part is searched in full.
+const SHORT: usize = 12;
 /// The right foot has four pedals.
 const PEDALS_OF_A_FOOT: f64 = 4.0;
 /// Width of the first, quick search, whose cost no state may pass in the second.
@@ -141,6 +145,7 @@ pub fn solve(events: &[Event], initial: Setting, facts: &HarpFacts) -> Solution 
     // Written letters leave only the time to choose: that is searched in full.
     let by_letter = search.ways.iter().all(|w| w.len() == 1);
     let width = NARROWEST.max(STATES / events.len().max(1)).max(if by_letter { THRIFTY } else { 0 });
+    let width = if events.len() <= SHORT { usize::MAX } else { width };
     let second = search.run(initial, width, bound);
     // The second search may lose the way of the first, which is as dear, to others that looked better.
     if second.played.len() == events.len() && second.cost <= first.cost { second } else { first }
@@ -265,6 +270,11 @@ impl<'a> Search<'a> {
             let mut more = Vec::new();
             for (partial, moved) in &open {
                 self.change(state, partial, moved, (event, letter, thrifty), &mut more);
+            }
+            if more.len() > AT_ONCE {
+                more.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
+                more.truncate(AT_ONCE);
+                self.passed_over.set(true);
             }
             open = more;
         }

@@ -29,6 +29,10 @@ pub const STRAINED: f64 = 1.0;
 const NARROWEST: usize = 32;
 /// And so many over all events: short parts are searched wholly, long ones in a time that grows with their length alone.
 const STATES: usize = 16_000;
+/// So many ways to take the strokes of one event are followed.
+const AT_ONCE: usize = 512;
+/// Up to so many events a part is searched in full.
+const SHORT: usize = 16;
 /// Width of the first, quick search, whose cost no state may pass in the second.
 const FIRST: usize = 6;
 /// Seconds in which one stroke can bear on the foot's time for another: every drum of a large set retuned at ease.
@@ -127,7 +131,9 @@ pub fn solve(events: &[Event], set: &[DrumFacts], initial: &[i16], facts: &Timpa
     if !first.narrowed {
         return first;
     }
-    let second = search.run(&initial, NARROWEST.max(STATES / events.len().max(1)), first.cost);
+    let width = NARROWEST.max(STATES / events.len().max(1));
+    let width = if events.len() <= SHORT { usize::MAX } else { width };
+    let second = search.run(&initial, width, first.cost);
     // The second search may lose the way of the first, which is as dear, to others that looked better.
     if second.drums.len() == events.len() && second.cost <= first.cost { second } else { first }
 }
@@ -188,6 +194,12 @@ impl Search<'_> {
             let mut more = Vec::new();
             for (partial, step) in &open {
                 self.strike(state, partial, step, event, *stroke, &mut more);
+            }
+            if more.len() > AT_ONCE {
+                // More at once than anybody strikes.
+                let drums = |n: &Next| std::cmp::Reverse(n.1.drums.iter().flatten().count());
+                more.sort_by(|a, b| drums(a).cmp(&drums(b)).then(a.0.cost.total_cmp(&b.0.cost)));
+                more.truncate(AT_ONCE);
             }
             open = more;
         }
