@@ -9,13 +9,12 @@ import os
 import re
 import subprocess
 import sys
-import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def quartets(long: bool, folder: Path) -> list[Path]:
+def quartets(long: bool) -> list[Path]:
     from music21 import converter, corpus
 
     out = []
@@ -36,19 +35,19 @@ def quartets(long: bool, folder: Path) -> list[Path]:
 def main() -> int:
     arguments = [a for a in sys.argv[1:] if a != "--long"]
     named = [Path(a).resolve() for a in arguments]
-    with tempfile.TemporaryDirectory() as folder:
-        judged = [] if named else quartets("--long" in sys.argv, Path(folder))
-        paths = named or judged
-        environment = dict(os.environ, RIPIENO_SCORES=":".join(map(str, paths)))
-        command = "cargo test -q -p ripieno-readthrough --test playable scores_that -- --nocapture".split()
-        done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True)
+    judged = [] if named else quartets("--long" in sys.argv)
+    paths = named or judged
+    environment = dict(os.environ, RIPIENO_SCORES=":".join(map(str, paths)))
+    command = "cargo test -q -p ripieno-readthrough --test playable scores_that -- --nocapture".split()
+    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True)
     if done.returncode:
         print(done.stdout[-2000:], done.stderr[-2000:])
         return 1
     counts = re.findall(r"^(.*?): (\d+) impossible, (\d+) hard, (\d+) advice$", done.stdout, re.M)
     bad = 0
     for path, impossible, hard, advice in counts:
-        print(f"{Path(path).name}: {impossible} impossible, {hard} hard, {advice} advice")
+        name = "/".join(Path(path).parts[-2:])
+        print(f"{name}: {impossible} impossible, {hard} hard, {advice} advice")
         bad += int(impossible)
     for line in done.stdout.splitlines():
         if line.startswith("  impossible"):
