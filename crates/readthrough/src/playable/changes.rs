@@ -139,9 +139,8 @@ fn pluck(sheet: &Sheet<'_>, at: Beats, to_finger: bool, needs: f64, out: &mut Ve
     out.push(
         Found::new("pluck-time", severity, sheet.desk.id(), sheet.place(sheet.notes[next].note.at))
             .says(format!(
-                "{:.2} s from the last note before to the next: from {from} to {to} takes about {}",
-                free.max(0.0),
-                said(needs)
+                "{:.2} s from the last note before to the next: from {from} to {to} takes about {needs:.2} s",
+                free.max(0.0)
             ))
             .remedy(remedy)
             .done(),

@@ -1,6 +1,6 @@
 //! `leap`: wide leaps without the time for them. Those of voices are with the choir's rules.
 
-use super::sheet::{Sheet, repeated_strokes, said};
+use super::sheet::{Sheet, repeated_strokes};
 use ripieno_instruments::{Family, players::limits};
 use ripieno_music::{Finding, Severity};
 
@@ -37,10 +37,9 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
             sheet
                 .found("leap", Severity::Hard, &stretch)
                 .says(format!(
-                    "{leaps} of up to {leap} semitones in {:.2} s; beyond {widest:.0} semitones the {} wants about {}",
+                    "{leaps} of up to {leap} semitones in {:.2} s; beyond {widest:.0} semitones the {} wants about {time:.2} s",
                     interval,
                     sheet.desk.instrument.name(),
-                    said(time)
                 ))
                 .remedy("Give the notes more time, bring them within an octave, or share the line between two players")
                 .done(),

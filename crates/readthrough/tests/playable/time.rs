@@ -69,8 +69,7 @@ fn quick_notes_without_end_leave_no_place() {
 }
 
 #[test]
-fn a_breath_does_not_go_with_the_line() {
-    // `col` takes notes and slurs over, and no breath.
+fn a_breath_takes_a_held_note_again() {
     let text = "breath (bar 2)";
     let cue = Cue::of("flute", 1, 60.0, held(74, 8), vec![]).cell(&format!("as written, {text}"));
     let (parts, _) = cue.played();
