@@ -235,9 +235,9 @@ fn reverberation_of_what_was_before_covers() {
 fn thirds_below_the_limit_are_muddy_octaves_and_high_thirds_are_not() {
     let pair = |low: u8, high: u8| {
         vec![
-            seat("flute", "flute", 1, "mf", &[&[86]; 4]),
-            seat("cellos", "cello", 6, "mf", &[&[high]; 4]),
-            seat("basses", "double-bass", 4, "mf", &[&[low]; 4]),
+            seat("flute", "flute", 1, "mf", &[&[86][..]; 4]),
+            seat("cellos", "cello", 6, "mf", &[&[high][..]; 4]),
+            seat("basses", "double-bass", 4, "mf", &[&[low][..]; 4]),
         ]
     };
     let muddy = |low, high| rules(&listen(&pair(low, high), |_| {}, OPEN).0).contains(&"mud");
@@ -253,10 +253,10 @@ fn thirds_below_the_limit_are_muddy_octaves_and_high_thirds_are_not() {
 #[test]
 fn a_hole_in_forte_is_said_and_filled() {
     let mut seats = vec![
-        seat("flute", "flute", 1, "f", &[&[84]; 4]),
-        seat("oboe", "oboe", 1, "f", &[&[79]; 4]),
-        seat("clarinet", "clarinet", 1, "f", &[&[76]; 4]),
-        seat("basses", "double-bass", 4, "f", &[&[36]; 4]),
+        seat("flute", "flute", 1, "f", &[&[84][..]; 4]),
+        seat("oboe", "oboe", 1, "f", &[&[79][..]; 4]),
+        seat("clarinet", "clarinet", 1, "f", &[&[76][..]; 4]),
+        seat("basses", "double-bass", 4, "f", &[&[36][..]; 4]),
     ];
     let (findings, _) = listen(&seats, |_| {}, OPEN);
     let hole = findings.iter().find(|f| f.rule == "hole").expect("a hole");
@@ -270,7 +270,7 @@ fn the_tune_crossed_by_its_own_colour() {
     let seats = |above: u8| {
         vec![
             seat("violins-1", "violin", 12, "mf", &[&[69], &[71], &[72], &[71]]),
-            seat("violins-2", "violin", 12, "mf", &[&[above]; 4]),
+            seat("violins-2", "violin", 12, "mf", &[&[above][..]; 4]),
         ]
     };
     let (findings, _) = listen(&seats(76), |_| {}, OPEN);
