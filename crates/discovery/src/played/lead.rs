@@ -8,28 +8,28 @@ use ripieno_units::Beats;
 pub fn count_from(score: &mut Score, bars: u32) {
     let Some(by) = score.timeline.bars.get(bars as usize).map(|b| b.at).filter(|_| bars > 0) else { return };
     for (i, bar) in score.timeline.bars.iter_mut().enumerate() {
-        bar.at = bar.at - by;
+        bar.at -= by;
         bar.number = i32::try_from(i).unwrap_or(i32::MAX).saturating_sub(bars as i32).saturating_add(1);
         bar.printed = bar.number.to_string();
     }
     let timeline = &mut score.timeline;
-    timeline.tempi.iter_mut().for_each(|t| t.at = t.at - by);
-    timeline.keys.iter_mut().for_each(|k| k.at = k.at - by);
-    timeline.marks.iter_mut().for_each(|m| m.at = m.at - by);
+    timeline.tempi.iter_mut().for_each(|t| t.at -= by);
+    timeline.keys.iter_mut().for_each(|k| k.at -= by);
+    timeline.marks.iter_mut().for_each(|m| m.at -= by);
     for track in &mut score.tracks {
         for note in &mut track.content.notes {
-            note.at = note.at - by;
+            note.at -= by;
             note.played = note.played.map(|p| Played { at: p.at - by, ..p });
         }
         for direction in &mut track.content.directions {
-            direction.at = direction.at - by;
+            direction.at -= by;
             match &mut direction.kind {
-                DirectionKind::Hairpin { to, .. } | DirectionKind::Pedal { to } => *to = *to - by,
+                DirectionKind::Hairpin { to, .. } | DirectionKind::Pedal { to } => *to -= by,
                 _ => {}
             }
         }
-        track.content.controls.iter_mut().for_each(|c| c.at = c.at - by);
-        track.transpositions.iter_mut().for_each(|t| t.0 = t.0 - by);
+        track.content.controls.iter_mut().for_each(|c| c.at -= by);
+        track.transpositions.iter_mut().for_each(|t| t.0 -= by);
     }
 }
 
@@ -51,7 +51,7 @@ pub fn trim(score: &mut Score) {
         let lost = beat * beats;
         if lost < bar.length {
             bar.at += lost;
-            bar.length = bar.length - lost;
+            bar.length -= lost;
         }
     }
     let start = bars.first().map_or(Beats::ZERO, |b| b.at);

@@ -118,7 +118,7 @@ fn meaning(sounding: &[(f64, f64, i16)], after: &[usize]) -> Option<&'static str
     for i in after {
         let (Some(one), Some(next)) = (sounding.get(*i), sounding.get(i + 1)) else { continue };
         let gap = next.0 - one.0;
-        if gap < 0.03 || gap > 3.0 {
+        if !(0.03..=3.0).contains(&gap) {
             continue;
         }
         shares.push((one.1 - one.0) / gap);

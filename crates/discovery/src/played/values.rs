@@ -25,8 +25,7 @@ pub(super) fn settle(notes: &mut [Note], timeline: &Timeline) {
     let clock = timeline.clock();
     // Where nothing says how a track is articulated, its notes do.
     let silent = notes.iter().all(|n| n.named.is_none() && n.marks.is_empty() && !n.slurred);
-    for i in 0..notes.len() {
-        let note = &notes[i];
+    for note in notes.iter_mut() {
         let Some(played) = note.played else { continue };
         let at = note.at;
         let next = onsets.get(onsets.partition_point(|o| *o <= at)).copied();
@@ -48,7 +47,6 @@ pub(super) fn settle(notes: &mut [Note], timeline: &Timeline) {
             None if short => value(raw / STACCATO),
             None => end_near(at, raw, beat, &onsets).unwrap_or_else(|| value(raw)),
         };
-        let note = &mut notes[i];
         note.length = if length.is_positive() { length } else { Beats::new(1, 8) };
         if silent && staccato && !whole {
             note.marks.add(Mark::Staccato);
