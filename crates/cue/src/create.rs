@@ -60,7 +60,8 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
         None => "template.toml".to_string(),
     };
     let options = DraftOptions { title: None, music: name.clone(), template: template_name };
-    let Draft { cue, template, doubts } = draft_for(&score, &ripieno_discovery::read(&score), &options, &chairs);
+    let Draft { cue, template, doubts } =
+        draft_for(&score, &ripieno_discovery::read(&score), &options, &chairs);
     let cue = with_source(cue, &source::text(&plan));
     let copy = into.join(&name);
     let same = copy.canonicalize().ok().zip(music.canonicalize().ok()).is_some_and(|(a, b)| a == b);

@@ -41,12 +41,7 @@ impl Cue {
     }
 
     /// `kept` is a cue whose music is read already.
-    fn read(
-        folder: PathBuf,
-        plan_path: PathBuf,
-        text: &str,
-        kept: Option<&Self>,
-    ) -> Result<Self, CueError> {
+    fn read(folder: PathBuf, plan_path: PathBuf, text: &str, kept: Option<&Self>) -> Result<Self, CueError> {
         // Where the template is stands in the plan; which articulations its cells may name stands in the cards.
         let (plan, _) = Plan::parse(&shown(&plan_path), text);
         let template_path =
