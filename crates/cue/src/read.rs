@@ -1,8 +1,9 @@
 //! Reading a piece as it came, without a cue: what is in it, who doubles whom, how it grows.
 
-use crate::{Checked, Cue, CueError, PerformOptions, Performed, check, open, perform, source};
+use crate::check::check_with;
+use crate::{Checked, Cue, CueError, PerformOptions, Performed, open, perform, source};
 use ripieno_casting::{ChairFound, DraftOptions, chairs_of, draft_for};
-use ripieno_music::Reading;
+use ripieno_music::{Doubling, PassageFound, Reading, RoleFound, TuneSpan};
 use ripieno_plan::{Plan, Template};
 use std::path::Path;
 
@@ -58,6 +59,35 @@ pub fn read(path: &Path, own: Option<&Path>) -> Result<Read, CueError> {
     }
     let cue = Cue::of(path, plan, template, score);
     let performed = perform(&cue, PerformOptions::default());
-    let checked = check(&cue, &performed);
+    let of_desks = |ids: &[&str]| {
+        let desk = |track: usize| {
+            let id = &chairs.iter().find(|c| c.track == track)?.id;
+            ids.iter().position(|other| other == id)
+        };
+        for_desks(&reading, ids.len(), &desk)
+    };
+    let checked = check_with(&cue, &performed, Some(&of_desks));
     Ok(Read { cue, reading, chairs, performed, checked, remarks })
+}
+
+/// A reading of tracks as one of desks: `desk` tells which desk a track sits at, if at any.
+fn for_desks(reading: &Reading, desks: usize, desk: &dyn Fn(usize) -> Option<usize>) -> Reading {
+    let passage = |p: &PassageFound| {
+        let mut roles = vec![RoleFound::default(); desks];
+        for (track, role) in p.roles.iter().enumerate() {
+            if let Some(place) = desk(track).and_then(|d| roles.get_mut(d)) {
+                place.clone_from(role);
+            }
+        }
+        PassageFound { roles, ..p.clone() }
+    };
+    Reading {
+        passages: reading.passages.iter().map(passage).collect(),
+        doublings: reading
+            .doublings
+            .iter()
+            .filter_map(|d| Some(Doubling { track: desk(d.track)?, of: desk(d.of)?, ..d.clone() }))
+            .collect(),
+        tune: reading.tune.iter().filter_map(|t| Some(TuneSpan { track: desk(t.track)?, ..*t })).collect(),
+    }
 }
