@@ -10,8 +10,6 @@ use ripieno_plan::{CellWords, Source, Span, Turn};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// A `col` over part of a passage is worth its words from so many onsets on.
-const LEAST_ONSETS: usize = 2;
 /// Stretches of `col` in one cell, at most: a longer one is hard to read.
 const MOST_PIECES: usize = 12;
 
@@ -97,13 +95,13 @@ impl<'a> Proposer<'a> {
     /// The cells of one passage.
     pub(super) fn cells(&mut self, passage: usize) -> Vec<DraftCell> {
         let stretch = &self.stretches[passage];
-        // Who goes with whom: a circle would silence them.
-        let mut with: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
+        let ranks = self.ranks(stretch);
         let mut cells = Vec::new();
         for seat in &stretch.playing {
             let mut found: Vec<(usize, i16, Vec<Run>)> = Vec::new();
             for (leader, pair) in self.candidates(stretch, *seat) {
-                if stretch.playing.contains(&leader) && !reaches(&with, leader, *seat) {
+                // Only with one of a higher rank: a circle would silence all of it.
+                if ranks.get(&leader).is_some_and(|rank| *rank < ranks[seat]) {
                     let inside = self.runs(pair, *seat, stretch);
                     if !inside.is_empty() {
                         found.push((leader, pair.semitones, inside));
@@ -112,10 +110,26 @@ impl<'a> Proposer<'a> {
             }
             let mut pieces = Vec::new();
             self.fill(stretch, *seat, &found, (None, None), &mut pieces);
-            with.entry(*seat).or_default().extend(pieces.iter().map(|p| p.leader));
             cells.push(DraftCell { seat: *seat, words: self.words(stretch, &pieces) });
         }
         cells
+    }
+
+    /// The chairs of a passage by how many bars they lead in it, the first first.
+    fn ranks(&self, stretch: &Stretch) -> BTreeMap<usize, usize> {
+        let bars = |seat: &usize| -> i64 {
+            let track = self.seats[*seat].track;
+            let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar;
+            let length = |d: &Doubling| {
+                i64::from(d.to_bar.min(stretch.to_bar)) - i64::from(d.from_bar.max(stretch.from_bar)) + 1
+            };
+            let lead = self.reading.doublings.iter().filter(here).filter(|d| d.of == track).map(length);
+            let follow = self.reading.doublings.iter().filter(here).filter(|d| d.track == track).map(length);
+            lead.sum::<i64>() - follow.sum::<i64>()
+        };
+        let mut order: Vec<usize> = stretch.playing.clone();
+        order.sort_by_cached_key(|seat| std::cmp::Reverse(bars(seat)));
+        order.into_iter().enumerate().map(|(rank, seat)| (seat, rank)).collect()
     }
 
     /// The chairs that one may go with in a passage: the leaders that were found, then those that go with them too.
@@ -137,6 +151,9 @@ impl<'a> Proposer<'a> {
                 semitones: d.semitones.saturating_sub(o.semitones),
             }));
         }
+        // Where the leader changes within the passage, the one that leads for longer goes on leading.
+        let led = self.reading.doublings.iter().filter(here).filter(|d| d.of == track);
+        pairs.extend(led.map(|d| Pair { track, of: d.track, semitones: d.semitones.saturating_neg() }));
         let mut seen = BTreeSet::new();
         pairs.retain(|p| seen.insert(*p));
         let seated = |p: Pair| Some((self.seat_of.get(p.of).copied().flatten()?, p));
@@ -223,8 +240,9 @@ impl<'a> Proposer<'a> {
             return None;
         }
         let onsets = seams.onsets(start.max(run.first), end).count();
-        let whole = from.is_none() && to.is_none();
-        (onsets >= if whole { 1 } else { LEAST_ONSETS }).then_some((from, to, onsets))
+        // Part of a bar that a chair has in common with another by chance is not worth the words.
+        let bar = timeline.bar_at(start.max(first));
+        (onsets > 1 || end - start >= bar.length).then_some((from, to, onsets))
     }
 
     fn words(&self, stretch: &Stretch, pieces: &[Piece]) -> CellWords {
@@ -247,18 +265,4 @@ impl<'a> Proposer<'a> {
         }
         CellWords { divisions: vec![turns], marks: Vec::new() }
     }
-}
-
-fn reaches(with: &BTreeMap<usize, BTreeSet<usize>>, from: usize, to: usize) -> bool {
-    let mut waiting = vec![from];
-    let mut seen = BTreeSet::new();
-    while let Some(one) = waiting.pop() {
-        if one == to {
-            return true;
-        }
-        if seen.insert(one) {
-            waiting.extend(with.get(&one).into_iter().flatten());
-        }
-    }
-    false
 }
