@@ -103,18 +103,58 @@ fn main() {
                     });
                     turn.is_some_and(|t| matches!(t.source, Source::Col { .. }))
                 });
-                let all = all || reading.doublings.iter().filter(|x| x.track == seat.track && x.from_bar <= *bar && x.to_bar >= *bar).any(|x| {
-                    let Some(other) = seats.iter().find(|s| s.track == x.of) else { return false };
-                    let Some(cell) = passage.and_then(|p| p.cells.iter().find(|c| c.chair == other.id)) else { return false };
-                    let turns = &cell.words.divisions[0];
-                    score.tracks[x.of].content.notes.iter().filter(|n| n.at >= b.at && n.at < b.at + b.length).all(|n| {
-                        let turn = turns.iter().rev().find(|t| t.from.is_none_or(|w| score.timeline.at(w.bar, w.beat.unwrap_or(1.0)).is_some_and(|at| at <= n.at)));
-                        turn.is_some_and(|t| t.source == Source::Col { chair: seat.id.clone() })
-                    })
-                });
+                let all = all
+                    || reading
+                        .doublings
+                        .iter()
+                        .filter(|x| x.track == seat.track && x.from_bar <= *bar && x.to_bar >= *bar)
+                        .any(|x| {
+                            let Some(other) = seats.iter().find(|s| s.track == x.of) else { return false };
+                            let Some(cell) =
+                                passage.and_then(|p| p.cells.iter().find(|c| c.chair == other.id))
+                            else {
+                                return false;
+                            };
+                            let turns = &cell.words.divisions[0];
+                            score.tracks[x.of]
+                                .content
+                                .notes
+                                .iter()
+                                .filter(|n| n.at >= b.at && n.at < b.at + b.length)
+                                .all(|n| {
+                                    let turn = turns.iter().rev().find(|t| {
+                                        t.from.is_none_or(|w| {
+                                            score
+                                                .timeline
+                                                .at(w.bar, w.beat.unwrap_or(1.0))
+                                                .is_some_and(|at| at <= n.at)
+                                        })
+                                    });
+                                    turn.is_some_and(|t| t.source == Source::Col { chair: seat.id.clone() })
+                                })
+                        });
                 if !all && same.contains(bar) && std::env::var("LOST").is_ok() {
-                    let d: Vec<String> = reading.doublings.iter().filter(|x| x.track == seat.track && x.from_bar <= *bar && x.to_bar >= *bar).map(|x| format!("{} {} {}-{}", seats.iter().find(|s| s.track == x.of).map_or("", |s| &s.id), x.semitones, x.from_bar, x.to_bar)).collect();
-                    println!("LOST {} bar {bar} [{}-{}] {d:?}: {}", seat.id, passage.unwrap().from_bar, passage.unwrap().to_bar, cell.words);
+                    let d: Vec<String> = reading
+                        .doublings
+                        .iter()
+                        .filter(|x| x.track == seat.track && x.from_bar <= *bar && x.to_bar >= *bar)
+                        .map(|x| {
+                            format!(
+                                "{} {} {}-{}",
+                                seats.iter().find(|s| s.track == x.of).map_or("", |s| &s.id),
+                                x.semitones,
+                                x.from_bar,
+                                x.to_bar
+                            )
+                        })
+                        .collect();
+                    println!(
+                        "LOST {} bar {bar} [{}-{}] {d:?}: {}",
+                        seat.id,
+                        passage.unwrap().from_bar,
+                        passage.unwrap().to_bar,
+                        cell.words
+                    );
                 }
                 if all {
                     cols += 1;

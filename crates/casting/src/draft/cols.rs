@@ -1,12 +1,13 @@
 //! Cells of a draft: `as written`, and `col` wherever a chair has exactly what another has.
 
 use super::chairs::Seat;
+use super::levels;
 use super::passages::Stretch;
 use super::runs::{Pair, Run, Seams, barlines, place, runs};
-use super::state::States;
+use super::state::{Own, States};
 use crate::table;
 use ripieno_music::{Doubling, Reading, Score};
-use ripieno_plan::{CellWords, Source, Span, Turn};
+use ripieno_plan::{CellMark, CellWords, DynamicStep, Source, Span, Turn};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -58,9 +59,11 @@ pub(super) struct Proposer<'a> {
     seat_of: Vec<Option<usize>>,
     states: States,
     seams: Vec<Seams<'a>>,
-    known: BTreeMap<Pair, Vec<Run>>,
+    known: BTreeMap<(Pair, Own), Vec<Run>>,
     /// Onsets of each track that a cast has shown to change with a `col`.
     blocked: BTreeMap<usize, BTreeSet<Beats>>,
+    /// Passages and seats whose own dynamics a cast has shown to come out otherwise in the shorthand.
+    unsaid: BTreeSet<(usize, usize)>,
 }
 
 impl<'a> Proposer<'a> {
@@ -82,6 +85,7 @@ impl<'a> Proposer<'a> {
             seams: score.tracks.iter().map(|t| Seams::new(&t.content.notes)).collect(),
             known: BTreeMap::new(),
             blocked: BTreeMap::new(),
+            unsaid: BTreeSet::new(),
         }
     }
 
@@ -89,7 +93,12 @@ impl<'a> Proposer<'a> {
     pub(super) fn block(&mut self, seat: usize, at: Beats) {
         let track = self.seats[seat].track;
         self.blocked.entry(track).or_default().insert(at);
-        self.known.retain(|pair, _| pair.track != track);
+        self.known.retain(|(pair, _), _| pair.track != track);
+    }
+
+    /// Says no dynamics of its own in a cell from now on.
+    pub(super) fn unsay(&mut self, passage: usize, seat: usize) {
+        self.unsaid.insert((passage, seat));
     }
 
     /// The cells of one passage.
@@ -98,21 +107,79 @@ impl<'a> Proposer<'a> {
         let ranks = self.ranks(stretch);
         let mut cells = Vec::new();
         for seat in &stretch.playing {
-            let mut found: Vec<(usize, i16, Vec<Run>)> = Vec::new();
-            for (leader, pair) in self.candidates(stretch, *seat) {
+            let candidates: Vec<(usize, Pair)> = self
+                .candidates(stretch, *seat)
+                .into_iter()
                 // Only with one of a higher rank: a circle would silence all of it.
-                if ranks.get(&leader).is_some_and(|rank| *rank < ranks[seat]) {
-                    let inside = self.runs(pair, *seat, stretch);
-                    if !inside.is_empty() {
-                        found.push((leader, pair.semitones, inside));
-                    }
-                }
-            }
-            let mut pieces = Vec::new();
-            self.fill(stretch, *seat, &found, (None, None), &mut pieces);
-            cells.push(DraftCell { seat: *seat, words: self.words(stretch, &pieces) });
+                .filter(|(leader, _)| ranks.get(leader).is_some_and(|rank| *rank < ranks[seat]))
+                .collect();
+            let words =
+                if candidates.is_empty() { as_written() } else { self.best(passage, *seat, &candidates) };
+            cells.push(DraftCell { seat: *seat, words });
         }
         cells
+    }
+
+    /// A cell with the leader's dynamics, or with the chair's own where more can be said so.
+    fn best(&mut self, passage: usize, seat: usize, candidates: &[(usize, Pair)]) -> CellWords {
+        let stretch = &self.stretches[passage];
+        let track = self.seats[seat].track;
+        let notes = self.seams[track].notes(stretch.begins, stretch.ends);
+        let players = self.states.players(track, notes);
+        let mut own = Own { players: players.is_some(), dynamics: false };
+        let mut marks: Vec<CellMark> = players.into_iter().flatten().map(CellMark::Playing).collect();
+        let count = |pieces: &[Piece]| pieces.iter().map(|p| p.onsets).sum::<usize>();
+        let mut pieces = self.pieces(stretch, seat, candidates, own);
+        if let Some(steps) = self.own_steps(passage, seat) {
+            own.dynamics = true;
+            let more = self.pieces(stretch, seat, candidates, own);
+            if count(&more) > count(&pieces) {
+                pieces = more;
+                marks.push(CellMark::Dynamics(steps));
+            }
+        }
+        let mut words = self.words(stretch, &pieces);
+        if !pieces.is_empty() {
+            words.marks = marks;
+        }
+        // What the shorthand does not read back as it was meant is not said.
+        let text = words.to_string();
+        let (again, faults) = CellWords::parse(&text);
+        if faults.is_empty() && again.to_string() == text && again.marks == words.marks {
+            words
+        } else {
+            as_written()
+        }
+    }
+
+    fn own_steps(&self, passage: usize, seat: usize) -> Option<Vec<DynamicStep>> {
+        if self.unsaid.contains(&(passage, seat)) {
+            return None;
+        }
+        let (timeline, stretch) = (&self.score.timeline, &self.stretches[passage]);
+        let (first, last) =
+            (timeline.bar_numbered(stretch.from_bar)?, timeline.bar_numbered(stretch.to_bar)?);
+        let directions = &self.score.tracks[self.seats[seat].track].content.directions;
+        levels::steps(directions, first.at, last.at + last.length, timeline)
+    }
+
+    fn pieces(
+        &mut self,
+        stretch: &Stretch,
+        seat: usize,
+        candidates: &[(usize, Pair)],
+        own: Own,
+    ) -> Vec<Piece> {
+        let mut found: Vec<(usize, i16, Vec<Run>)> = Vec::new();
+        for (leader, pair) in candidates {
+            let inside = self.runs(*pair, own, seat, stretch);
+            if !inside.is_empty() {
+                found.push((*leader, pair.semitones, inside));
+            }
+        }
+        let mut pieces = Vec::new();
+        self.fill(stretch, seat, &found, (None, None), &mut pieces);
+        pieces
     }
 
     /// The chairs of a passage by how many bars they lead in it, the first first.
@@ -161,10 +228,11 @@ impl<'a> Proposer<'a> {
     }
 
     /// The runs of a pair that touch a passage.
-    fn runs(&mut self, pair: Pair, seat: usize, stretch: &Stretch) -> Vec<Run> {
+    fn runs(&mut self, pair: Pair, own: Own, seat: usize, stretch: &Stretch) -> Vec<Run> {
         let (score, states, blocked) = (self.score, &self.states, self.blocked.get(&pair.track));
         let sings = table::instrument_sings(&self.seats[seat].instrument);
-        let all = self.known.entry(pair).or_insert_with(|| runs(score, pair, sings, states, blocked));
+        let all =
+            self.known.entry((pair, own)).or_insert_with(|| runs(score, pair, sings, (states, own), blocked));
         let first = all.partition_point(|r| r.last < stretch.begins);
         all[first..].iter().take_while(|r| r.first < stretch.ends).copied().collect()
     }

@@ -2,6 +2,7 @@
 
 mod chairs;
 mod cols;
+mod levels;
 mod passages;
 mod proof;
 mod runs;

@@ -6,7 +6,7 @@ use super::passages::Stretch;
 use super::state::{State, sounding};
 use crate::cast;
 use ripieno_music::{Note, Reading, Score};
-use ripieno_plan::{ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Span, Template};
+use ripieno_plan::{CellMark, ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Span, Template};
 use ripieno_units::Beats;
 use std::collections::BTreeSet;
 
@@ -53,6 +53,13 @@ pub(super) fn cells(
                     written_out.extend(near.iter().flatten().map(|p| (*p, seat)));
                     continue;
                 };
+                let dynamics =
+                    |c: &DraftCell| c.words.marks.iter().any(|m| matches!(m, CellMark::Dynamics(_)));
+                if cells[passage].iter().any(|c| c.seat == seat && dynamics(c)) {
+                    proposer.unsay(passage, seat);
+                    again.insert(passage);
+                    continue;
+                }
                 let notes = &score.tracks[seats[seat].track].content.notes;
                 let inside = at.max(stretches[passage].begins);
                 let next = notes[notes.partition_point(|n| n.at < inside)..].first().map(|n| n.at);

@@ -1,6 +1,6 @@
 //! Where one track has exactly the notes of another, and where a cell may change its source without harm.
 
-use super::state::States;
+use super::state::{Own, States};
 use ripieno_music::{Note, Score, Timeline};
 use ripieno_plan::PlaceWord;
 use ripieno_units::Beats;
@@ -35,7 +35,7 @@ pub(super) fn runs(
     score: &Score,
     pair: Pair,
     sings: bool,
-    states: &States,
+    (states, own): (&States, Own),
     blocked: Option<&BTreeSet<Beats>>,
 ) -> Vec<Run> {
     let (mine, theirs) = (&score.tracks[pair.track].content.notes, &score.tracks[pair.of].content.notes);
@@ -54,7 +54,7 @@ pub(super) fn runs(
         let alike = count == their_count
             && blocked.is_none_or(|b| !b.contains(&at))
             && same(&mine[i..i + count], &theirs[j..j + their_count], pair.semitones, sings)
-            && states.alike(pair, i, j);
+            && states.alike(pair, i, j, own);
         if alike {
             let run = open.get_or_insert(Run { after: parted, first: at, last: at, before: None });
             run.last = at;
@@ -117,11 +117,16 @@ impl<'s> Seams<'s> {
         !slurred && next.checked_sub(1).is_none_or(|last| self.reached[last] <= at)
     }
 
-    /// The onsets in `from..to`.
-    pub(super) fn onsets(&self, from: Beats, to: Beats) -> impl DoubleEndedIterator<Item = Beats> + '_ {
+    /// The notes that begin in `from..to`.
+    pub(super) fn notes(&self, from: Beats, to: Beats) -> std::ops::Range<usize> {
         let first = self.notes.partition_point(|n| n.at < from);
         let last = self.notes.partition_point(|n| n.at < to);
-        self.notes[first..last.max(first)].chunk_by(|a, b| a.at == b.at).map(|c| c[0].at)
+        first..last.max(first)
+    }
+
+    /// The onsets in `from..to`.
+    pub(super) fn onsets(&self, from: Beats, to: Beats) -> impl DoubleEndedIterator<Item = Beats> + '_ {
+        self.notes[self.notes(from, to)].chunk_by(|a, b| a.at == b.at).map(|c| c[0].at)
     }
 }
 

@@ -4,8 +4,9 @@ use super::runs::Pair;
 use crate::axis::InForce;
 use crate::dynamics::{neighbour, settled};
 use crate::lines::about_players;
-use ripieno_music::{Content, Direction, DirectionKind, Dynamic, Note, Score};
+use ripieno_music::{Content, Direction, DirectionKind, Dynamic, Note, Playing, Score};
 use ripieno_units::Beats;
+use std::ops::Range;
 
 /// What is in force at one onset.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -103,13 +104,40 @@ impl States {
         Self { own, others, curves }
     }
 
-    /// Is a note of the follower in the state that its leader's would give it?
-    pub(super) fn alike(&self, pair: Pair, mine: usize, theirs: usize) -> bool {
+    /// Is a note of the follower in the state that its leader's would give it? What `own` names, the follower's cell says
+    /// itself.
+    pub(super) fn alike(&self, pair: Pair, mine: usize, theirs: usize, own: Own) -> bool {
         // Curves run on between the notes: they are each player's own.
-        !self.curves[pair.track]
-            && !self.curves[pair.of]
-            && self.own[pair.track].get(mine) == self.others[pair.of].get(theirs)
+        if self.curves[pair.track] || self.curves[pair.of] {
+            return false;
+        }
+        let all = if own.players { &self.others } else { &self.own };
+        let (Some(a), Some(b)) = (all[pair.track].get(mine), self.others[pair.of].get(theirs)) else {
+            return false;
+        };
+        let dynamics = own.dynamics || (a.level, a.hairpin, &a.attacks) == (b.level, b.hairpin, &b.attacks);
+        dynamics && (&a.words, a.pedal) == (&b.words, b.pedal)
     }
+
+    /// The words about who plays that hold from the first to the last of a track's notes; `None` if they change.
+    pub(super) fn players(&self, track: usize, notes: Range<usize>) -> Option<Vec<Playing>> {
+        let about = |state: &State| {
+            let mut words = state.words.clone();
+            words.retain(about_players);
+            words
+        };
+        let mut all = self.own[track].get(notes)?.iter().map(about);
+        let first = all.next().unwrap_or_default();
+        all.all(|words| words == first).then(|| InForce::default().towards(&first))
+    }
+}
+
+/// What a cell says itself, beside its `col`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Own {
+    /// Who plays: `a 2`, `solo`.
+    pub(super) players: bool,
+    pub(super) dynamics: bool,
 }
 
 /// The notes of a part with their states.
