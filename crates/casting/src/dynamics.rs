@@ -131,7 +131,7 @@ pub(crate) fn in_force(directions: &[Direction], at: Beats) -> (Option<Dynamic>,
 }
 
 /// What holds after the mark's attack.
-fn settled(dynamic: Dynamic) -> Dynamic {
+pub(crate) fn settled(dynamic: Dynamic) -> Dynamic {
     match dynamic {
         Dynamic::Fp | Dynamic::Sfp => Dynamic::P,
         Dynamic::Sfpp => Dynamic::Pp,
@@ -153,7 +153,7 @@ const LADDER: [Dynamic; 10] = [
     Dynamic::Ffff,
 ];
 
-fn neighbour(dynamic: Dynamic, louder: bool) -> Dynamic {
+pub(crate) fn neighbour(dynamic: Dynamic, louder: bool) -> Dynamic {
     let Some(i) = LADDER.iter().position(|d| *d == dynamic) else { return dynamic };
     let next = if louder { (i + 1).min(LADDER.len() - 1) } else { i.saturating_sub(1) };
     LADDER[next]

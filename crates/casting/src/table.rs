@@ -33,6 +33,11 @@ pub(crate) fn sings(template: &Template, chair: &str) -> bool {
     of_chair(template, chair).is_some_and(|i| i.voice.is_some() || i.family == Family::Voices)
 }
 
+/// Does the instrument of this id sing?
+pub(crate) fn instrument_sings(id: &str) -> bool {
+    by_id(id).is_some_and(|i| i.voice.is_some() || i.family == Family::Voices)
+}
+
 /// Is there an instrument of this id?
 pub(crate) fn exists(id: &str) -> bool {
     by_id(id).is_some()

@@ -1,11 +1,14 @@
 //! A first plan from music alone: every chair as written, ready to be changed.
 
 mod chairs;
+mod cols;
+mod levels;
 mod passages;
+mod proof;
+mod runs;
+mod state;
 mod text;
 
-use chairs::Seat;
-use passages::Stretch;
 use ripieno_music::{Reading, Score};
 
 /// What the texts of a draft say beside the music itself.
@@ -30,17 +33,15 @@ pub struct Draft {
     pub doubts: Vec<String>,
 }
 
-/// Drafts a plan: one chair and one line for each track that has notes, passages at rehearsal marks, double bars and
-/// markers, or else every eight bars, and every chair as written wherever it sounds.
+/// Drafts a plan: one chair and one line for each track that has notes; the passages of the reading, or, where it has none,
+/// passages at rehearsal marks, double bars and markers, or else every eight bars. A chair plays `as written` wherever it
+/// sounds, and `col` where the reading found that it doubles another and a `col` changes nothing: then the doubling follows
+/// when the leader is given something else.
 ///
-/// Casting the draft gives back the notes of every track: onset, length, pitch, marks, slurs and text.
-pub fn draft(score: &Score, _reading: &Reading, options: &DraftOptions) -> Draft {
-    let (seats, stretches) = drawn_up(score);
-    Draft {
-        cue: text::cue(score, options, &seats, &stretches),
-        template: text::template(&seats),
-        doubts: seats.iter().flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id))).collect(),
-    }
+/// Casting the draft gives back the notes of every track: onset, length, pitch, marks, slurs and text, with the dynamics and
+/// words that are in force at each.
+pub fn draft(score: &Score, reading: &Reading, options: &DraftOptions) -> Draft {
+    draft_for(score, reading, options, &[])
 }
 
 /// A chair that was guessed for a track.
@@ -75,11 +76,11 @@ pub fn chairs_of(score: &Score) -> Vec<ChairFound> {
 /// The same where some tracks are known to be chairs of a template: `chairs` has the id of each track's chair, or nothing.
 pub fn draft_for(
     score: &Score,
-    _reading: &Reading,
+    reading: &Reading,
     options: &DraftOptions,
     chairs: &[Option<String>],
 ) -> Draft {
-    let (mut seats, stretches) = drawn_up(score);
+    let mut seats = chairs::seats(score);
     for seat in &mut seats {
         if let Some(Some(id)) = chairs.get(seat.track) {
             seat.id.clone_from(id);
@@ -87,21 +88,18 @@ pub fn draft_for(
             seat.comments.clear();
         }
     }
+    let stretches = passages::stretches(score, &seats, reading);
+    let cells = proof::cells(score, reading, &seats, &stretches);
     Draft {
-        cue: text::cue(score, options, &seats, &stretches),
+        cue: text::cue(score, reading, options, &seats, &stretches, &cells),
         template: text::template(&seats),
         doubts: seats.iter().flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id))).collect(),
     }
 }
 
-fn drawn_up(score: &Score) -> (Vec<Seat>, Vec<Stretch>) {
-    let seats = chairs::seats(score);
-    let stretches = passages::stretches(score, &seats);
-    (seats, stretches)
-}
-
 #[cfg(test)]
 mod tests {
+    use super::chairs::Seat;
     use super::*;
     use crate::cast;
     use proptest::prelude::*;
@@ -109,48 +107,19 @@ mod tests {
         Bar, Direction, DirectionKind, Dynamic, Mark, Metre, Note, NoteKind, Playing, Syllable,
         SyllablePlace, TimeMark, TimeMarkKind, Timeline, Track,
     };
-    use ripieno_plan::{
-        CellWords, ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Source, Span, Template, Turn,
-    };
+    use ripieno_plan::{Plan, Template};
     use ripieno_units::Beats;
 
     fn as_plan(score: &Score) -> (Plan, Template, Vec<Seat>) {
-        let (seats, stretches) = drawn_up(score);
-        let cell = |seat: &usize| PlacedCell {
-            chair: seats[*seat].id.clone(),
-            text: "as written".into(),
-            words: CellWords {
-                divisions: vec![vec![Turn {
-                    source: Source::AsWritten,
-                    octave: 0,
-                    from: None,
-                    to: None,
-                    span: Span::default(),
-                }]],
-                marks: Vec::new(),
-            },
-            span: Span::default(),
-        };
-        let lines = seats.iter().map(|s| LineDef {
-            name: s.id.clone(),
-            track: s.line_track.clone(),
-            ..LineDef::default()
-        });
-        let passages = stretches.iter().map(|s| PassagePlan {
-            name: s.name.clone(),
-            from_bar: s.from_bar,
-            to_bar: s.to_bar,
-            cells: s.playing.iter().map(cell).collect(),
-            span: Span::default(),
-        });
-        let plan = Plan { lines: lines.collect(), passages: passages.collect(), ..Plan::default() };
-        let chairs = seats.iter().map(|s| ChairPlan {
-            id: s.id.clone(),
-            instrument: s.instrument.clone(),
-            players: s.players,
-            ..ChairPlan::default()
-        });
-        (plan, Template { chairs: chairs.collect(), ..Template::default() }, seats)
+        drafted(score, &Reading::default())
+    }
+
+    fn drafted(score: &Score, reading: &Reading) -> (Plan, Template, Vec<Seat>) {
+        let seats = chairs::seats(score);
+        let stretches = passages::stretches(score, &seats, reading);
+        let cells = proof::cells(score, reading, &seats, &stretches);
+        let (plan, template) = proof::as_plan(&seats, &stretches, &cells);
+        (plan, template, seats)
     }
 
     fn note() -> impl Strategy<Value = Note> {

@@ -1,7 +1,7 @@
 //! Where a drafted plan has its passages.
 
 use super::chairs::Seat;
-use ripieno_music::{Score, TimeMarkKind, Timeline};
+use ripieno_music::{Reading, Score, TimeMarkKind, Timeline};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 
@@ -16,11 +16,69 @@ pub(super) struct Stretch {
     pub(super) name: String,
     pub(super) from_bar: i32,
     pub(super) to_bar: i32,
+    /// What belongs to it: its barlines, and beyond the bars at either end of the piece.
+    pub(super) begins: Beats,
+    pub(super) ends: Beats,
+    /// Why it begins here.
+    pub(super) because: Vec<String>,
     /// Indices of the seats that sound in it.
     pub(super) playing: Vec<usize>,
 }
 
-pub(super) fn stretches(score: &Score, seats: &[Seat]) -> Vec<Stretch> {
+/// The passages that were found, or those of the marks.
+pub(super) fn stretches(score: &Score, seats: &[Seat], reading: &Reading) -> Vec<Stretch> {
+    let stretches = if covers(reading, &score.timeline) { found(score, reading) } else { by_marks(score) };
+    stretches
+        .into_iter()
+        .map(|s| {
+            let sounds = |seat: &Seat| {
+                let notes = &score.tracks[seat.track].content.notes;
+                notes.iter().take_while(|n| n.at < s.ends).any(|n| n.end() > s.begins)
+            };
+            Stretch { playing: (0..seats.len()).filter(|i| sounds(&seats[*i])).collect(), ..s }
+        })
+        .collect()
+}
+
+/// Does it have passages from the first bar to the last, without gaps?
+fn covers(reading: &Reading, timeline: &Timeline) -> bool {
+    let (Some(first), Some(last)) = (reading.passages.first(), reading.passages.last()) else { return false };
+    let (Some(start), Some(end)) = (timeline.bars.first(), timeline.bars.last()) else { return false };
+    let bars = timeline.bars.windows(2).all(|b| b[1].number == b[0].number + 1);
+    let follow = reading.passages.windows(2).all(|p| p[1].from_bar == p[0].to_bar + 1);
+    let forward = reading.passages.iter().all(|p| p.from_bar <= p.to_bar);
+    bars && follow && forward && first.from_bar == start.number && last.to_bar == end.number
+}
+
+fn found(score: &Score, reading: &Reading) -> Vec<Stretch> {
+    let timeline = &score.timeline;
+    let mut taken: BTreeMap<String, usize> = BTreeMap::new();
+    let count = reading.passages.len();
+    let mut stretches = Vec::new();
+    for (i, passage) in reading.passages.iter().enumerate() {
+        let bar = |number| timeline.bar_numbered(number);
+        let (Some(from), Some(to)) = (bar(passage.from_bar), bar(passage.to_bar)) else { continue };
+        let name = passage.name.split_whitespace().collect::<Vec<_>>().join(" ");
+        let name = if name.is_empty() { bars_name(from.number, to.number) } else { name };
+        stretches.push(Stretch {
+            name: unique(name, &mut taken),
+            from_bar: from.number,
+            to_bar: to.number,
+            begins: if i == 0 { -far() } else { from.at },
+            ends: if i + 1 == count { far() } else { to.at + to.length },
+            because: passage.because.clone(),
+            playing: Vec::new(),
+        });
+    }
+    stretches
+}
+
+/// Before and after all music.
+fn far() -> Beats {
+    Beats::whole(1 << 30)
+}
+
+fn by_marks(score: &Score) -> Vec<Stretch> {
     let timeline = &score.timeline;
     let count = timeline.bars.len();
     let mut starts = marked(timeline);
@@ -37,17 +95,14 @@ pub(super) fn stretches(score: &Score, seats: &[Seat]) -> Vec<Stretch> {
         let last = firsts.get(i + 1).map_or(count, |next| *next) - 1;
         let (from, to) = (&timeline.bars[*first], &timeline.bars[last]);
         let name = if text.is_empty() { bars_name(from.number, to.number) } else { text.clone() };
-        let far = Beats::whole(1 << 30);
-        let begin = if *first == 0 { -far } else { from.at };
-        let end = if last + 1 == count { far } else { to.at + to.length };
-        let sounds = |seat: &Seat| {
-            score.tracks[seat.track].content.notes.iter().any(|n| n.at < end && n.end() > begin)
-        };
         stretches.push(Stretch {
             name: unique(name, &mut taken),
             from_bar: from.number,
             to_bar: to.number,
-            playing: (0..seats.len()).filter(|s| sounds(&seats[*s])).collect(),
+            begins: if *first == 0 { -far() } else { from.at },
+            ends: if last + 1 == count { far() } else { to.at + to.length },
+            because: Vec::new(),
+            playing: Vec::new(),
         });
     }
     stretches
@@ -117,7 +172,7 @@ mod tests {
     }
 
     fn named(score: &Score) -> Vec<(String, i32, i32)> {
-        stretches(score, &[]).into_iter().map(|s| (s.name, s.from_bar, s.to_bar)).collect()
+        by_marks(score).into_iter().map(|s| (s.name, s.from_bar, s.to_bar)).collect()
     }
 
     #[test]

@@ -2,11 +2,20 @@
 
 use super::DraftOptions;
 use super::chairs::Seat;
+use super::cols::{DraftCell, turn};
 use super::passages::Stretch;
-use ripieno_music::Score;
+use ripieno_music::{Reading, Role, Score};
+use ripieno_plan::{Source, Turn};
 use std::fmt::Write;
 
-pub(super) fn cue(score: &Score, options: &DraftOptions, seats: &[Seat], stretches: &[Stretch]) -> String {
+pub(super) fn cue(
+    score: &Score,
+    reading: &Reading,
+    options: &DraftOptions,
+    seats: &[Seat],
+    stretches: &[Stretch],
+    cells: &[Vec<DraftCell>],
+) -> String {
     let title = options
         .title
         .as_deref()
@@ -17,7 +26,8 @@ pub(super) fn cue(score: &Score, options: &DraftOptions, seats: &[Seat], stretch
     let mut text = String::new();
     text.push_str(
         "# The casting plan: who plays which line, passage by passage.\n\
-         # Every chair plays as written so far. A cell takes a source, an octave and marks, such as\n\
+         # Every chair plays what the music has for it: `as written`, or `col` where it has the same as another chair and follows\n\
+         # when that one changes. A cell takes a source, an octave and marks, such as\n\
          #   \"melody, legato, p < mf\"    \"col violins-1 8vb, pizz.\"    \"as written 8va\"    \"tacet\"\n\
          # A chair that is not named in a passage is silent there. Bars are counted as they are played, repeats unfolded.\n\n",
     );
@@ -39,19 +49,90 @@ pub(super) fn cue(score: &Score, options: &DraftOptions, seats: &[Seat], stretch
     for seat in seats {
         let _ = writeln!(text, "{:<width$} = {{ track = {} }}", seat.id, quoted(&seat.line_track));
     }
-    for stretch in stretches {
+    for (stretch, cells) in stretches.iter().zip(cells) {
+        text.push('\n');
+        if !stretch.because.is_empty() {
+            let _ = writeln!(text, "# {}", one_line(&stretch.because.join("; ")));
+        }
         let _ = write!(
             text,
-            "\n[[passage]]\nname = {}\nbars = [{}, {}]\n[passage.casting]\n",
+            "[[passage]]\nname = {}\nbars = [{}, {}]\n[passage.casting]\n",
             quoted(&stretch.name),
             stretch.from_bar,
             stretch.to_bar
         );
-        for seat in &stretch.playing {
-            let _ = writeln!(text, "{:<width$} = \"as written\"", seats[*seat].id);
+        let rows: Vec<(&str, String, String)> = cells
+            .iter()
+            .map(|c| {
+                (seats[c.seat].id.as_str(), quoted(&c.words.to_string()), comment(reading, seats, stretch, c))
+            })
+            .collect();
+        // Comments stand in a column, but not behind the longest cell of all.
+        let column = rows.iter().map(|r| r.1.len()).filter(|n| *n <= COMMENT_COLUMN).max().unwrap_or(0);
+        for (chair, cell, comment) in rows {
+            if comment.is_empty() {
+                let _ = writeln!(text, "{chair:<width$} = {cell}");
+            } else {
+                let _ = writeln!(text, "{chair:<width$} = {cell:<column$}  # {}", one_line(&comment));
+            }
         }
     }
     text
+}
+
+/// Comments are lined up behind cells of up to so many letters.
+const COMMENT_COLUMN: usize = 32;
+
+/// What was found of the chair here: its role, and whom it doubles to which share; where that is not in the cell, by name.
+fn comment(reading: &Reading, seats: &[Seat], stretch: &Stretch, cell: &DraftCell) -> String {
+    let track = seats[cell.seat].track;
+    let role = reading
+        .passages
+        .iter()
+        .find(|p| p.from_bar == stretch.from_bar)
+        .and_then(|p| p.roles.get(track))
+        .map_or(Role::Silence, |r| r.role);
+    let mut said: Vec<String> = Vec::new();
+    if role != Role::Silence {
+        said.push(role.word().to_string());
+    }
+    let turns = cell.words.divisions.iter().flatten();
+    let whole = turns.clone().count() == 1 && cell.has_col();
+    for doubling in &reading.doublings {
+        if doubling.track != track || doubling.from_bar > stretch.to_bar || doubling.to_bar < stretch.from_bar
+        {
+            continue;
+        }
+        let Some(leader) = seats.iter().find(|s| s.track == doubling.of) else { continue };
+        let percent = percent(doubling.share);
+        let named = turns.clone().any(|t| t.source == Source::Col { chair: leader.id.clone() });
+        if whole && named {
+            said.push(percent);
+            continue;
+        }
+        let source = Turn { octave: doubling.semitones, ..turn(Source::Col { chair: leader.id.clone() }) };
+        let with = source.to_string().replacen("col ", "", 1);
+        let mut text = format!("{percent} of {with}");
+        let (first, last) = (doubling.from_bar.max(stretch.from_bar), doubling.to_bar.min(stretch.to_bar));
+        if (first, last) != (stretch.from_bar, stretch.to_bar) {
+            let _ = if first == last {
+                write!(text, " in bar {first}")
+            } else {
+                write!(text, " in bars {first} to {last}")
+            };
+        }
+        if let Some(simplified) = &doubling.simplified {
+            let _ = write!(text, " {simplified}");
+        }
+        said.push(text);
+    }
+    said.dedup();
+    said.join(", ")
+}
+
+/// A share in whole hundredths, rounded down: 100 % is all.
+fn percent(share: f64) -> String {
+    format!("{} %", (share.clamp(0.0, 1.0) * 100.0 + 1e-9) as u32)
 }
 
 pub(super) fn template(seats: &[Seat]) -> String {

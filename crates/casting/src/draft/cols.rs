@@ -1,0 +1,336 @@
+//! Cells of a draft: `as written`, and `col` wherever a chair has exactly what another has.
+
+use super::chairs::Seat;
+use super::levels;
+use super::passages::Stretch;
+use super::runs::{Pair, Run, Seams, barlines, place, runs};
+use super::state::{Own, States};
+use crate::table;
+use ripieno_music::{Doubling, Reading, Score};
+use ripieno_plan::{CellMark, CellWords, DynamicStep, Source, Span, Turn};
+use ripieno_units::Beats;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Stretches of `col` in one cell, at most: a longer one is hard to read.
+const MOST_PIECES: usize = 12;
+
+/// What one chair plays in one passage of the draft.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct DraftCell {
+    /// Index of the seat.
+    pub(super) seat: usize,
+    pub(super) words: CellWords,
+}
+
+impl DraftCell {
+    /// Does it play with another chair?
+    pub(super) fn has_col(&self) -> bool {
+        self.words.divisions.iter().flatten().any(|t| matches!(t.source, Source::Col { .. }))
+    }
+}
+
+/// A cell that is the chair's own line.
+pub(super) fn as_written() -> CellWords {
+    CellWords { divisions: vec![vec![turn(Source::AsWritten)]], marks: Vec::new() }
+}
+
+pub(super) fn turn(source: Source) -> Turn {
+    Turn { source, octave: 0, from: None, to: None, span: Span::default() }
+}
+
+/// A stretch of a cell with a leader.
+#[derive(Clone, Copy)]
+struct Piece {
+    /// `None`: from the passage's start, to its end.
+    from: Option<Beats>,
+    to: Option<Beats>,
+    /// Index of the leader's seat.
+    leader: usize,
+    semitones: i16,
+    onsets: usize,
+}
+
+/// Proposes cells: what is proposed has the same notes, dynamics and words, as far as the tracks alone can say.
+pub(super) struct Proposer<'a> {
+    score: &'a Score,
+    reading: &'a Reading,
+    seats: &'a [Seat],
+    stretches: &'a [Stretch],
+    seat_of: Vec<Option<usize>>,
+    states: States,
+    seams: Vec<Seams<'a>>,
+    known: BTreeMap<(Pair, Own), Vec<Run>>,
+    /// Onsets of each track that a cast has shown to change with a `col`.
+    blocked: BTreeMap<usize, BTreeSet<Beats>>,
+    /// Passages and seats whose own dynamics a cast has shown to come out otherwise in the shorthand.
+    unsaid: BTreeSet<(usize, usize)>,
+}
+
+impl<'a> Proposer<'a> {
+    pub(super) fn new(
+        score: &'a Score,
+        reading: &'a Reading,
+        seats: &'a [Seat],
+        stretches: &'a [Stretch],
+    ) -> Self {
+        let seat_of =
+            (0..score.tracks.len()).map(|track| seats.iter().position(|s| s.track == track)).collect();
+        Self {
+            score,
+            reading,
+            seats,
+            stretches,
+            seat_of,
+            states: States::of(score),
+            seams: score.tracks.iter().map(|t| Seams::new(&t.content.notes)).collect(),
+            known: BTreeMap::new(),
+            blocked: BTreeMap::new(),
+            unsaid: BTreeSet::new(),
+        }
+    }
+
+    /// Keeps an onset of a seat as written from now on.
+    pub(super) fn block(&mut self, seat: usize, at: Beats) {
+        let track = self.seats[seat].track;
+        self.blocked.entry(track).or_default().insert(at);
+        self.known.retain(|(pair, _), _| pair.track != track);
+    }
+
+    /// Says no dynamics of its own in a cell from now on.
+    pub(super) fn unsay(&mut self, passage: usize, seat: usize) {
+        self.unsaid.insert((passage, seat));
+    }
+
+    /// The cells of one passage.
+    pub(super) fn cells(&mut self, passage: usize) -> Vec<DraftCell> {
+        let stretch = &self.stretches[passage];
+        let ranks = self.ranks(stretch);
+        let mut cells = Vec::new();
+        for seat in &stretch.playing {
+            let candidates: Vec<(usize, Pair)> = self
+                .candidates(stretch, *seat)
+                .into_iter()
+                // Only with one of a higher rank: a circle would silence all of it.
+                .filter(|(leader, _)| ranks.get(leader).is_some_and(|rank| *rank < ranks[seat]))
+                .collect();
+            let words =
+                if candidates.is_empty() { as_written() } else { self.best(passage, *seat, &candidates) };
+            cells.push(DraftCell { seat: *seat, words });
+        }
+        cells
+    }
+
+    /// A cell with the leader's dynamics, or with the chair's own where more can be said so.
+    fn best(&mut self, passage: usize, seat: usize, candidates: &[(usize, Pair)]) -> CellWords {
+        let stretch = &self.stretches[passage];
+        let track = self.seats[seat].track;
+        let notes = self.seams[track].notes(stretch.begins, stretch.ends);
+        let players = self.states.players(track, notes);
+        let mut own = Own { players: players.is_some(), dynamics: false };
+        let mut marks: Vec<CellMark> = players.into_iter().flatten().map(CellMark::Playing).collect();
+        let count = |pieces: &[Piece]| pieces.iter().map(|p| p.onsets).sum::<usize>();
+        let mut pieces = self.pieces(stretch, seat, candidates, own);
+        if let Some(steps) = self.own_steps(passage, seat) {
+            own.dynamics = true;
+            let more = self.pieces(stretch, seat, candidates, own);
+            if count(&more) > count(&pieces) {
+                pieces = more;
+                marks.push(CellMark::Dynamics(steps));
+            }
+        }
+        let mut words = self.words(stretch, &pieces);
+        if !pieces.is_empty() {
+            words.marks = marks;
+        }
+        // What the shorthand does not read back as it was meant is not said.
+        let text = words.to_string();
+        let (again, faults) = CellWords::parse(&text);
+        if faults.is_empty() && again.to_string() == text && again.marks == words.marks {
+            words
+        } else {
+            as_written()
+        }
+    }
+
+    fn own_steps(&self, passage: usize, seat: usize) -> Option<Vec<DynamicStep>> {
+        if self.unsaid.contains(&(passage, seat)) {
+            return None;
+        }
+        let (timeline, stretch) = (&self.score.timeline, &self.stretches[passage]);
+        let (first, last) =
+            (timeline.bar_numbered(stretch.from_bar)?, timeline.bar_numbered(stretch.to_bar)?);
+        let directions = &self.score.tracks[self.seats[seat].track].content.directions;
+        levels::steps(directions, first.at, last.at + last.length, timeline)
+    }
+
+    fn pieces(
+        &mut self,
+        stretch: &Stretch,
+        seat: usize,
+        candidates: &[(usize, Pair)],
+        own: Own,
+    ) -> Vec<Piece> {
+        let mut found: Vec<(usize, i16, Vec<Run>)> = Vec::new();
+        for (leader, pair) in candidates {
+            let inside = self.runs(*pair, own, seat, stretch);
+            if !inside.is_empty() {
+                found.push((*leader, pair.semitones, inside));
+            }
+        }
+        let mut pieces = Vec::new();
+        self.fill(stretch, seat, &found, (None, None), &mut pieces);
+        pieces
+    }
+
+    /// The chairs of a passage by how many bars they lead in it, the first first.
+    fn ranks(&self, stretch: &Stretch) -> BTreeMap<usize, usize> {
+        let bars = |seat: &usize| -> i64 {
+            let track = self.seats[*seat].track;
+            let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar;
+            let length = |d: &Doubling| {
+                i64::from(d.to_bar.min(stretch.to_bar)) - i64::from(d.from_bar.max(stretch.from_bar)) + 1
+            };
+            let lead = self.reading.doublings.iter().filter(here).filter(|d| d.of == track).map(length);
+            let follow = self.reading.doublings.iter().filter(here).filter(|d| d.track == track).map(length);
+            lead.sum::<i64>() - follow.sum::<i64>()
+        };
+        let mut order: Vec<usize> = stretch.playing.clone();
+        order.sort_by_cached_key(|seat| std::cmp::Reverse(bars(seat)));
+        order.into_iter().enumerate().map(|(rank, seat)| (seat, rank)).collect()
+    }
+
+    /// The chairs that one may go with in a passage: the leaders that were found, then those that go with them too.
+    fn candidates(&self, stretch: &Stretch, seat: usize) -> Vec<(usize, Pair)> {
+        let track = self.seats[seat].track;
+        let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar;
+        let mut pairs: Vec<Pair> = Vec::new();
+        let own: Vec<&Doubling> =
+            self.reading.doublings.iter().filter(here).filter(|d| d.track == track).collect();
+        pairs.extend(own.iter().map(|d| Pair { track, of: d.of, semitones: d.semitones }));
+        for d in &own {
+            let beside = |o: &&Doubling| {
+                o.of == d.of && o.track != track && o.from_bar <= d.to_bar && o.to_bar >= d.from_bar
+            };
+            let others = self.reading.doublings.iter().filter(here).filter(beside);
+            pairs.extend(others.map(|o| Pair {
+                track,
+                of: o.track,
+                semitones: d.semitones.saturating_sub(o.semitones),
+            }));
+        }
+        // Where the leader changes within the passage, the one that leads for longer goes on leading.
+        let led = self.reading.doublings.iter().filter(here).filter(|d| d.of == track);
+        pairs.extend(led.map(|d| Pair { track, of: d.track, semitones: d.semitones.saturating_neg() }));
+        let mut seen = BTreeSet::new();
+        pairs.retain(|p| seen.insert(*p));
+        let seated = |p: Pair| Some((self.seat_of.get(p.of).copied().flatten()?, p));
+        pairs.into_iter().filter_map(seated).filter(|(leader, _)| *leader != seat).collect()
+    }
+
+    /// The runs of a pair that touch a passage.
+    fn runs(&mut self, pair: Pair, own: Own, seat: usize, stretch: &Stretch) -> Vec<Run> {
+        let (score, states, blocked) = (self.score, &self.states, self.blocked.get(&pair.track));
+        let sings = table::instrument_sings(&self.seats[seat].instrument);
+        let all =
+            self.known.entry((pair, own)).or_insert_with(|| runs(score, pair, sings, (states, own), blocked));
+        let first = all.partition_point(|r| r.last < stretch.begins);
+        all[first..].iter().take_while(|r| r.first < stretch.ends).copied().collect()
+    }
+
+    /// The longest piece in a stretch of the passage, then what fits before and after it.
+    fn fill(
+        &self,
+        stretch: &Stretch,
+        seat: usize,
+        found: &[(usize, i16, Vec<Run>)],
+        bounds: (Option<Beats>, Option<Beats>),
+        pieces: &mut Vec<Piece>,
+    ) {
+        if pieces.len() >= MOST_PIECES {
+            return;
+        }
+        let mut best: Option<Piece> = None;
+        for (leader, semitones, runs) in found {
+            for run in runs {
+                let Some((from, to, onsets)) = self.piece(stretch, seat, run, bounds) else { continue };
+                // Of equal ones the first found.
+                if best.is_none_or(|b| onsets > b.onsets) {
+                    best = Some(Piece { from, to, leader: *leader, semitones: *semitones, onsets });
+                }
+            }
+        }
+        let Some(best) = best else { return };
+        pieces.push(best);
+        if let Some(from) = best.from.filter(|f| bounds.0.is_none_or(|b| b < *f)) {
+            self.fill(stretch, seat, found, (bounds.0, Some(from)), pieces);
+        }
+        if let Some(to) = best.to.filter(|t| bounds.1.is_none_or(|b| *t < b)) {
+            self.fill(stretch, seat, found, (Some(to), bounds.1), pieces);
+        }
+        pieces.sort_by_key(|p| p.from.unwrap_or(stretch.begins));
+    }
+
+    /// The part of a run that a cell can say between two places (`None`: the passage's own ends), with its onsets.
+    fn piece(
+        &self,
+        stretch: &Stretch,
+        seat: usize,
+        run: &Run,
+        bounds: (Option<Beats>, Option<Beats>),
+    ) -> Option<(Option<Beats>, Option<Beats>, usize)> {
+        let timeline = &self.score.timeline;
+        let seams = &self.seams[self.seats[seat].track];
+        let begins = bounds.0.unwrap_or(stretch.begins);
+        let ends = bounds.1.unwrap_or(stretch.ends);
+        let can = |at: Beats| place(timeline, at).is_some() && seams.is_seam(at);
+        let opens = run.after.is_none_or(|at| at < begins);
+        let closes = run.before.is_none_or(|at| at >= ends);
+        let until = run.before.map_or(ends, |b| b.min(ends));
+        let inside = || seams.onsets(run.first.max(begins), until.min(run.last + Beats::new(1, 1024)));
+        let (first, last) = (inside().next()?, inside().next_back()?);
+        let from = if opens {
+            bounds.0
+        } else {
+            let after = run.after.unwrap_or(begins).max(begins);
+            let barline = barlines(timeline, after, first).rev().find(|at| can(*at));
+            Some(barline.or_else(|| inside().find(|at| can(*at)))?)
+        };
+        let to = if closes {
+            bounds.1
+        } else {
+            let before = run.before.unwrap_or(ends);
+            let barline = barlines(timeline, last, before).find(|at| *at < ends && can(*at));
+            let onset = || Some(before).filter(|at| can(*at)).or_else(|| inside().rev().find(|at| can(*at)));
+            Some(barline.or_else(onset)?)
+        };
+        let (start, end) = (from.unwrap_or(stretch.begins), to.unwrap_or(stretch.ends));
+        if start >= end {
+            return None;
+        }
+        let onsets = seams.onsets(start.max(run.first), end).count();
+        // Part of a bar that a chair has in common with another by chance is not worth the words.
+        let bar = timeline.bar_at(start.max(first));
+        (onsets > 1 || end - start >= bar.length).then_some((from, to, onsets))
+    }
+
+    fn words(&self, stretch: &Stretch, pieces: &[Piece]) -> CellWords {
+        let timeline = &self.score.timeline;
+        let Some(first) = pieces.first() else { return as_written() };
+        let mut turns = Vec::new();
+        if first.from.is_some() {
+            turns.push(turn(Source::AsWritten));
+        }
+        for (i, piece) in pieces.iter().enumerate() {
+            let source = Source::Col { chair: self.seats[piece.leader].id.clone() };
+            let from = piece.from.and_then(|at| place(timeline, at));
+            turns.push(Turn { octave: piece.semitones, from, ..turn(source) });
+            let next = pieces.get(i + 1).map_or(Some(stretch.ends), |p| p.from);
+            if let Some(to) = piece.to
+                && next != Some(to)
+            {
+                turns.push(Turn { from: place(timeline, to), ..turn(Source::AsWritten) });
+            }
+        }
+        CellWords { divisions: vec![turns], marks: Vec::new() }
+    }
+}

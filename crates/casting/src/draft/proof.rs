@@ -1,0 +1,168 @@
+//! The proof of a draft: cast, it gives back what the music has, or the cell stays as written.
+
+use super::chairs::Seat;
+use super::cols::{DraftCell, Proposer, as_written};
+use super::passages::Stretch;
+use super::state::{State, sounding};
+use crate::cast;
+use ripieno_music::{Note, Reading, Score};
+use ripieno_plan::{CellMark, ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Span, Template};
+use ripieno_units::Beats;
+use std::collections::BTreeSet;
+
+/// Rounds in which single onsets are put back before whole cells are.
+const ROUNDS_BY_ONSET: usize = 4;
+/// Rounds in all; after them every cell is as written.
+const ROUNDS: usize = 8;
+
+/// The cells of every passage, proved.
+pub(super) fn cells(
+    score: &Score,
+    reading: &Reading,
+    seats: &[Seat],
+    stretches: &[Stretch],
+) -> Vec<Vec<DraftCell>> {
+    let plain: Vec<Vec<DraftCell>> = stretches
+        .iter()
+        .map(|s| s.playing.iter().map(|seat| DraftCell { seat: *seat, words: as_written() }).collect())
+        .collect();
+    if reading.doublings.is_empty() {
+        return plain;
+    }
+    let mut proposer = Proposer::new(score, reading, seats, stretches);
+    let mut cells: Vec<Vec<DraftCell>> = (0..stretches.len()).map(|p| proposer.cells(p)).collect();
+    let wanted = played(score, seats, stretches, &plain);
+    let mut written_out: BTreeSet<(usize, usize)> = BTreeSet::new();
+    for round in 0..ROUNDS {
+        let got = played(score, seats, stretches, &cells);
+        let mut again: BTreeSet<usize> = BTreeSet::new();
+        for seat in 0..seats.len() {
+            for at in differences(&got[seat], &wanted[seat]) {
+                let passage = stretches.partition_point(|s| s.ends <= at).min(stretches.len() - 1);
+                // A slur or a pick-up over the barline: the next passage has a part in it.
+                let near = [Some(passage), Some(passage + 1), passage.checked_sub(1)];
+                let with_col = |p: &usize| {
+                    cells.get(*p).is_some_and(|all| all.iter().any(|c| c.seat == seat && c.has_col()))
+                };
+                if round >= ROUNDS_BY_ONSET {
+                    written_out.extend(near.iter().flatten().map(|p| (*p, seat)));
+                    again.extend(near.iter().flatten().filter(|p| with_col(p)));
+                    continue;
+                }
+                let Some(passage) = near.into_iter().flatten().find(with_col) else {
+                    written_out.extend(near.iter().flatten().map(|p| (*p, seat)));
+                    continue;
+                };
+                let dynamics =
+                    |c: &DraftCell| c.words.marks.iter().any(|m| matches!(m, CellMark::Dynamics(_)));
+                if cells[passage].iter().any(|c| c.seat == seat && dynamics(c)) {
+                    proposer.unsay(passage, seat);
+                    again.insert(passage);
+                    continue;
+                }
+                let notes = &score.tracks[seats[seat].track].content.notes;
+                let inside = at.max(stretches[passage].begins);
+                let next = notes[notes.partition_point(|n| n.at < inside)..].first().map(|n| n.at);
+                let last = || {
+                    notes[..notes.partition_point(|n| n.at < stretches[passage].ends)].last().map(|n| n.at)
+                };
+                match next.filter(|n| *n < stretches[passage].ends).or_else(last) {
+                    Some(onset) => proposer.block(seat, onset),
+                    None => {
+                        written_out.insert((passage, seat));
+                    }
+                }
+                again.insert(passage);
+            }
+        }
+        if again.is_empty() && got == wanted {
+            return cells;
+        }
+        if again.is_empty() {
+            break;
+        }
+        for passage in again {
+            cells[passage] = proposer.cells(passage);
+            for cell in &mut cells[passage] {
+                if written_out.contains(&(passage, cell.seat)) {
+                    cell.words = as_written();
+                }
+            }
+        }
+    }
+    if played(score, seats, stretches, &cells) == wanted { cells } else { plain }
+}
+
+/// The plan and the template that the texts say.
+pub(super) fn as_plan(seats: &[Seat], stretches: &[Stretch], cells: &[Vec<DraftCell>]) -> (Plan, Template) {
+    let lines = seats.iter().map(|s| LineDef {
+        name: s.id.clone(),
+        track: s.line_track.clone(),
+        ..LineDef::default()
+    });
+    let cell = |c: &DraftCell| PlacedCell {
+        chair: seats[c.seat].id.clone(),
+        text: c.words.to_string(),
+        words: c.words.clone(),
+        span: Span::default(),
+    };
+    let passages = stretches.iter().zip(cells).map(|(s, cells)| PassagePlan {
+        name: s.name.clone(),
+        from_bar: s.from_bar,
+        to_bar: s.to_bar,
+        cells: cells.iter().map(cell).collect(),
+        span: Span::default(),
+    });
+    let chairs = seats.iter().map(|s| ChairPlan {
+        id: s.id.clone(),
+        instrument: s.instrument.clone(),
+        players: s.players,
+        ..ChairPlan::default()
+    });
+    (
+        Plan { lines: lines.collect(), passages: passages.collect(), ..Plan::default() },
+        Template { chairs: chairs.collect(), ..Template::default() },
+    )
+}
+
+/// What every seat plays, without its place on paper.
+type Sounding = Vec<(Note, State)>;
+
+fn played(score: &Score, seats: &[Seat], stretches: &[Stretch], cells: &[Vec<DraftCell>]) -> Vec<Sounding> {
+    let (plan, template) = as_plan(seats, stretches, cells);
+    let (parts, _) = cast(score, &plan, &template);
+    seats
+        .iter()
+        .map(|seat| {
+            let part = parts.iter().find(|p| p.chair == seat.id);
+            let mut notes = part.map(|p| sounding(&p.content)).unwrap_or_default();
+            for (note, _) in &mut notes {
+                (note.voice, note.staff, note.written) = (1, 1, None);
+                note.graces.iter_mut().chain(&mut note.graces_after).for_each(|g| g.written = None);
+            }
+            notes.sort_by(|a, b| (a.0.at, a.0.pitch(), a.0.length).cmp(&(b.0.at, b.0.pitch(), b.0.length)));
+            notes
+        })
+        .collect()
+}
+
+/// The onsets at which two differ, in order.
+fn differences(got: &Sounding, wanted: &Sounding) -> Vec<Beats> {
+    let mut onsets = Vec::new();
+    let (mut i, mut j) = (0, 0);
+    while i < got.len() || j < wanted.len() {
+        let at = match (got.get(i), wanted.get(j)) {
+            (Some(a), Some(b)) => a.0.at.min(b.0.at),
+            (Some(one), None) | (None, Some(one)) => one.0.at,
+            (None, None) => break,
+        };
+        let chord = |notes: &Sounding, from: usize| notes[from..].iter().take_while(|n| n.0.at == at).count();
+        let (n, m) = (chord(got, i), chord(wanted, j));
+        if got[i..i + n] != wanted[j..j + m] {
+            onsets.push(at);
+        }
+        i += n;
+        j += m;
+    }
+    onsets
+}

@@ -1,0 +1,156 @@
+//! Where one track has exactly the notes of another, and where a cell may change its source without harm.
+
+use super::state::{Own, States};
+use ripieno_music::{Note, Score, Timeline};
+use ripieno_plan::PlaceWord;
+use ripieno_units::Beats;
+use std::collections::BTreeSet;
+
+/// A stretch of time in which every chord of two tracks is the same.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Run {
+    /// The last onset before it at which they differ.
+    pub(super) after: Option<Beats>,
+    /// Its first and last onset.
+    pub(super) first: Beats,
+    pub(super) last: Beats,
+    /// The first onset after it at which they differ.
+    pub(super) before: Option<Beats>,
+}
+
+/// What is compared: one track with another at a distance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Pair {
+    /// Index of the track that follows.
+    pub(super) track: usize,
+    /// Index of the track that leads.
+    pub(super) of: usize,
+    /// From the leader to the follower.
+    pub(super) semitones: i16,
+}
+
+/// The runs in which one track is the other, moved. `states` also compares what stands around the notes, `blocked` has
+/// onsets that are to count as different. Text is compared only if the chair sings: a `col` gives it to nobody else.
+pub(super) fn runs(
+    score: &Score,
+    pair: Pair,
+    sings: bool,
+    (states, own): (&States, Own),
+    blocked: Option<&BTreeSet<Beats>>,
+) -> Vec<Run> {
+    let (mine, theirs) = (&score.tracks[pair.track].content.notes, &score.tracks[pair.of].content.notes);
+    let mut runs: Vec<Run> = Vec::new();
+    let (mut i, mut j) = (0, 0);
+    let mut parted: Option<Beats> = None;
+    let mut open: Option<Run> = None;
+    while i < mine.len() || j < theirs.len() {
+        let at = match (mine.get(i), theirs.get(j)) {
+            (Some(a), Some(b)) => a.at.min(b.at),
+            (Some(one), None) | (None, Some(one)) => one.at,
+            (None, None) => break,
+        };
+        let chord = |notes: &[Note], from: usize| notes[from..].iter().take_while(|n| n.at == at).count();
+        let (count, their_count) = (chord(mine, i), chord(theirs, j));
+        let alike = count == their_count
+            && blocked.is_none_or(|b| !b.contains(&at))
+            && same(&mine[i..i + count], &theirs[j..j + their_count], pair.semitones, sings)
+            && states.alike(pair, i, j, own);
+        if alike {
+            let run = open.get_or_insert(Run { after: parted, first: at, last: at, before: None });
+            run.last = at;
+        } else {
+            runs.extend(open.take().map(|run| Run { before: Some(at), ..run }));
+            parted = Some(at);
+        }
+        i += count;
+        j += their_count;
+    }
+    runs.extend(open);
+    runs
+}
+
+fn same(mine: &[Note], theirs: &[Note], semitones: i16, sings: bool) -> bool {
+    let order = |n: &&Note| n.pitch();
+    let mut mine: Vec<&Note> = mine.iter().collect();
+    let mut theirs: Vec<&Note> = theirs.iter().collect();
+    mine.sort_by_key(order);
+    theirs.sort_by_key(order);
+    mine.iter().zip(theirs).all(|(a, b)| {
+        // The cheap test first: most chords of two tracks differ.
+        let moved_pitch = b.pitch().map(|p| p.up(semitones));
+        if (a.length, a.pitch()) != (b.length, moved_pitch) {
+            return false;
+        }
+        let mut moved = b.clone().moved(semitones);
+        if !sings {
+            moved.syllable = None;
+        }
+        a.plays_as(&moved)
+    })
+}
+
+/// The places at which a track may change its source: no note is held over them, and no slur.
+pub(super) struct Seams<'s> {
+    notes: &'s [Note],
+    /// For each note, the latest end of it and of all before it.
+    reached: Vec<Beats>,
+}
+
+impl<'s> Seams<'s> {
+    pub(super) fn new(notes: &'s [Note]) -> Self {
+        let mut latest: Option<Beats> = None;
+        let reached = notes
+            .iter()
+            .map(|n| {
+                let end = latest.map_or(n.end(), |l| l.max(n.end()));
+                latest = Some(end);
+                end
+            })
+            .collect();
+        Self { notes, reached }
+    }
+
+    pub(super) fn is_seam(&self, at: Beats) -> bool {
+        let next = self.notes.partition_point(|n| n.at < at);
+        let begins = self.notes.get(next).map(|n| n.at);
+        let slurred = self.notes[next..].iter().take_while(|n| Some(n.at) == begins).any(|n| n.slurred);
+        !slurred && next.checked_sub(1).is_none_or(|last| self.reached[last] <= at)
+    }
+
+    /// The notes that begin in `from..to`.
+    pub(super) fn notes(&self, from: Beats, to: Beats) -> std::ops::Range<usize> {
+        let first = self.notes.partition_point(|n| n.at < from);
+        let last = self.notes.partition_point(|n| n.at < to);
+        first..last.max(first)
+    }
+
+    /// The onsets in `from..to`.
+    pub(super) fn onsets(&self, from: Beats, to: Beats) -> impl DoubleEndedIterator<Item = Beats> + '_ {
+        self.notes[self.notes(from, to)].chunk_by(|a, b| a.at == b.at).map(|c| c[0].at)
+    }
+}
+
+/// A place as a cell says it, if it can be said in two decimals of a beat.
+pub(super) fn place(timeline: &Timeline, at: Beats) -> Option<PlaceWord> {
+    let bar = timeline.bar_at(at);
+    if bar.number < 0 || at < bar.at || at >= bar.at + bar.length {
+        return None;
+    }
+    if at == bar.at {
+        return Some(PlaceWord { bar: bar.number, beat: None });
+    }
+    let beat = timeline.place(at).beat;
+    let said = (beat * 100.0).round() / 100.0;
+    (timeline.at(bar.number, said) == Some(at)).then_some(PlaceWord { bar: bar.number, beat: Some(said) })
+}
+
+/// Barlines in `after < at <= until`, in order.
+pub(super) fn barlines(
+    timeline: &Timeline,
+    after: Beats,
+    until: Beats,
+) -> impl DoubleEndedIterator<Item = Beats> + '_ {
+    let first = timeline.bars.partition_point(|b| b.at <= after);
+    let last = timeline.bars.partition_point(|b| b.at <= until);
+    timeline.bars[first..last.max(first)].iter().map(|b| b.at)
+}
