@@ -321,7 +321,7 @@ fn candidates(onset: &Onset, beats: &[Beat], spread: f64, company: &Company) -> 
         let spot = lowest(k, s);
         let place = PLACES.iter().find(|p| p.0 == spot.1).map_or(5.0, |p| p.1);
         let place = if full { 0.0 } else { place };
-        let others = company.get(&(beat, spot.0, spot.1)).copied().unwrap_or(0);
+        let others = if full { around(company, beat, k, s) } else { at(company, (beat, spot.0, spot.1)) };
         let place = place - LIKE_OTHERS * ripieno_units::math::log10(1.0 + f64::from(others.min(9)));
         found.push(Candidate { beat, k, sub, cost: away + place });
     };
@@ -347,6 +347,20 @@ fn candidates(onset: &Onset, beats: &[Beat], spread: f64, company: &Company) -> 
         }
     }
     found
+}
+
+fn at(company: &Company, spot: Spot) -> u32 {
+    company.get(&spot).copied().unwrap_or(0)
+}
+
+/// The most onsets of other tracks at one place that is nearer to `k/s` of a beat than to its neighbours.
+fn around(company: &Company, beat: usize, k: u8, s: u8) -> u32 {
+    let near = |spot: &Spot| {
+        let (a, b) = (i32::from(spot.1) * i32::from(s), i32::from(k) * i32::from(spot.2));
+        2 * (a - b).abs() <= i32::from(spot.2)
+    };
+    let all = company.range((beat, 0, 0)..=(beat, u8::MAX, u8::MAX));
+    all.filter(|(spot, _)| near(spot)).map(|(_, others)| *others).max().unwrap_or(0)
 }
 
 /// What a place gains, in nats for a tenfold number, from onsets of other tracks at it.
