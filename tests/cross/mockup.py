@@ -151,7 +151,9 @@ def settled(votes):
             continue
         (x, a), (y, b) = around
         near = a + (b - a) * (beat - x) / (y - x)
-        times[(bar, beat)] = min(found, key=lambda f: (abs(f - near), f))
+        best = min(found, key=lambda f: (abs(f - near), f))
+        # Further off, the tempo changes between these places.
+        times[(bar, beat)] = best if abs(best - near) < 0.030 else max(found.items(), key=lambda f: (f[1], f[0]))[0]
     return times
 
 
