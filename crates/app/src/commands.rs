@@ -63,8 +63,11 @@ pub fn new(dir: &Path, music: &Path, template: Option<&Path>) -> Result<ExitCode
     Ok(ExitCode::SUCCESS)
 }
 
-pub fn read(file: &Path, as_json: bool) -> Result<ExitCode, CueError> {
-    let read = ripieno_cue::read(file)?;
+pub fn read(file: &Path, template: Option<&Path>, as_json: bool) -> Result<ExitCode, CueError> {
+    let read = ripieno_cue::read(file, template)?;
+    for remark in &read.remarks {
+        show::say(remark);
+    }
     if as_json {
         show::print(&in_json(file, json::read(&read))?);
     } else {

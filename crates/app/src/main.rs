@@ -46,6 +46,9 @@ enum Command {
     Read {
         /// The music: .mid, .musicxml, .xml or .mxl.
         file: PathBuf,
+        /// Your own template: a played MIDI file is read through the cards of its chairs.
+        #[arg(long, value_name = "TEMPLATE")]
+        template: Option<PathBuf>,
         /// Print what was found as JSON.
         #[arg(long)]
         json: bool,
@@ -137,7 +140,7 @@ fn main() -> ExitCode {
     let outcome = match line.command {
         Command::Demo { dir, no_page: _ } => commands::demo(&dir),
         Command::New { dir, music, template } => commands::new(&dir, &music, template.as_deref()),
-        Command::Read { file, json } => commands::read(&file, json),
+        Command::Read { file, template, json } => commands::read(&file, template.as_deref(), json),
         Command::Check { cue, json, strict, take } => commands::check(&cue, json, strict, &take),
         Command::Perform { cue, output, on_grid, json } => {
             commands::perform(&cue, output.as_deref(), on_grid, json)

@@ -3,8 +3,6 @@
 use crate::open::standing;
 use crate::{CueError, folder, read_music, source, write_file};
 use ripieno_casting::{Draft, DraftOptions, draft_for};
-use ripieno_plan::Template;
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// What was made.
@@ -45,16 +43,8 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
     let bytes = folder::read(music, "")?;
     let name = music.file_name().map_or_else(|| "music.mid".into(), |n| n.to_string_lossy().into_owned());
     let own = own.map(|path| standing(path).map(|s| (path, s))).transpose()?;
-    let plan = source::propose(&score, own.as_ref().map(|(_, s)| (&s.template, &s.cards)));
-    let none = (Template::default(), BTreeMap::new());
-    let (standing_template, cards) =
-        own.as_ref().map_or((&none.0, &none.1), |(_, s)| (&s.template, &s.cards));
-    let (score, remarks) = source::apply(score, &plan, standing_template, cards);
-    let chairs: Vec<Option<String>> = score
-        .tracks
-        .iter()
-        .map(|t| plan.tracks.iter().find_map(|p| p.chair.clone().filter(|c| *c == t.id)))
-        .collect();
+    let source::Heard { score, plan, chairs, remarks } =
+        source::hear(score, own.as_ref().map(|(_, s)| (&s.template, &s.cards)));
     let template_name = match &own {
         Some((path, _)) => beside(into, path),
         None => "template.toml".to_string(),

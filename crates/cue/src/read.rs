@@ -1,8 +1,9 @@
 //! Reading a piece as it came, without a cue: what is in it, who doubles whom, how it grows.
 
-use crate::{Checked, Cue, CueError, PerformOptions, Performed, check, open, perform};
-use ripieno_casting::{ChairFound, DraftOptions, chairs_of, draft};
-use ripieno_music::Reading;
+use crate::check::check_with;
+use crate::{Checked, Cue, CueError, PerformOptions, Performed, open, perform, source};
+use ripieno_casting::{ChairFound, DraftOptions, chairs_of, draft_for};
+use ripieno_music::{Doubling, PassageFound, Reading, RoleFound, TuneSpan};
 use ripieno_plan::{Plan, Template};
 use std::path::Path;
 
@@ -19,6 +20,8 @@ pub struct Read {
     pub performed: Performed,
     /// The read-through of that.
     pub checked: Checked,
+    /// How a played source was read, in words.
+    pub remarks: Vec<String>,
 }
 
 impl Read {
@@ -28,18 +31,63 @@ impl Read {
     }
 }
 
-/// Reads a piece; nothing is written.
-pub fn read(path: &Path) -> Result<Read, CueError> {
-    let score = open::read_music(path)?;
+/// Reads a piece; nothing is written. A played source is read through the cards of the composer's template, `own`.
+pub fn read(path: &Path, own: Option<&Path>) -> Result<Read, CueError> {
+    let own = own.map(open::standing).transpose()?;
+    let heard = source::hear(open::read_music(path)?, own.as_ref().map(|s| (&s.template, &s.cards)));
+    let source::Heard { score, chairs: known, remarks, .. } = heard;
     let reading = ripieno_discovery::read(&score);
     let name = path.file_name().map_or_else(|| "music".into(), |n| n.to_string_lossy().into_owned());
-    let options = DraftOptions { title: None, music: name.clone(), template: "template.toml".into() };
-    let drafted = draft(&score, &reading, &options);
+    let options = DraftOptions { title: None, music: name, template: "template.toml".into() };
+    let drafted = draft_for(&score, &reading, &options, &known);
     let (plan, _) = Plan::parse("cue.toml", &drafted.cue);
-    let (template, _) = Template::parse("template.toml", &drafted.template);
-    let chairs = chairs_of(&score);
+    let (mut template, _) = Template::parse("template.toml", &drafted.template);
+    let mut chairs = chairs_of(&score);
+    for chair in &mut chairs {
+        if let Some(Some(id)) = known.get(chair.track) {
+            chair.id.clone_from(id);
+        }
+    }
+    for chair in own.iter().flat_map(|s| &s.template.chairs) {
+        // What the composer says of a chair goes before what was guessed.
+        if let Some(guessed) = template.chairs.iter_mut().find(|c| c.id == chair.id) {
+            guessed.clone_from(chair);
+        }
+        for found in chairs.iter_mut().filter(|c| c.id == chair.id) {
+            (found.instrument, found.players) = (chair.instrument.clone(), chair.players);
+        }
+    }
     let cue = Cue::of(path, plan, template, score);
     let performed = perform(&cue, PerformOptions::default());
-    let checked = check(&cue, &performed);
-    Ok(Read { cue, reading, chairs, performed, checked })
+    let of_desks = |ids: &[&str]| {
+        let desk = |track: usize| {
+            let id = &chairs.iter().find(|c| c.track == track)?.id;
+            ids.iter().position(|other| other == id)
+        };
+        for_desks(&reading, ids.len(), &desk)
+    };
+    let checked = check_with(&cue, &performed, Some(&of_desks));
+    Ok(Read { cue, reading, chairs, performed, checked, remarks })
+}
+
+/// A reading of tracks as one of desks: `desk` tells which desk a track sits at, if at any.
+fn for_desks(reading: &Reading, desks: usize, desk: &dyn Fn(usize) -> Option<usize>) -> Reading {
+    let passage = |p: &PassageFound| {
+        let mut roles = vec![RoleFound::default(); desks];
+        for (track, role) in p.roles.iter().enumerate() {
+            if let Some(place) = desk(track).and_then(|d| roles.get_mut(d)) {
+                place.clone_from(role);
+            }
+        }
+        PassageFound { roles, ..p.clone() }
+    };
+    Reading {
+        passages: reading.passages.iter().map(passage).collect(),
+        doublings: reading
+            .doublings
+            .iter()
+            .filter_map(|d| Some(Doubling { track: desk(d.track)?, of: desk(d.of)?, ..d.clone() }))
+            .collect(),
+        tune: reading.tune.iter().filter_map(|t| Some(TuneSpan { track: desk(t.track)?, ..*t })).collect(),
+    }
 }

@@ -12,6 +12,27 @@ use std::fmt::Write;
 /// The same note on two layered cards begins within this, in seconds.
 const LAYERED: f64 = 0.030;
 
+/// A source, read as what was found of it proposes.
+pub(crate) struct Heard {
+    pub score: Score,
+    /// What `[source]` is to say.
+    pub plan: SourcePlan,
+    /// The chair of the template that each track is; none for a track that is no chair of it.
+    pub chairs: Vec<Option<String>>,
+    pub remarks: Vec<String>,
+}
+
+/// Reads a source that may have been played, through the cards of the composer's template where there is one.
+pub(crate) fn hear(score: Score, own: Option<(&Template, &BTreeMap<String, Vec<PatchCard>>)>) -> Heard {
+    let plan = propose(&score, own);
+    let none = (Template::default(), BTreeMap::new());
+    let (template, cards) = own.unwrap_or((&none.0, &none.1));
+    let (score, remarks) = apply(score, &plan, template, cards);
+    let chair = |t: &Track| plan.tracks.iter().find_map(|p| p.chair.clone().filter(|c| *c == t.id));
+    let chairs = score.tracks.iter().map(chair).collect();
+    Heard { score, plan, chairs, remarks }
+}
+
 /// Reads the music as `[source]` says: bars before bar 1, calls and delays of cards, switches, tracks of one chair, notated
 /// places. Remarks are in words.
 pub(crate) fn apply(

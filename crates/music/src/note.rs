@@ -113,8 +113,8 @@ impl Note {
                 |(a, b): (&Grace, &Grace)| Grace { written: None, ..*a } == Grace { written: None, ..*b };
             a.len() == b.len() && a.iter().zip(b).all(same)
         };
-        (self.at, self.length, &self.kind, self.velocity)
-            == (other.at, other.length, &other.kind, other.velocity)
+        (self.at, self.length, &self.kind) == (other.at, other.length, &other.kind)
+            && (self.velocity, self.played) == (other.velocity, other.played)
             && (self.slurred, self.slurs_on, self.marks) == (other.slurred, other.slurs_on, other.marks)
             && (self.ornament, self.tremolo, self.glide, self.arpeggio)
                 == (other.ornament, other.tremolo, other.glide, other.arpeggio)

@@ -3,5 +3,6 @@
 // A test that cannot go on fails.
 #![allow(clippy::unwrap_used)]
 
+mod checks;
 mod cli;
 mod tidy;

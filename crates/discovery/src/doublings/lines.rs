@@ -6,7 +6,7 @@ use ripieno_units::Beats;
 /// One pitch that begins at one time in one track.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Tone {
-    /// Index into [`Lines::onsets`].
+    /// Which of the times at which anything begins.
     pub(super) onset: usize,
     /// Index of its bar.
     pub(super) bar: usize,
@@ -14,8 +14,6 @@ pub(super) struct Tone {
     pub(super) pitch: i32,
     /// Of equal notes the longest.
     pub(super) end: Beats,
-    /// Index into the track's notes.
-    pub(super) note: usize,
 }
 
 /// One track.
@@ -43,8 +41,6 @@ impl Line {
 
 /// All tracks on one grid of onsets.
 pub(super) struct Lines {
-    /// Every time at which something begins, in order.
-    pub(super) onsets: Vec<Beats>,
     /// One for each track.
     pub(super) lines: Vec<Line>,
     /// For each onset where its tones begin in [`Lines::heard`]; one more entry at the end.
@@ -91,7 +87,6 @@ impl Lines {
             }
         }
         Self {
-            onsets,
             lines,
             heard_from,
             heard,
@@ -105,14 +100,14 @@ fn line(notes: &[Note], onsets: &[Beats], bar_of: &[usize], score: &Score) -> Li
     let bars = &score.timeline.bars;
     let mut tones: Vec<Tone> = Vec::with_capacity(notes.len());
     let mut onset = 0;
-    for (index, note) in notes.iter().enumerate() {
+    for note in notes {
         let Some(pitch) = note.pitch() else { continue };
         // Notes stand in order of onset, so this seldom searches far.
         if onsets.get(onset) != Some(&note.at) {
             onset = onsets.partition_point(|at| *at < note.at);
         }
         let pitch = i32::from(pitch.key) * 100 + i32::from(pitch.cents);
-        tones.push(Tone { onset, bar: bar_of[onset], pitch, end: note.end(), note: index });
+        tones.push(Tone { onset, bar: bar_of[onset], pitch, end: note.end() });
     }
     tones.sort_by_key(|t| (t.onset, t.pitch));
     tones.dedup_by(|later, kept| {

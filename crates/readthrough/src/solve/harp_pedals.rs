@@ -271,7 +271,7 @@ impl<'a> Search<'a> {
             for (partial, moved) in &open {
                 self.change(state, partial, moved, (event, letter, thrifty), &mut more);
             }
-            if more.len() > AT_ONCE {
+            if thrifty && more.len() > AT_ONCE {
                 more.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
                 more.truncate(AT_ONCE);
                 self.passed_over.set(true);
