@@ -133,7 +133,28 @@ def places(cue, folder):
     for n in perform(cue, folder / "plain.mid", "--on-grid")["notes"]:
         votes[(n["bar"], n["beat"])][round(n["onset"], 4)] += 1
     plan.write_text(text)
-    return {place: max(found.items(), key=lambda f: (f[1], f[0]))[0] for place, found in votes.items()}
+    return settled(votes)
+
+
+def settled(votes):
+    """One time for each place. Strokes of ornaments have the place of their note and are heard before or after it: where several
+    times are found, the one that lies best between the places around it in its bar."""
+    certain = defaultdict(list)
+    for (bar, beat), found in sorted(votes.items()):
+        if len(found) == 1:
+            certain[bar].append((beat, next(iter(found))))
+    times = {}
+    for (bar, beat), found in votes.items():
+        around = sorted(sorted(certain[bar], key=lambda c: abs(c[0] - beat))[:2])
+        if len(found) == 1 or len(around) < 2:
+            times[(bar, beat)] = max(found.items(), key=lambda f: (f[1], f[0]))[0]
+            continue
+        (x, a), (y, b) = around
+        near = a + (b - a) * (beat - x) / (y - x)
+        best = min(found, key=lambda f: (abs(f - near), f))
+        # Further off, the tempo changes between these places.
+        times[(bar, beat)] = best if abs(best - near) < 0.030 else max(found.items(), key=lambda f: (f[1], f[0]))[0]
+    return times
 
 
 def written(notes, at, cards=True):

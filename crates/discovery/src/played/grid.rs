@@ -5,7 +5,8 @@
 //! cheapest path is found by dynamic programming (after Cemgil, Desain and Kappen 2000, Rhythm quantization for
 //! transcription: likelihood of the performance times a prior on notations; the prior's figures here are proposals).
 
-use ripieno_music::Timeline;
+use super::turns;
+use ripieno_music::{OrnamentKind, Timeline};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 
@@ -76,9 +77,13 @@ const GRACE_GAP: f64 = 0.125;
 const ORNAMENT: (f64, f64) = (3.0, 0.8);
 /// They stand by themselves if both times beside them are this many times their own.
 const ASIDE: f64 = 1.6;
-/// A single quick note by itself is hardly ever counted. What it costs at most, in nats, and from where to where it grows, in
-/// seconds: the quickest counted notes of one hand follow each other 12 to 14 times a second (after Moore 1992).
-const HASTE: (f64, f64, f64) = (4.0, 0.085, 0.060);
+/// No step of a group of grace notes is longer than this many times the mean.
+const UNEVEN: f64 = 1.7;
+/// A single quick note by itself is hardly ever counted: what it costs at most, in nats.
+const HASTE: f64 = 4.0;
+/// From where to where notes are too quick to be counted, in seconds: the quickest counted notes of one hand follow each other
+/// 12 to 14 times a second (after Moore 1992).
+const QUICK: (f64, f64) = (0.085, 0.060);
 /// Grace notes before one note.
 const MOST_GRACES: usize = 6;
 /// Beyond so many deviations the cost grows straight: a slip is a slip.
@@ -121,6 +126,8 @@ pub(super) enum Written {
     At(Spot),
     /// A grace note of the next note that is none.
     Grace,
+    /// A stroke of the ornament of the note at the last place.
+    Stroke(OrnamentKind),
 }
 
 /// What other tracks have: how many onsets at a place.
@@ -185,6 +192,18 @@ impl Candidate {
     }
 }
 
+/// The cheapest way to a candidate: from which onset and which of its candidates, and the turn whose strokes lie between.
+#[derive(Clone, Copy, Debug)]
+struct Step {
+    cost: f64,
+    before: usize,
+    its: usize,
+    turn: Option<OrnamentKind>,
+}
+
+/// Before the first onset.
+const START: usize = usize::MAX;
+
 /// Finds the written places of onsets (in order of time). `spread` is the players' deviation in seconds; `company` what is
 /// known of other tracks.
 pub(super) fn places(onsets: &[Onset], beats: &[Beat], spread: f64, company: &Company) -> Vec<Written> {
@@ -195,13 +214,13 @@ pub(super) fn places(onsets: &[Onset], beats: &[Beat], spread: f64, company: &Co
     let candidates: Vec<Vec<Candidate>> =
         onsets.iter().map(|o| candidates(o, beats, spread, company)).collect();
     // Cheapest cost of a path that ends in candidate `c` of onset `i`, with the onset and candidate before it.
-    let mut paths: Vec<Vec<(f64, usize, usize)>> = Vec::with_capacity(onsets.len());
-    const START: usize = usize::MAX;
+    let mut paths: Vec<Vec<Step>> = Vec::with_capacity(onsets.len());
+    let turned: Vec<Option<turns::Turn>> = (0..onsets.len()).map(|i| turns::from(onsets, i)).collect();
     for i in 0..onsets.len() {
         let haste = haste(onsets, i);
         let mut row = Vec::with_capacity(candidates[i].len());
         for here in &candidates[i] {
-            let mut best = (f64::INFINITY, START, 0);
+            let mut best = Step { cost: f64::INFINITY, before: START, its: 0, turn: None };
             for skipped in 0..=MOST_GRACES.min(i) {
                 if skipped > 0 && !may_grace(onsets, i - skipped, i) {
                     break;
@@ -209,22 +228,34 @@ pub(super) fn places(onsets: &[Onset], beats: &[Beat], spread: f64, company: &Co
                 let graces = graces_cost(onsets, i - skipped, i);
                 if skipped == i {
                     let cost = graces + entering(here, None, &costs);
-                    best = if cost < best.0 { (cost, START, 0) } else { best };
+                    best = if cost < best.cost { Step { cost, ..best } } else { best };
                     break;
                 }
                 let before = i - skipped - 1;
                 for (c, there) in candidates[before].iter().enumerate() {
-                    let so_far = paths[before][c].0 + graces;
-                    if so_far >= best.0 {
+                    let so_far = paths[before][c].cost + graces;
+                    if so_far >= best.cost {
                         continue;
                     }
                     let cost = so_far + follow(there, here, &onsets[before], &onsets[i], skipped > 0, &costs);
-                    if cost < best.0 {
-                        best = (cost, before, c);
+                    if cost < best.cost {
+                        best = Step { cost, before, its: c, turn: None };
                     }
                 }
             }
-            row.push((best.0 + here.cost + haste, best.1, best.2));
+            // Or the notes just before it are strokes of a turn.
+            for before in i.saturating_sub(turns::MOST + 1)..i {
+                let Some(turn) = turned[before].filter(|t| before + t.strokes + 1 == i) else { continue };
+                for (c, there) in candidates[before].iter().enumerate() {
+                    let cost = paths[before][c].cost
+                        + turn.cost
+                        + follow(there, here, &onsets[before], &onsets[i], true, &costs);
+                    if cost < best.cost {
+                        best = Step { cost, before, its: c, turn: Some(turn.kind) };
+                    }
+                }
+            }
+            row.push(Step { cost: best.cost + here.cost + haste, ..best });
         }
         paths.push(row);
     }
@@ -232,21 +263,24 @@ pub(super) fn places(onsets: &[Onset], beats: &[Beat], spread: f64, company: &Co
     // The last onset has a place of its own, and a full beat is full.
     let last = onsets.len() - 1;
     for (path, candidate) in paths[last].iter_mut().zip(&candidates[last]) {
-        path.0 += if candidate.may_leave() { 0.0 } else { WRONG };
+        path.cost += if candidate.may_leave() { 0.0 } else { WRONG };
     }
     let mut at = cheapest(&paths[last]).map(|c| (last, c));
     while let Some((i, c)) = at {
         let one = candidates[i][c];
         let (k, s) = lowest(one.k, SUBDIVISIONS[one.sub].parts);
         written[i] = Written::At((one.beat, k, s));
-        let (_, before, its) = paths[i][c];
+        let Step { before, its, turn, .. } = paths[i][c];
+        if let Some(kind) = turn {
+            written[before + 1..i].fill(Written::Stroke(kind));
+        }
         at = (before != START).then_some((before, its));
     }
     written
 }
 
-fn cheapest(row: &[(f64, usize, usize)]) -> Option<usize> {
-    (0..row.len()).min_by(|a, b| row[*a].0.total_cmp(&row[*b].0))
+fn cheapest(row: &[Step]) -> Option<usize> {
+    (0..row.len()).min_by(|a, b| row[*a].cost.total_cmp(&row[*b].cost))
 }
 
 /// May the onsets `from..to` be grace notes of `to`? Short, one after the other, close; the closest of a group of graces are
@@ -267,13 +301,17 @@ fn aside(onsets: &[Onset], from: usize, to: usize) -> bool {
     // What is struck with the main note is no next one.
     let after = onsets[to + 1..].iter().map(|o| o.on - onsets[to].on).find(|gap| *gap > 0.030);
     let least = ASIDE * step;
-    before >= least && after.unwrap_or(f64::INFINITY) >= least
+    let gaps = (from..to).map(|g| onsets[g + 1].on - onsets[g].on);
+    let even = gaps.fold(0.0, f64::max) <= UNEVEN * step;
+    even && before >= least && after.unwrap_or(f64::INFINITY) >= least
 }
 
 fn graces_cost(onsets: &[Onset], from: usize, to: usize) -> f64 {
     let plain = GRACE * (to - from) as f64;
     if from < to && aside(onsets, from, to) {
-        return plain.min(ORNAMENT.0 + ORNAMENT.1 * (to - from) as f64);
+        let by_themselves = ORNAMENT.0 + ORNAMENT.1 * (to - from) as f64;
+        let step = (onsets[to].on - onsets[from].on) / (to - from) as f64;
+        return plain - quick(step) * (plain - by_themselves).max(0.0);
     }
     plain
 }
@@ -283,9 +321,12 @@ fn haste(onsets: &[Onset], i: usize) -> f64 {
     if i + 1 >= onsets.len() || !may_grace(onsets, i, i + 1) || !aside(onsets, i, i + 1) {
         return 0.0;
     }
-    let gap = onsets[i + 1].on - onsets[i].on;
-    let (most, from, to) = HASTE;
-    most * ((from - gap) / (from - to)).clamp(0.0, 1.0)
+    HASTE * quick(onsets[i + 1].on - onsets[i].on)
+}
+
+/// Are notes that follow each other after so many seconds too quick to be counted? 0 to 1.
+pub(super) fn quick(step: f64) -> f64 {
+    ((QUICK.0 - step) / (QUICK.0 - QUICK.1)).clamp(0.0, 1.0)
 }
 
 /// For each beat and subdivision what it costs, less where other tracks divide it so.
@@ -321,7 +362,7 @@ fn candidates(onset: &Onset, beats: &[Beat], spread: f64, company: &Company) -> 
         let spot = lowest(k, s);
         let place = PLACES.iter().find(|p| p.0 == spot.1).map_or(5.0, |p| p.1);
         let place = if full { 0.0 } else { place };
-        let others = company.get(&(beat, spot.0, spot.1)).copied().unwrap_or(0);
+        let others = if full { around(company, beat, k, s) } else { at(company, (beat, spot.0, spot.1)) };
         let place = place - LIKE_OTHERS * ripieno_units::math::log10(1.0 + f64::from(others.min(9)));
         found.push(Candidate { beat, k, sub, cost: away + place });
     };
@@ -347,6 +388,20 @@ fn candidates(onset: &Onset, beats: &[Beat], spread: f64, company: &Company) -> 
         }
     }
     found
+}
+
+fn at(company: &Company, spot: Spot) -> u32 {
+    company.get(&spot).copied().unwrap_or(0)
+}
+
+/// The most onsets of other tracks at one place that is nearer to `k/s` of a beat than to its neighbours.
+fn around(company: &Company, beat: usize, k: u8, s: u8) -> u32 {
+    let near = |spot: &Spot| {
+        let (a, b) = (i32::from(spot.1) * i32::from(s), i32::from(k) * i32::from(spot.2));
+        2 * (a - b).abs() <= i32::from(spot.2)
+    };
+    let all = company.range((beat, 0, 0)..=(beat, u8::MAX, u8::MAX));
+    all.filter(|(spot, _)| near(spot)).map(|(_, others)| *others).max().unwrap_or(0)
 }
 
 /// What a place gains, in nats for a tenfold number, from onsets of other tracks at it.

@@ -15,6 +15,7 @@ mod lead;
 mod strokes;
 mod switching;
 mod tracks;
+mod turns;
 mod values;
 
 pub use delay::early;
@@ -177,7 +178,7 @@ fn measure(line: &mut Line, beats: &[Beat]) {
         .zip(&line.written)
         .filter_map(|(item, written)| match written {
             Written::At(spot) => Some(item.on - seconds(beats, *spot)?),
-            Written::Grace => None,
+            Written::Grace | Written::Stroke(_) => None,
         })
         .collect();
     if residues.len() < LEAST_NOTES {
@@ -246,6 +247,11 @@ fn write(content: &Content, line: &Line, beats: &[Beat], score: &Score) -> Conte
     let mut waiting: Vec<Beats> = Vec::new();
     for (item, written) in line.items.iter().zip(&line.written) {
         let first = &content.notes[item.notes[0]];
+        if let (Written::Stroke(kind), Some(note)) = (written, notes.last_mut()) {
+            map.push((first.at, note.at));
+            turned(note, *kind, item.key, first.end());
+            continue;
+        }
         let Written::At(spot) = written else {
             waiting.push(first.at);
             graces.extend(first.pitch().map(|pitch| Grace {
@@ -274,6 +280,24 @@ fn write(content: &Content, line: &Line, beats: &[Beat], score: &Score) -> Conte
         content.directions.iter().map(|d| Direction { at: moved(&map, d.at), ..d.clone() }).collect();
     out.sort();
     out
+}
+
+/// Adds a stroke to the turn on a note, which has the key of the last of them.
+fn turned(note: &mut Note, kind: OrnamentKind, key: i16, end: Beats) {
+    let Some(pitch) = note.pitch() else { return };
+    let so_far = note.ornament.filter(|o| o.kind == kind);
+    let keys = [Some(pitch), so_far.and_then(|o| o.above), so_far.and_then(|o| o.below)];
+    let keys = keys.iter().flatten().map(|p| p.key).chain([key]);
+    let (low, high) = keys.fold((key, key), |(low, high), k| (low.min(k), high.max(k)));
+    *note = note.clone().moved(key - pitch.key);
+    // A name stands for one stroke.
+    note.named = None;
+    let main = note.pitch();
+    let neighbour = |by: i16| main.filter(|_| by != 0).map(|p| p.up(by));
+    note.ornament = Some(Ornament { kind, above: neighbour(high - key), below: neighbour(low - key) });
+    if let Some(played) = &mut note.played {
+        played.length = played.length.max(end - played.at);
+    }
 }
 
 /// Puts the sign that a run of notes stands for on the note that is written.
