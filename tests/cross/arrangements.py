@@ -95,6 +95,13 @@ class Arrangement:
         scale = collections.Counter(key % 12 for line in lines for _, _, key in line)
         self.scale = {pc for pc, _ in scale.most_common(7)}
         self.chairs = [list(line) for line in lines]
+        # Thirds and sixths to a line are lines of their own: who gets the same plays the same.
+        self.material = [list(line) for line in lines]
+        self.beside_of = {}
+        for kind in ("thirds", "sixths"):
+            for i, line in enumerate(lines):
+                self.beside_of[kind, i] = len(self.material)
+                self.material.append([self.beside(kind, n) for n in line])
         # Which line each chair has, by bar; and bars of which nothing can be said (too few notes for a doubling).
         self.having = [{bar: i for bar in range(len(starts) - 1)} for i in range(len(lines))]
         self.open = [set() for _ in lines]
@@ -110,7 +117,7 @@ class Arrangement:
         self.having = [self.having[i] for i in order]
         self.open = [self.open[i] for i in order]
         self.names = NAMES[: len(order)]
-        self.truth(lines)
+        self.truth(self.material)
 
     def fill(self, chair, lines):
         chance, starts = self.chance, self.starts
@@ -128,7 +135,11 @@ class Arrangement:
             keys = [key for _, _, key in line] or [60]
             octaves = [0, 0, 12, 12, -12, -12, 24, -24]
             octave = chance.choice([o for o in octaves if min(keys) + o >= 16 and max(keys) + o <= 115])
-            if kind in ("thirds", "sixths", "rhythm") and line:
+            if kind in ("thirds", "sixths") and line:
+                # As they are, at the octave of `beside`; recorded as an exact copy of that line is.
+                its_line = [self.beside(kind, n) for n in line]
+                self.double(chair, "exact", self.beside_of[kind, index], its_line, 0, bar, last)
+            elif kind == "rhythm" and line:
                 self.chairs[chair] += [self.beside(kind, n) for n in line]
             elif kind != "rest" and line:
                 self.double(chair, kind, index, line, octave, bar, last)
