@@ -20,6 +20,14 @@ struct Asks {
     seconds: f64,
     /// So long in one go is too long, whatever the share.
     run: f64,
+    /// Bands in which it stands out, at most, for a slot to count: a bass is heard by its lowest partials alone.
+    bands: usize,
+}
+
+impl Asks {
+    fn counts(&self, heard: &Heard) -> bool {
+        heard.verdict() <= self.verdict && heard.best_bands <= self.bands
+    }
 }
 
 /// One beat in five is what one notices as lost; 3 s is a phrase member. Own choice.
@@ -30,6 +38,7 @@ const TUNE: Asks = Asks {
     share: 0.2,
     seconds: 1.0,
     run: 3.0,
+    bands: usize::MAX,
 };
 /// At risk for a third of its time, or for a phrase. Own choice.
 const RISK: Asks = Asks {
@@ -39,6 +48,7 @@ const RISK: Asks = Asks {
     share: 0.35,
     seconds: 2.0,
     run: 5.0,
+    bands: usize::MAX,
 };
 /// Other lines may go under for a while: more than half of their time counts. Own choice.
 const LINE: Asks = Asks {
@@ -48,6 +58,7 @@ const LINE: Asks = Asks {
     share: 0.6,
     seconds: 4.0,
     run: f64::INFINITY,
+    bands: 0,
 };
 /// Findings of one rule in a passage, at most: the worst.
 const MOST: usize = 2;
@@ -75,15 +86,15 @@ impl Fares {
     }
 
     /// Slots that are so bad.
-    pub fn bad(&self, verdict: Verdict) -> Vec<usize> {
-        self.slots.iter().filter(|s| s.2.verdict() <= verdict).map(|s| s.0).collect()
+    fn bad(&self, asks: &Asks) -> Vec<usize> {
+        self.slots.iter().filter(|s| asks.counts(&s.2)).map(|s| s.0).collect()
     }
 
     /// Whether it falls short of what is asked; by how many seconds it is bad.
     fn fails(&self, asks: &Asks) -> Option<f64> {
         let (mut bad, mut run, mut longest, mut last) = (0.0, 0.0, 0.0_f64, usize::MAX);
         for (k, seconds, heard) in &self.slots {
-            if heard.verdict() <= asks.verdict {
+            if asks.counts(heard) {
                 run = if last.wrapping_add(1) == *k { run + seconds } else { *seconds };
                 bad += seconds;
                 longest = longest.max(run);
@@ -158,7 +169,7 @@ fn finding(
     asks: &Asks,
     line: &str,
 ) -> Option<Finding> {
-    let bad = fares.bad(asks.verdict);
+    let bad = fares.bad(asks);
     let (first, last) = (*bad.first()?, *bad.last()?);
     let table = balance.table;
     let lead = table.desks.get(stretch.lead())?;
@@ -176,9 +187,10 @@ fn finding(
     };
     let state = if asks.verdict == Verdict::Covered { "covered" } else { "at risk" };
     let message = format!(
-        "by estimate {line} ({}{with}) is {state} for {seconds:.0} s of {:.0}: {share:.2} of it is heard {by}, most covering first",
+        "by estimate {line} ({}{with}) is {state} for {seconds:.0} s of {:.0}: {:.0} % of it is heard {by}",
         lead.name(),
         fares.seconds(),
+        100.0 * share,
     );
     let works = |fares: &Fares| fares.fails(asks).is_none();
     let tried = remedies::try_all(balance, lines, stretch, &coverers, &bad, &works);
@@ -190,10 +202,11 @@ fn finding(
 
 /// What works, or the best of what was tried, each with its effect.
 fn said(tried: &[Tried], before: f64) -> (String, Option<ripieno_music::Change>) {
-    let effect = |t: &Tried| format!("{} (heard share {before:.2} -> {:.2})", t.words, t.share);
+    let effect =
+        |t: &Tried| format!("{} (heard {:.0} % -> {:.0} %)", t.words, 100.0 * before, 100.0 * t.share);
     let others = |but: usize| {
         let rest: Vec<String> =
-            tried.iter().enumerate().filter(|(i, _)| *i != but).map(|(_, t)| effect(t)).take(3).collect();
+            tried.iter().enumerate().filter(|(i, _)| *i != but).map(|(_, t)| effect(t)).take(1).collect();
         if rest.is_empty() { String::new() } else { format!("; also tried: {}", rest.join(", ")) }
     };
     if let Some(best) = tried.iter().position(|t| t.works) {

@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::{Arc, RwLock};
 
 /// Levels are rounded to this many dB for the spectrum, which changes slowly with them; the rest is made up for exactly.
-const LEVEL_STEP: f64 = 1.5;
+const LEVEL_STEP: f64 = 3.0;
 /// The same for the level at the ear, on which only the spread of masking depends.
 const EAR_STEP: f64 = 6.0;
 /// Plucked strings of bowed instruments, where their spectra know no pizzicato: T60 from low to high (1.5 s on a bass, 0.4 s

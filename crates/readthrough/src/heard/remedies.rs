@@ -34,6 +34,9 @@ struct Trial {
 const PROBES: usize = 3;
 const DOUBLINGS: usize = 2;
 
+/// A remedy that changes more cells than this is another orchestration.
+const MOST_CELLS: usize = 4;
+
 /// Everything that the search needs.
 struct Search<'a, 'b> {
     balance: &'b Balance<'a>,
@@ -89,14 +92,14 @@ impl Search<'_, '_> {
         if let Some(one) = coverers.first() {
             trials.push(self.without(&[*one]));
         }
-        for n in [4, 6, 10].into_iter().filter(|n| *n <= coverers.len()) {
-            trials.push(both(self.moved(first(n), -1), louder.clone()));
+        if coverers.len() >= 4 {
+            trials.push(both(self.moved(first(4), -1), louder.clone()));
         }
         if coverers.len() > 1 {
             trials.push(self.without(first(2)));
         }
         trials.push(both(self.moved(first(4), -2), louder));
-        trials.into_iter().flatten().collect()
+        trials.into_iter().flatten().filter(|t| t.cells.len() <= MOST_CELLS && t.words.len() <= 2).collect()
     }
 
     fn name(&self, desk: usize) -> String {
