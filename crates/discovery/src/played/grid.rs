@@ -455,3 +455,61 @@ fn together(first: &Onset, second: &Onset, graces_between: bool) -> f64 {
     let shorter = (first.end - first.on).min(second.end - second.on).max(0.010);
     if apart <= 0.012 || shared >= 0.5 * shorter { 0.0 } else { NO_CHORD * apart / CHORD }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn beats(count: usize) -> Vec<Beat> {
+        let one = |i: usize| Beat {
+            at: Beats::whole(i as i64),
+            length: Beats::whole(1),
+            from: 0.375 * i as f64,
+            to: 0.375 * (i + 1) as f64,
+        };
+        (0..count).map(one).collect()
+    }
+
+    /// Fives in full, the first of each a little early, while all others have sixteenths.
+    #[test]
+    fn full_fives_are_told_by_their_number_of_notes() {
+        let mut onsets = Vec::new();
+        for beat in 0..8 {
+            for (k, off) in [-0.020, -0.004, 0.003, 0.001, 0.004].into_iter().enumerate() {
+                let on = 0.375 * f64::from(beat) + 0.075 * k as f64 + off;
+                onsets.push(Onset { on, end: on + 0.080, key: 55 + k as i16 });
+            }
+        }
+        let company: Company =
+            (0..8usize).flat_map(|b| [(0, 1), (1, 4), (1, 2), (3, 4)].map(|(k, s)| ((b, k, s), 7))).collect();
+        for spread in [0.005, 0.008, 0.012, 0.020] {
+            for company in [&Company::new(), &company] {
+                let found = places(&onsets, &beats(8), spread, company);
+                for (i, written) in found.iter().enumerate() {
+                    let spot = if i % 5 == 0 { (i / 5, 0, 1) } else { (i / 5, (i % 5) as u8, 5) };
+                    assert_eq!(*written, Written::At(spot), "note {i} at a spread of {spread}");
+                }
+            }
+        }
+    }
+
+    /// A quick note by itself before the beat is a grace note; a sixteenth is not.
+    #[test]
+    fn a_quick_note_by_itself_is_a_grace_note() {
+        let note = |on: f64, end: f64, key| Onset { on, end, key };
+        let graced = [note(0.0, 0.3, 60), note(0.690, 0.750, 62), note(0.752, 1.1, 64), note(1.127, 1.4, 65)];
+        let found = places(&graced, &beats(4), 0.010, &Company::new());
+        assert_eq!(found[1], Written::Grace);
+        assert_eq!(found[2], Written::At((2, 0, 1)));
+        let counted =
+            [note(0.0, 0.3, 60), note(0.656, 0.745, 62), note(0.752, 1.1, 64), note(1.127, 1.4, 65)];
+        let found = places(&counted, &beats(4), 0.010, &Company::new());
+        assert_eq!(found[1], Written::At((1, 3, 4)));
+    }
+
+    #[test]
+    fn nothing_is_found_in_nothing() {
+        assert!(places(&[], &beats(2), 0.010, &Company::new()).is_empty());
+        assert!(places(&[Onset { on: 0.0, end: 0.1, key: 60 }], &[], 0.010, &Company::new()).is_empty());
+    }
+}

@@ -1,0 +1,79 @@
+//! A played track through its card: calls are gone and name what follows, what speaks late stands where it is heard.
+
+use ripieno_music::{Mark, Metre, Note, Score, Timeline, Track};
+use ripieno_patches::read_back::{PlayedTrack, read_back};
+use ripieno_plan::{ArticulationCard, Call, CallKind, KeyMode, PatchCard};
+use ripieno_units::Beats;
+
+/// Sustain called by C0 (key 12), staccato by C#0 (13).
+fn card() -> PatchCard {
+    let mut card = PatchCard::plain("flute");
+    let plain = card.articulations[0].clone();
+    let called = |name: &str, key: u8| ArticulationCard {
+        name: name.into(),
+        calls: vec![Call { kind: CallKind::Key { key, mode: KeyMode::Latch, velocity: 100 } }],
+        ..plain.clone()
+    };
+    card.articulations = vec![called("sustain", 12), called("staccato", 13)];
+    card
+}
+
+fn score(notes: Vec<Note>) -> Score {
+    let mut track = Track { id: "1".into(), name: "Flute".into(), channel: Some(1), ..Track::default() };
+    track.content.notes = notes;
+    track.content.sort();
+    let timeline = Timeline::regular(4, Metre { beats: 4, unit: 4 }, 120.0);
+    Score { title: None, composer: None, timeline, tracks: vec![track], warnings: Vec::new() }
+}
+
+fn note(quarters: (i64, i64), key: i16) -> Note {
+    Note { velocity: Some(80), ..Note::plain(Beats::new(quarters.0, quarters.1), Beats::new(1, 2), key) }
+}
+
+fn read(notes: Vec<Note>, card: &PatchCard, before: Option<usize>) -> ripieno_patches::read_back::ReadBack {
+    read_back(&score(notes), &PlayedTrack { tracks: vec![0], card, before, unpitched: false })
+}
+
+#[test]
+fn calls_name_the_notes_after_them_and_are_gone() {
+    let played = vec![note((0, 1), 13), note((1, 16), 72), note((2, 1), 12), note((33, 16), 74)];
+    let found = read(played, &card(), None);
+    assert_eq!((found.calls, found.undecided, found.outside), (2, 0, 0));
+    let notes = &found.content.notes;
+    assert_eq!(notes.iter().filter_map(|n| n.pitch().map(|p| p.key)).collect::<Vec<_>>(), [72, 74]);
+    assert!(notes[0].marks.has(Mark::Staccato) && !notes[1].marks.has(Mark::Staccato));
+    assert_eq!(notes[1].named.as_deref(), Some("sustain"));
+}
+
+#[test]
+fn before_any_call_the_track_says_what_it_plays() {
+    let found = read(vec![note((0, 1), 72)], &card(), Some(1));
+    assert!(found.content.notes[0].marks.has(Mark::Staccato));
+}
+
+#[test]
+fn what_speaks_late_stands_where_it_is_heard() {
+    let mut card = PatchCard::plain("flute");
+    let delays = ripieno_plan::DelayCurve { pairs: vec![(64, 100.0)] };
+    card.articulations[0].delays.first = delays.clone();
+    card.articulations[0].delays.joined = delays;
+    // 100 ms before the third quarter, at 120 a minute.
+    let found = read(vec![note((9, 5), 72)], &card, None);
+    assert!((found.content.notes[0].at.quarters() - 2.0).abs() < 0.003);
+}
+
+#[test]
+fn keys_that_do_not_sound_are_counted_and_kept() {
+    let mut card = PatchCard::plain("flute");
+    card.sounding = Some((60, 96));
+    let found = read(vec![note((0, 1), 30), note((1, 1), 60), note((2, 1), 96)], &card, None);
+    assert_eq!((found.outside, found.content.notes.len()), (1, 3));
+}
+
+#[test]
+fn nothing_played_is_nothing_read() {
+    let found = read(Vec::new(), &card(), None);
+    assert!(found.content.notes.is_empty() && found.calls == 0);
+    let away = PlayedTrack { tracks: vec![7], card: &card(), before: Some(1), unpitched: true };
+    assert!(read_back(&score(vec![note((0, 1), 72)]), &away).content.notes.is_empty());
+}
