@@ -133,7 +133,7 @@ impl<'l> Meeting<'l> {
             self.held_on(self.line().tones[pairs.last()?.0].bar, to),
         );
         let notes = self.line().within(from, to).len();
-        self.stands(pairs, notes).then(|| Stretch {
+        self.stands(pairs, notes).then_some(Stretch {
             chair: self.chair,
             of: self.of,
             semitones: self.semitones,
