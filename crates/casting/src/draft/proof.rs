@@ -140,7 +140,7 @@ fn played(score: &Score, seats: &[Seat], stretches: &[Stretch], cells: &[Vec<Dra
                 (note.voice, note.staff, note.written) = (1, 1, None);
                 note.graces.iter_mut().chain(&mut note.graces_after).for_each(|g| g.written = None);
             }
-            notes.sort_by(|a, b| (a.0.at, a.0.pitch(), a.0.length).cmp(&(b.0.at, b.0.pitch(), b.0.length)));
+            notes.sort_by_key(|n| (n.0.at, n.0.pitch(), n.0.length));
             notes
         })
         .collect()

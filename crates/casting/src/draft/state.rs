@@ -128,7 +128,10 @@ impl States {
         };
         let mut all = self.own[track].get(notes)?.iter().map(about);
         let first = all.next().unwrap_or_default();
-        all.all(|words| words == first).then(|| InForce::default().towards(&first))
+        let words = InForce::default().towards(&first);
+        // As a mark of a cell, `div.` would share out the chords.
+        let divided = words.iter().any(|w| matches!(w, Playing::Div(_)));
+        (!divided && all.all(|words| words == first)).then_some(words)
     }
 }
 

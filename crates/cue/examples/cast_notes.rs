@@ -1,0 +1,115 @@
+//! Prints what a cue's music has and what its chairs play, note by note, for checks by other programs: `cast_notes CUE`.
+//!
+//! Rows, parted by tabs: `music` or `part`, the chair, then onset and length in crotchets (fractions), the pitch or stroke,
+//! slurs and signs. `doubled` rows count the bars of each doubling that was found in the music: the chair, how many bars it
+//! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`.
+
+use ripieno_casting::{cast, chairs_of};
+use ripieno_cue::Cue;
+use ripieno_music::{Bar, Note, NoteKind, Score};
+use ripieno_plan::{Plan, Source};
+use std::path::Path;
+
+fn main() {
+    let Some(folder) = std::env::args().nth(1) else {
+        eprintln!("usage: cast_notes CUE");
+        std::process::exit(2);
+    };
+    let cue = match Cue::open(Path::new(&folder)) {
+        Ok(cue) => cue,
+        Err(error) => {
+            eprintln!("{error}");
+            std::process::exit(1);
+        }
+    };
+    let (score, plan) = (&cue.score, &cue.plan);
+    let chairs = chairs_of(score);
+    for chair in &chairs {
+        rows("music", &chair.id, &score.tracks[chair.track].content.notes);
+    }
+    let (parts, findings) = cast(score, plan, &cue.template);
+    for part in &parts {
+        rows("part", &part.chair, &part.content.notes);
+    }
+    for finding in &findings {
+        println!("finding\t{}\t{}", finding.rule, finding.message);
+    }
+    let reading = ripieno_discovery::read(score);
+    let name = |track: usize| chairs.iter().find(|c| c.track == track).map(|c| c.id.as_str());
+    for chair in &chairs {
+        let mut counts = [0_usize; 4];
+        let own: Vec<_> = reading.doublings.iter().filter(|d| d.track == chair.track).collect();
+        for bar in &score.timeline.bars {
+            let here: Vec<_> =
+                own.iter().filter(|d| d.from_bar <= bar.number && d.to_bar >= bar.number).collect();
+            let mine = inside(score, chair.track, bar);
+            if here.is_empty() || mine.is_empty() {
+                continue;
+            }
+            let same = here.iter().any(|d| alike(&mine, &inside(score, d.of, bar), d.semitones));
+            // The doubling is said in the plan if either goes with the other.
+            let col = goes(score, plan, &chair.id, bar, &mine, None)
+                || here.iter().any(|d| {
+                    name(d.of).is_some_and(|leader| {
+                        goes(score, plan, leader, bar, &inside(score, d.of, bar), Some(&chair.id))
+                    })
+                });
+            counts[0] += 1;
+            counts[1] += usize::from(same);
+            counts[2] += usize::from(col);
+            counts[3] += usize::from(col && same);
+        }
+        let [found, same, col, both] = counts;
+        println!("doubled\t{}\t{found}\t{same}\t{col}\t{both}", chair.id);
+    }
+}
+
+fn rows(what: &str, chair: &str, notes: &[Note]) {
+    for n in notes {
+        let pitch = match &n.kind {
+            NoteKind::Pitched(pitch) => format!("{pitch:?}"),
+            NoteKind::Unpitched { stroke } => stroke.clone(),
+        };
+        println!(
+            "{what}\t{chair}\t{}\t{}\t{pitch}\t{}{}\t{:?}",
+            n.at, n.length, n.slurred as u8, n.slurs_on as u8, n.marks
+        );
+    }
+}
+
+fn inside<'s>(score: &'s Score, track: usize, bar: &Bar) -> Vec<&'s Note> {
+    let notes = score.tracks[track].content.notes.iter();
+    let mut notes: Vec<&Note> = notes.filter(|n| n.at >= bar.at && n.at < bar.at + bar.length).collect();
+    notes.sort_by_key(|n| (n.at, n.pitch()));
+    notes
+}
+
+/// The same notes at a distance, whatever the text.
+fn alike(mine: &[&Note], theirs: &[&Note], semitones: i16) -> bool {
+    mine.len() == theirs.len()
+        && mine.iter().zip(theirs).all(|(a, b)| {
+            let mut moved = (*b).clone().moved(semitones);
+            moved.syllable.clone_from(&a.syllable);
+            a.plays_as(&moved)
+        })
+}
+
+/// Does a chair's cell say `col` for all these notes of a bar (with one chair, or with any)?
+fn goes(score: &Score, plan: &Plan, chair: &str, bar: &Bar, notes: &[&Note], with: Option<&str>) -> bool {
+    let passage = plan.passages.iter().find(|p| p.from_bar <= bar.number && p.to_bar >= bar.number);
+    let cell = passage.and_then(|p| p.cells.iter().find(|c| c.chair == chair));
+    let Some(turns) = cell.and_then(|c| c.words.divisions.first()) else { return false };
+    !notes.is_empty()
+        && notes.iter().all(|n| {
+            let begun = |at: Option<ripieno_plan::PlaceWord>| {
+                at.is_none_or(|w| {
+                    score.timeline.at(w.bar, w.beat.unwrap_or(1.0)).is_some_and(|at| at <= n.at)
+                })
+            };
+            let turn = turns.iter().rev().find(|t| begun(t.from));
+            turn.is_some_and(|t| match &t.source {
+                Source::Col { chair } => with.is_none_or(|w| w == chair),
+                _ => false,
+            })
+        })
+}
