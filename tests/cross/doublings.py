@@ -1,6 +1,6 @@
 """Doublings found by `ripieno read FILE --json`, against arrangements whose doublings are known, and against other counts.
 
-    python tests/cross/doublings.py --ripieno RIPIENO --dump NOTES [--long] [--only generated|real|relations]
+    python tests/cross/doublings.py --ripieno RIPIENO --dump NOTES [--long] [--seed N] [--only generated|real|relations]
 
 Generated: lines of pieces from music21's corpus are given out to 8 to 18 chairs (arrangements.py): in unison and octaves,
 sustained, in a slower rhythm, without short notes, with notes left out, with up to a tenth of the notes changed; beside them
@@ -71,16 +71,16 @@ def corpus():
     return chorales, quartets
 
 
-def generated(command, dump, long):
+def generated(command, dump, long, first_seed):
     chorales, quartets = corpus()
-    chance = random.Random(4)
+    chance = random.Random(first_seed)
     chance.shuffle(chorales)
     chance.shuffle(quartets)
-    files = chorales[: 200 if long else 20] + quartets[: 100 if long else 20]
+    files = chorales[: 200 if long else 12] + quartets[: 100 if long else 8]
     totals = {"MusicXML": collections.Counter(), "MIDI": collections.Counter()}
-    kinds, made, leaders = collections.Counter(), 0, collections.Counter()
+    kinds, made, leaders, differ = collections.Counter(), 0, collections.Counter(), collections.Counter()
     with tempfile.TemporaryDirectory() as folder:
-        for seed, path in enumerate(files):
+        for seed, path in enumerate(files, 1000 * (first_seed - 4)):
             made_here = arrangements.arrange(dump, path, seed)
             if not made_here:
                 continue
@@ -100,6 +100,11 @@ def generated(command, dump, long):
                 totals[kind]["found"] += len(found)
                 totals[kind]["both"] += len(truth & found)
                 if kind == "MusicXML":
+                    differ["too much"] += len(found - truth)
+                    differ["missed"] += len(truth - found)
+                    counted = closed(count_of(made_here)) if found != truth else set()
+                    differ["too much, yet counted"] += len((found - truth) & counted)
+                    differ["missed, yet counted"] += len((truth - found) & counted)
                     by_chair = collections.defaultdict(set)
                     for bar, chair, of in named:
                         by_chair[bar, chair].add(of)
@@ -115,8 +120,20 @@ def generated(command, dump, long):
         precision, recall = t["both"] / max(t["found"], 1), t["both"] / max(t["truth"], 1)
         print(f"{kind}: {t['truth']} pairs by bar in the record, {t['found']} found: precision {precision:.4f}, recall {recall:.4f}")
         failed |= precision < LEAST or recall < LEAST or t["truth"] == 0
+    # Told, not taken off: the chairs' own notes, counted from the definition, where record and program differ.
+    print(
+        f"differing (MusicXML): {differ['too much']} too much, {differ['too much, yet counted']} of them doublings by the"
+        f" count of the chairs; {differ['missed']} missed, {differ['missed, yet counted']} of them doublings by that count"
+    )
     print(f"leaders: in {leaders['one'] / max(leaders['all'], 1):.4f} of the doubled bars of a chair it names one leader alone")
     return failed
+
+
+def count_of(arrangement):
+    """What the definition gives for the chairs as they are written."""
+    starts = arrangement.starts
+    chairs = [[(on, on + le, key, arrangements.bar_of(starts, on)) for on, le, key in notes] for notes in arrangement.chairs]
+    return count([Part(chair, starts) for chair in chairs], starts)
 
 
 def as_played(path):
@@ -132,7 +149,7 @@ def real(command, dump, long):
         return False
     files = sorted(pathlib.Path(folder).glob("*.mxl"))
     if not long:
-        files = [f for f in files if f.stat().st_size < 200_000]
+        files = sorted(files, key=lambda f: f.stat().st_size)[:2]
     totals, direct = collections.Counter(), 0
     for path in files:
         played, fault = as_played(path)
@@ -191,12 +208,13 @@ def snap(parts, ours):
     return [[(nearest(on), nearest(end), pitch, bar) for on, end, pitch, bar in notes] for notes in parts]
 
 
-def relations(command, dump):
+def relations(command, dump, long):
     folder = os.environ.get("SCORES")
     if not folder:
         print("relations: SCORES names no folder; not run")
         return
-    for table in sorted(pathlib.Path(folder).glob("*.relations.csv")):
+    tables = sorted(pathlib.Path(folder).glob("*.relations.csv"))
+    for table in tables if long else tables[:2]:
         path = table.with_name(table.name.replace(".relations.csv", ".mxl"))
         ours, grid = readers.read_ripieno(dump, path, False)
         track, data = read(command, path)
@@ -225,12 +243,29 @@ def relations(command, dump):
                 missed = [bar for bar in bars if (bar, a, b) not in found]
                 if missed:
                     solid[reason(ours, grid, start, end, a, b)] += len(missed)
-        common = {(b, x, y) for b, x, y in found if any(grid[b] >= fractions.Fraction(r[0]) and grid[b + 1] <= fractions.Fraction(r[1]) for r in rows[1:])} if len(rows) < 60 else found
+        stretches = [(fractions.Fraction(row[0]), fractions.Fraction(row[1])) for row in rows[1:]]
+        beyond = collections.Counter(surplus(ours, grid, stretches, *pair) for pair in found - theirs)
+        more = ", ".join(f"{k} {n}" for k, n in beyond.most_common())
         why = ", ".join(f"{k} {n}" for k, n in solid.most_common())
         print(
             f"  {table.name}: theirs {len(theirs)}, found {len(found)}, both {len(theirs & found)}"
-            f" ({len(theirs & found) / max(len(theirs), 1):.3f} of theirs). Not found: {why or 'none'}"
+            f" ({len(theirs & found) / max(len(theirs), 1):.3f} of theirs). Not found: {why or 'none'}."
+            f" Found, not theirs: {more or 'none'}"
         )
+
+
+def surplus(ours, grid, stretches, bar, a, b):
+    """Why their table lacks what is found: it judges whole stretches of its own."""
+    around = [(start, end) for start, end in stretches if start <= grid[bar] and grid[bar + 1] <= end]
+    if not around:
+        return "bar cut or not covered by their stretches"
+
+    def tones(i):
+        return {(on, midi) for on, _, midi in ours[i][0] if midi is not None and around[0][0] <= on < around[0][1]}
+
+    x, y = tones(a), tones(b)
+    same = any({(on, p + 12 * o) for on, p in x} == y for o in range(-3, 4))
+    return "same notes throughout their stretch, not in their table" if same else "not the same notes throughout their stretch"
 
 
 def reason(ours, grid, start, end, a, b):
@@ -259,17 +294,18 @@ def main():
     parser.add_argument("--ripieno", help="the program; `read` and the file follow")
     parser.add_argument("--reader", help="the example `read` of the crate casting, in its place")
     parser.add_argument("--dump", required=True, help="the example `notes` of the crate formats")
-    parser.add_argument("--long", action="store_true")
+    parser.add_argument("--long", action="store_true", help="every score, and many more arrangements")
+    parser.add_argument("--seed", type=int, default=4, help="of the pieces chosen and the arrangements")
     parser.add_argument("--only", choices=["generated", "real", "relations"])
     args = parser.parse_args()
     command = [args.reader] if args.reader else [args.ripieno, "read"]
     failed = False
     if args.only in (None, "generated"):
-        failed |= generated(command, args.dump, args.long)
+        failed |= generated(command, args.dump, args.long, args.seed)
     if args.only in (None, "real"):
         failed |= real(command, args.dump, args.long)
     if args.only in (None, "relations"):
-        relations(command, args.dump)
+        relations(command, args.dump, args.long)
     return 1 if failed else 0
 
 
