@@ -39,9 +39,17 @@ const STATES: usize = 8_000;
 const THRIFTY: usize = 200;
 const TRIED: usize = 2;
 /// So many ways to move several pedals for one event are followed.
-const AT_ONCE: usize = 512;
-/// Up to so many events a part is searched in full.
+const AT_ONCE: usize = 64;
+/// And so many where there is no time for more.
+const FEW_AT_ONCE: usize = 8;
+/// Up to so many events a part is searched in full, unless that takes more than [`FULL`] tries.
 const SHORT: usize = 12;
+/// Tries of a full search before it is given up: about a second of work at most.
+const FULL: u64 = 6_000_000;
+/// Tries of a search of limited width over a whole part. What is past its share of them is followed as in the first search.
+const LIMITED: u64 = 400_000;
+/// Comparisons of two states that take as long as one try.
+const COMPARED: u64 = 8;
 /// The right foot has four pedals.
 const PEDALS_OF_A_FOOT: f64 = 4.0;
 /// Width of the first, quick search, whose cost no state may pass in the second.
@@ -145,7 +153,12 @@ pub fn solve(events: &[Event], initial: Setting, facts: &HarpFacts) -> Solution 
     // Written letters leave only the time to choose: that is searched in full.
     let by_letter = search.ways.iter().all(|w| w.len() == 1);
     let width = NARROWEST.max(STATES / events.len().max(1)).max(if by_letter { THRIFTY } else { 0 });
-    let width = if events.len() <= SHORT { usize::MAX } else { width };
+    if events.len() <= SHORT {
+        let full = search.run(initial, usize::MAX, bound);
+        if !full.narrowed && full.played.len() == events.len() {
+            return full;
+        }
+    }
     let second = search.run(initial, width, bound);
     // The second search may lose the way of the first, which is as dear, to others that looked better.
     if second.played.len() == events.len() && second.cost <= first.cost { second } else { first }
@@ -164,6 +177,8 @@ struct Search<'a> {
     contested: Vec<bool>,
     /// A way to move a pedal was passed over for one that looked better.
     passed_over: Cell<bool>,
+    /// Tries so far in this search.
+    tried: Cell<u64>,
 }
 
 impl<'a> Search<'a> {
@@ -180,7 +195,16 @@ impl<'a> Search<'a> {
             ways.push(found);
         }
         let contested = contested(events, facts.comfortable * PEDALS_OF_A_FOOT);
-        Self { events, facts, foot, ways, clashes, contested, passed_over: Cell::new(false) }
+        Self {
+            events,
+            facts,
+            foot,
+            ways,
+            clashes,
+            contested,
+            passed_over: Cell::new(false),
+            tried: Cell::new(0),
+        }
     }
 
     /// Follows at most `width` states, none of which costs more than `bound`.
@@ -190,7 +214,17 @@ impl<'a> Search<'a> {
         let mut states = vec![start];
         let mut narrowed = false;
         self.passed_over.set(false);
+        self.tried.set(0);
+        let full = width == usize::MAX;
         for event in 0..self.events.len() {
+            let share = LIMITED * (event as u64 + 1) / self.events.len() as u64;
+            let hurried = !full && self.tried.get() > share;
+            let width = if hurried { FIRST.min(width) } else { width };
+            let effort = match (full, hurried) {
+                (true, _) => usize::MAX,
+                (_, true) => FEW_AT_ONCE,
+                (_, false) => AT_ONCE,
+            };
             let mut pairs = self.follow(&states, event);
             if width < THRIFTY && pairs.len() > width * TRIED {
                 pairs.truncate(width * TRIED);
@@ -198,10 +232,20 @@ impl<'a> Search<'a> {
             }
             let mut next = Vec::with_capacity(pairs.len());
             for (_, state, way) in pairs {
-                self.play(&states[state], event, way, width < THRIFTY, &mut next);
+                self.play(&states[state], event, way, (width < THRIFTY, effort), &mut next);
+                if full && self.tried.get() > FULL {
+                    break;
+                }
             }
             next.retain(|n| n.0.cost <= bound + EPSILON);
-            narrowed |= thin(&mut next, width);
+            let allowed = if full { FULL.saturating_sub(self.tried.get()) } else { u64::MAX };
+            let (cut, compared) = thin(&mut next, width, allowed.saturating_mul(COMPARED));
+            narrowed |= cut;
+            self.tried.set(self.tried.get() + compared / COMPARED);
+            if full && self.tried.get() >= FULL {
+                // Given up: what there is leads nowhere.
+                return self.tell(&steps, 0, initial, f64::INFINITY, true);
+            }
             states.clear();
             for (mut state, way, moved) in next {
                 let back = std::mem::replace(&mut state.step, steps.len());
@@ -238,7 +282,14 @@ impl<'a> Search<'a> {
         pairs
     }
 
-    fn play(&self, state: &State, event: usize, index: usize, thrifty: bool, out: &mut Vec<Next>) {
+    fn play(
+        &self,
+        state: &State,
+        event: usize,
+        index: usize,
+        (thrifty, effort): (bool, usize),
+        out: &mut Vec<Next>,
+    ) {
         let way = &self.ways[event][index];
         let now = &self.events[event];
         let horizon = now.at - MEMORY;
@@ -269,15 +320,19 @@ impl<'a> Search<'a> {
         for letter in changes {
             let mut more = Vec::new();
             for (partial, moved) in &open {
+                if effort == usize::MAX && self.tried.get() > FULL {
+                    return;
+                }
                 self.change(state, partial, moved, (event, letter, thrifty), &mut more);
             }
-            if thrifty && more.len() > AT_ONCE {
+            if more.len() > effort {
                 more.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
-                more.truncate(AT_ONCE);
+                more.truncate(effort);
                 self.passed_over.set(true);
             }
             open = more;
         }
+        self.tried.set(self.tried.get() + 1);
         out.extend(open.into_iter().map(|(state, moved)| (state, index, moved)));
     }
 
@@ -300,6 +355,7 @@ impl<'a> Search<'a> {
             let (from, after) = (before.position[letter], before.last[letter]);
             moved.push(Moved { letter: letter as u8, from, after, job, buzz });
             out.push((state, moved));
+            self.tried.set(self.tried.get() + 1);
         };
         let due = self.events[event].at;
         let (release, clean) = self.free_from(before, partial, event, letter);
@@ -485,15 +541,21 @@ fn contested(events: &[Event], room: f64) -> Vec<bool> {
     result
 }
 
-/// Drops states that are no better than another in any way, and what is past the width. True if any of the latter.
-fn thin(states: &mut Vec<Next>, width: usize) -> bool {
+/// Drops states that are no better than another in any way, and what is past the width: whether there was any of the latter,
+/// and how many comparisons that took, not many more than `allowed`.
+fn thin(states: &mut Vec<Next>, width: usize, allowed: u64) -> (bool, u64) {
     if states.len() < 2 {
-        return false;
+        return (false, 0);
     }
     states.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
     let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(width));
-    let mut narrowed = false;
+    let (mut narrowed, mut compared) = (false, 0);
     for one in states.drain(..) {
+        if compared > allowed {
+            narrowed = true;
+            break;
+        }
+        compared += kept.len() as u64;
         if kept.iter().any(|k| as_good(&k.0, &one.0)) {
             continue;
         }
@@ -504,7 +566,7 @@ fn thin(states: &mut Vec<Next>, width: usize) -> bool {
         kept.push(one);
     }
     *states = kept;
-    narrowed
+    (narrowed, compared)
 }
 
 /// Costs no more, and can do all that the other can.

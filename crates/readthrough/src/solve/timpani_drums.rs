@@ -6,6 +6,7 @@
 
 use super::lane::{self, EPSILON, Job, Lane, Timed};
 use ripieno_instruments::{DrumFacts, TimpaniFacts};
+use std::cell::Cell;
 
 /// Tuning of a drum that nothing has asked for yet.
 pub const UNTUNED: i16 = i16::MIN;
@@ -30,9 +31,17 @@ const NARROWEST: usize = 32;
 /// And so many over all events: short parts are searched wholly, long ones in a time that grows with their length alone.
 const STATES: usize = 16_000;
 /// So many ways to take the strokes of one event are followed.
-const AT_ONCE: usize = 512;
-/// Up to so many events a part is searched in full.
+const AT_ONCE: usize = 64;
+/// And so many where there is no time for more.
+const FEW_AT_ONCE: usize = 8;
+/// Up to so many events a part is searched in full, unless that takes more than [`FULL`] tries.
 const SHORT: usize = 16;
+/// Tries of a full search before it is given up: about a second of work at most.
+const FULL: u64 = 3_000_000;
+/// Tries of a search of limited width over a whole part. What is past its share of them is followed as in the first search.
+const LIMITED: u64 = 400_000;
+/// Comparisons of two states that take as long as one try.
+const COMPARED: u64 = 8;
 /// Width of the first, quick search, whose cost no state may pass in the second.
 const FIRST: usize = 6;
 /// Seconds in which one stroke can bear on the foot's time for another: every drum of a large set retuned at ease.
@@ -126,13 +135,19 @@ struct Moved {
 /// nothing where it is free.
 pub fn solve(events: &[Event], set: &[DrumFacts], initial: &[i16], facts: &TimpaniFacts) -> Solution {
     let initial: Vec<i16> = (0..set.len()).map(|d| initial.get(d).copied().unwrap_or(UNTUNED)).collect();
-    let search = Search { events, set, facts };
+    let struck = events.iter().map(|e| that_fit(&e.strokes, set)).collect();
+    let search = Search { events, set, facts, struck, tried: Cell::new(0), passed_over: Cell::new(false) };
     let first = search.run(&initial, FIRST, f64::INFINITY);
     if !first.narrowed {
         return first;
     }
     let width = NARROWEST.max(STATES / events.len().max(1));
-    let width = if events.len() <= SHORT { usize::MAX } else { width };
+    if events.len() <= SHORT {
+        let full = search.run(&initial, usize::MAX, first.cost);
+        if !full.narrowed && full.drums.len() == events.len() {
+            return full;
+        }
+    }
     let second = search.run(&initial, width, first.cost);
     // The second search may lose the way of the first, which is as dear, to others that looked better.
     if second.drums.len() == events.len() && second.cost <= first.cost { second } else { first }
@@ -144,6 +159,12 @@ struct Search<'a> {
     events: &'a [Event],
     set: &'a [DrumFacts],
     facts: &'a TimpaniFacts,
+    /// For each stroke of each event: is it tried at all?
+    struck: Vec<Vec<bool>>,
+    /// Tries so far in this search.
+    tried: Cell<u64>,
+    /// A way to take the strokes of an event was passed over for one that looked better.
+    passed_over: Cell<bool>,
 }
 
 impl Search<'_> {
@@ -160,13 +181,34 @@ impl Search<'_> {
         let mut steps = vec![Step::default()];
         let mut states = vec![start];
         let mut narrowed = false;
+        self.tried.set(0);
+        self.passed_over.set(false);
+        let full = width == usize::MAX;
         for event in 0..self.events.len() {
+            let share = LIMITED * (event as u64 + 1) / self.events.len() as u64;
+            let hurried = !full && self.tried.get() > share;
+            let width = if hurried { FIRST.min(width) } else { width };
+            let effort = match (full, hurried) {
+                (true, _) => usize::MAX,
+                (_, true) => FEW_AT_ONCE,
+                (_, false) => AT_ONCE,
+            };
             let mut next = Vec::with_capacity(states.len() * 3);
             for state in &states {
-                self.follow(state, event, &mut next);
+                self.follow(state, event, effort, &mut next);
+                if full && self.tried.get() > FULL {
+                    break;
+                }
             }
             next.retain(|n| n.0.cost <= bound + EPSILON);
-            narrowed |= thin(&mut next, width);
+            let allowed = if full { FULL.saturating_sub(self.tried.get()) } else { u64::MAX };
+            let (cut, compared) = thin(&mut next, width, allowed.saturating_mul(COMPARED));
+            narrowed |= cut;
+            self.tried.set(self.tried.get() + compared / COMPARED);
+            if full && self.tried.get() >= FULL {
+                // Given up: what there is leads nowhere.
+                return tell(&steps, 0, initial.to_vec(), f64::INFINITY, true);
+            }
             states.clear();
             for (mut state, mut step) in next {
                 step.back = std::mem::replace(&mut state.step, steps.len());
@@ -176,10 +218,10 @@ impl Search<'_> {
         }
         let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
         let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
-        tell(&steps, last, initial.to_vec(), cost, narrowed)
+        tell(&steps, last, initial.to_vec(), cost, narrowed || self.passed_over.get())
     }
 
-    fn follow(&self, state: &State, event: usize, out: &mut Vec<Next>) {
+    fn follow(&self, state: &State, event: usize, effort: usize, out: &mut Vec<Next>) {
         let now = &self.events[event];
         let mut begin = state.clone();
         let horizon = now.at - MEMORY;
@@ -190,16 +232,25 @@ impl Search<'_> {
             }
         }
         let mut open = vec![(begin, Step::default())];
-        for stroke in &now.strokes {
+        for (index, stroke) in now.strokes.iter().enumerate() {
+            if !self.struck[event][index] {
+                open.iter_mut().for_each(|(_, step)| step.drums.push(None));
+                continue;
+            }
             let mut more = Vec::new();
             for (partial, step) in &open {
+                if effort == usize::MAX && self.tried.get() > FULL {
+                    return;
+                }
+                let known = more.len();
                 self.strike(state, partial, step, event, *stroke, &mut more);
+                self.tried.set(self.tried.get() + (more.len() - known) as u64);
             }
-            if more.len() > AT_ONCE {
-                // More at once than anybody strikes.
+            if more.len() > effort {
                 let drums = |n: &Next| std::cmp::Reverse(n.1.drums.iter().flatten().count());
                 more.sort_by(|a, b| drums(a).cmp(&drums(b)).then(a.0.cost.total_cmp(&b.0.cost)));
-                more.truncate(AT_ONCE);
+                more.truncate(effort);
+                self.passed_over.set(true);
             }
             open = more;
         }
@@ -386,14 +437,57 @@ pub fn first_tuning(events: &[Event], solution: &Solution) -> Vec<i16> {
     tuning
 }
 
-fn thin(states: &mut Vec<Next>, width: usize) -> bool {
+/// Which strokes of an event are tried: all, or where there are more than drums, as many as find a drum of their own at once.
+fn that_fit(strokes: &[Stroke], set: &[DrumFacts]) -> Vec<bool> {
+    if strokes.len() <= set.len() {
+        return vec![true; strokes.len()];
+    }
+    let mut taken: Vec<Option<usize>> = vec![None; set.len()];
+    for stroke in 0..strokes.len() {
+        if taken.iter().all(Option::is_some) {
+            break;
+        }
+        make_room(stroke, strokes, set, &mut vec![false; set.len()], &mut taken);
+    }
+    (0..strokes.len()).map(|s| taken.contains(&Some(s))).collect()
+}
+
+/// Finds a drum for one more stroke, where others change drums for it (the augmenting path of bipartite matching).
+fn make_room(
+    stroke: usize,
+    strokes: &[Stroke],
+    set: &[DrumFacts],
+    seen: &mut Vec<bool>,
+    taken: &mut Vec<Option<usize>>,
+) -> bool {
+    for drum in 0..set.len() {
+        if seen[drum] || !set[drum].extended.holds(strokes[stroke].key) {
+            continue;
+        }
+        seen[drum] = true;
+        if taken[drum].is_none_or(|other| make_room(other, strokes, set, seen, taken)) {
+            taken[drum] = Some(stroke);
+            return true;
+        }
+    }
+    false
+}
+
+/// Drops states that are no better than another in any way, and what is past the width: whether there was any of the latter,
+/// and how many comparisons that took, not many more than `allowed`.
+fn thin(states: &mut Vec<Next>, width: usize, allowed: u64) -> (bool, u64) {
     if states.len() < 2 {
-        return false;
+        return (false, 0);
     }
     states.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
     let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(width));
-    let mut narrowed = false;
+    let (mut narrowed, mut compared) = (false, 0);
     for one in states.drain(..) {
+        if compared > allowed {
+            narrowed = true;
+            break;
+        }
+        compared += kept.len() as u64;
         if kept.iter().any(|k| as_good(&k.0, &one.0)) {
             continue;
         }
@@ -404,7 +498,7 @@ fn thin(states: &mut Vec<Next>, width: usize) -> bool {
         kept.push(one);
     }
     *states = kept;
-    narrowed
+    (narrowed, compared)
 }
 
 /// Costs no more, and can do all that the other can.
