@@ -36,13 +36,12 @@ pub fn check(cue: &Cue, performed: &Performed) -> Checked {
     check_with(cue, performed, None)
 }
 
+/// Gives the reading for chairs in an order.
+type ReadingFor<'a> = &'a dyn Fn(&[&str]) -> Reading;
+
 /// The same where every chair plays as written and the source was read already: `read` gives the reading for chairs in this
 /// order.
-pub(crate) fn check_with(
-    cue: &Cue,
-    performed: &Performed,
-    read_already: Option<&dyn Fn(&[&str]) -> Reading>,
-) -> Checked {
+pub(crate) fn check_with(cue: &Cue, performed: &Performed, read_already: Option<ReadingFor<'_>>) -> Checked {
     let read: Vec<(&ChairPlan, &Part)> = performed
         .performance
         .chairs

@@ -22,7 +22,11 @@ struct Ear {
 }
 
 fn parts(asked: &Asked<'_>, players: f64) -> Vec<(f64, f64)> {
-    of(asked).components.iter().map(|c| (c.hertz, c.power + HALL + 10.0 * players.log10())).collect()
+    of(asked)
+        .components
+        .iter()
+        .map(|c| (c.hertz, c.power + HALL + 10.0 * ripieno_units::math::log10(players)))
+        .collect()
 }
 
 impl Ear {

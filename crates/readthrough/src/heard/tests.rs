@@ -19,7 +19,7 @@ impl Spectra for Plain {
         let loud = instrument.level.as_ref().map_or(90.0, |l| l.forte) - 4.5 + level;
         let ground = 440.0 * 2.0_f64.powf((key - 69.0) / 12.0);
         let components =
-            (1..=12).map(|n| f64::from(n)).map(|n| (ground * n, loud - 30.0 * n.log10() - 1.0)).collect();
+            (1..=12).map(f64::from).map(|n| (ground * n, loud - 30.0 * n.log10() - 1.0)).collect();
         Spectrum { components, decay: instrument.decays.then_some(2.0) }
     }
 }

@@ -145,6 +145,9 @@ pub fn check(table: &Table<'_>) -> Vec<Finding> {
     findings
 }
 
+/// An event with what is wrong in it: a move, or two jobs of a foot that clash.
+type Trouble = (usize, Option<usize>, Option<(usize, usize)>);
+
 /// Events of one finding: the first and the last, and what is said of them.
 #[derive(Default)]
 struct Group {
@@ -192,7 +195,7 @@ impl<'a> Played<'a> {
         findings.extend(buzz.iter().map(|g| self.buzz(g)));
     }
 
-    fn groups(&self, mut troubles: Vec<(usize, Option<usize>, Option<(usize, usize)>)>) -> Vec<Group> {
+    fn groups(&self, mut troubles: Vec<Trouble>) -> Vec<Group> {
         troubles.sort();
         let mut groups: Vec<Group> = Vec::new();
         for (event, one, clash) in troubles {

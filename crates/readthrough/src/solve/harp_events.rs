@@ -42,12 +42,16 @@ struct Ask {
     note: usize,
 }
 
+/// A note that only strings without pedal have: its event, its key, the strings with their positions, and whether it could be had
+/// otherwise.
+type OnFixed = (usize, i16, Vec<(usize, i8)>, bool);
+
 /// Reads a part. `free`: written letters may be respelled.
 pub fn plucked(table: &Table<'_>, desk: &Desk<'_>, free: bool, facts: &HarpFacts) -> Plucked {
     let notes = &desk.part.content.notes;
     let mut out = Plucked::default();
     let mut asks: Vec<Ask> = Vec::new();
-    let mut low_and_high: Vec<(usize, i16, Vec<(usize, i8)>, bool)> = Vec::new();
+    let mut low_and_high: Vec<OnFixed> = Vec::new();
     let reader = Reader { table, desk, facts, free };
     for (index, note) in notes.iter().enumerate() {
         for pluck in reader.plucks(note) {
@@ -243,7 +247,7 @@ pub fn signature(timeline: &Timeline, at: Beats) -> [i8; 7] {
 }
 
 /// The tuning of the fixed strings under which most notes have a string; natural where it does not matter.
-fn preset(asked: &[(usize, i16, Vec<(usize, i8)>, bool)], facts: &HarpFacts) -> Vec<i8> {
+fn preset(asked: &[OnFixed], facts: &HarpFacts) -> Vec<i8> {
     let strings = facts.fixed.len().min(6);
     let mut best = (usize::MAX, vec![0i8; facts.fixed.len()]);
     for index in 0..3usize.pow(strings as u32) {

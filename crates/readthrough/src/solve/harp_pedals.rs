@@ -454,9 +454,9 @@ impl<'a> Search<'a> {
         let mut moves_of: [Vec<(usize, usize)>; 2] = Default::default();
         for (event, step) in path.iter().enumerate() {
             let way = self.ways[event][step.way];
-            for letter in 0..7 {
-                if solution.initial[letter] == UNSET {
-                    solution.initial[letter] = way[letter];
+            for (initial, position) in solution.initial.iter_mut().zip(&way) {
+                if *initial == UNSET {
+                    *initial = *position;
                 }
             }
             solution.played.push(way);

@@ -12,6 +12,7 @@ fn read(path: &Path) -> Vec<Finding> {
     let score = ripieno_formats::musicxml::read(&bytes).unwrap();
     let draft = draft(
         &score,
+        &ripieno_music::Reading::default(),
         &DraftOptions { music: "score.mxl".into(), template: "template.toml".into(), title: None },
     );
     let (plan, _) = Plan::parse("cue.toml", &draft.cue);
