@@ -208,7 +208,14 @@ class Arrangement:
         parts = [Part([(on, on + le, key, bar_of(starts, on)) for on, le, key in line], starts) for line in lines]
         itself = closed(count(parts, starts))
         pairs = set(itself_pairs(self.having, itself, len(starts) - 1))
-        self.pairs = closed(pairs)
+        self.planned = closed(pairs)
+        # Chairs on different lines that come out with the same notes by chance (a sustained one and another line's strong
+        # beats) do double each other: counted from the definition, since nothing in the making knows of them.
+        chairs = [Part([(on, on + le, key, bar_of(starts, on)) for on, le, key in notes], starts) for notes in self.chairs]
+        chance = {
+            (bar, a, b) for bar, a, b in count(chairs, starts) if self.having[a].get(bar) != self.having[b].get(bar)
+        }
+        self.pairs = closed(pairs | chance)
         self.unsaid = {(bar, c) for c, bars in enumerate(self.open) for bar in bars}
 
     def said(self, pair):
