@@ -35,11 +35,18 @@ def main(parts=60, bars=400):
         subprocess.run([PROGRAM, "new", cue, "--music", music], check=True, capture_output=True)
         ours = best(5, lambda: subprocess.run(
             [PROGRAM, "perform", cue, "-o", midi], check=True, capture_output=True))
+        read = best(3, lambda: subprocess.run([PROGRAM, "read", music, "--json"], check=True, capture_output=True))
+        half = Path(scratch) / "half.musicxml"
+        half.write_text(generate_score.score(parts, bars // 2))
+        read_half = best(3, lambda: subprocess.run([PROGRAM, "read", half, "--json"], check=True, capture_output=True))
+        check = best(3, lambda: subprocess.run([PROGRAM, "check", cue, "--json"], check=True, capture_output=True))
         by_mido = best(2, lambda: mido.MidiFile(midi, charset="utf-8"))
         by_music21 = best(1, lambda: music21.converter.parse(music, forceSource=True))
         print(f"{parts} chairs, {bars} bars; {music.stat().st_size / 1e6:.1f} MB of MusicXML, "
               f"{midi.stat().st_size / 1e6:.1f} MB of MIDI")
         print(f"read, cast, perform, write: {ours:.3f} s (the whole program, best of 5)")
+        print(f"discovery and the whole read-through (`read`): {read:.2f} s, 1/{by_music21 / read:.0f} of what music21 needs "
+              f"to parse the file; half the bars: {read_half:.2f} s; `check` of the cue: {check:.2f} s")
         print(f"mido alone parses the MIDI written: {by_mido:.2f} s; ours is 1/{by_mido / ours:.0f} of it")
         print(f"music21 alone parses the MusicXML: {by_music21:.1f} s; ours is 1/{by_music21 / ours:.0f} of it")
 

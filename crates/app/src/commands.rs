@@ -23,7 +23,8 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
     write_performed(&cue, &performed, &midi)?;
     let options = RenderOptions { into: cue.folder.clone(), ..RenderOptions::default() };
     let rendered = render_watched(&cue, &performed, &options)?;
-    let report = ripieno_cue::report(&cue, &performed, Some(&rendered));
+    let checked = ripieno_cue::check(&cue, &performed);
+    let report = ripieno_cue::report(&cue, &performed, Some(&checked), Some(&rendered));
     write_file(&cue.folder.join("report.txt"), report.as_bytes())?;
     show::print(&report);
     show::print("\nFiles\n");
@@ -123,7 +124,7 @@ pub fn perform(
         show::print(&text);
         return Ok(ExitCode::SUCCESS);
     }
-    show::print(&ripieno_cue::report(&cue, &performed, None));
+    show::print(&ripieno_cue::report(&cue, &performed, None, None));
     show::print(&format!("\nWritten: {}\n", midi.display()));
     Ok(ExitCode::SUCCESS)
 }

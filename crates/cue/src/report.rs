@@ -1,11 +1,16 @@
 //! The short report of a cue: how it stands, what each chair's patch was asked, what it could not do.
 
-use crate::{Cue, Performed, Rendered};
+use crate::{Checked, Cue, Performed, Rendered, findings_text};
 use ripieno_music::{Finding, Severity};
 use std::fmt::Write as _;
 
-/// The report as text. `rendered` is left out where nothing was rendered.
-pub fn report(cue: &Cue, performed: &Performed, rendered: Option<&Rendered>) -> String {
+/// The report as text. `checked` is left out where nobody has read it through, `rendered` where nothing was rendered.
+pub fn report(
+    cue: &Cue,
+    performed: &Performed,
+    checked: Option<&Checked>,
+    rendered: Option<&Rendered>,
+) -> String {
     let mut text = String::new();
     let timeline = &performed.performance.timeline;
     let seconds = timeline.seconds(timeline.end()).0;
@@ -33,7 +38,12 @@ pub fn report(cue: &Cue, performed: &Performed, rendered: Option<&Rendered>) -> 
     );
     passages(&mut text, performed);
     patches(&mut text, performed);
-    list_findings(&mut text, &performed.findings);
+    match checked {
+        Some(checked) => {
+            let _ = write!(text, "\n{}", findings_text(checked));
+        }
+        None => list_findings(&mut text, &performed.findings),
+    }
     if !performed.remarks.is_empty() || !cue.warnings.is_empty() {
         let _ = writeln!(text, "\nRead by a rule, or inferred");
         for warning in &cue.warnings {

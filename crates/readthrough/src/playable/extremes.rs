@@ -8,6 +8,9 @@ use ripieno_music::{Finding, Severity};
 
 /// Half the step between two dynamic marks, dB: what lies nearer to the mark is that mark.
 const HALF_STEP: f64 = 2.25;
+/// Phrases and metre move a note's level about its mark by less than this, dB: nearly a whole mark (4.5 dB). A note that is marked
+/// with what the instrument can do is never complained of.
+const SHAPING: f64 = 4.0;
 /// A rest after which lips are fresh again, seconds (common practice, no source).
 const FRESH: f64 = 1.0;
 /// Shorter notes pass by without notice, seconds.
@@ -23,7 +26,7 @@ fn side(sheet: &Sheet<'_>, extremes: &[Extreme], soft: bool, out: &mut Vec<Findi
     for extreme in extremes {
         let Some(bound) = level_of(&extreme.mark) else { continue };
         let beyond = |r: &Read<'_>| {
-            let level = if soft { r.level < bound - HALF_STEP } else { r.level > bound + HALF_STEP };
+            let level = if soft { r.level < bound - SHAPING } else { r.level > bound + SHAPING };
             level && r.key.is_some_and(|k| extreme.range.holds(k)) && r.seconds() >= PASSING
         };
         let mut hits: Vec<usize> = Vec::new();
