@@ -56,7 +56,7 @@ const BARS_TOGETHER: i32 = 1;
 /// Events before and after a place that a trial looks at: what lies further off has time of its own.
 const TRIAL: (usize, usize) = (24, 16);
 /// So many places of a part are given a tried remedy; a part with more wants another instrument.
-const TRIALS: usize = 24;
+const TRIALS: usize = 8;
 
 /// A harp part with its way through the pedals.
 pub(super) struct Played<'a> {

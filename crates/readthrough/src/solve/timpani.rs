@@ -7,6 +7,7 @@ use crate::{Desk, Found, Table};
 use ripieno_instruments::{DrumFacts, TimpaniFacts, timpani};
 use ripieno_music::{Change, DirectionKind, Edit, Finding, Note, Place, Playing, Severity};
 use ripieno_units::Beats;
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 /// The rules of this file.
@@ -47,6 +48,8 @@ struct Played<'a> {
     events: Vec<Event>,
     places: Vec<Beats>,
     solution: Solution,
+    /// What one drum more would do, by its size.
+    tried: RefCell<BTreeMap<u16, Solution>>,
 }
 
 fn is_timpani(desk: &Desk<'_>) -> bool {
@@ -74,7 +77,7 @@ fn play<'a>(table: &'a Table<'a>, desk: &'a Desk<'a>) -> Played<'a> {
     let set = drums(&inches(desk, facts), facts);
     let (events, places) = struck(table, desk);
     let solution = solve(&events, &set, &[], facts);
-    Played { table, desk, facts, set, events, places, solution }
+    Played { table, desk, facts, set, events, places, solution, tried: RefCell::default() }
 }
 
 /// The part as strokes and rolls.
@@ -411,8 +414,12 @@ impl Played<'_> {
             return None;
         }
         set.sort_unstable_by(|a, b| b.cmp(a));
-        let solution = solve(&self.events, &drums(&set, self.facts), &[], self.facts);
-        if !good(&solution, &self.events) {
+        // One drum more is one search, however many findings ask for it.
+        let mut tried = self.tried.borrow_mut();
+        let solution = tried
+            .entry(inches)
+            .or_insert_with(|| solve(&self.events, &drums(&set, self.facts), &[], self.facts));
+        if !good(solution, &self.events) {
             return None;
         }
         let list = set.iter().map(u16::to_string).collect::<Vec<_>>().join(", ");
