@@ -39,7 +39,7 @@ const SHORT: usize = 16;
 /// Tries of a full search before it is given up: about a second of work at most.
 const FULL: u64 = 3_000_000;
 /// Tries of a search of limited width over a whole part. What is past its share of them is followed as in the first search.
-const LIMITED: u64 = 400_000;
+const LIMITED: u64 = 100_000;
 /// Comparisons of two states that take as long as one try.
 const COMPARED: u64 = 8;
 /// Width of the first, quick search, whose cost no state may pass in the second.
