@@ -33,6 +33,9 @@ use stretch::Stretch;
 /// Of two that have the same notes the one with more of them leads, else the one that stands higher in the score; of
 /// several that move together all name the same leader.
 pub fn find(score: &Score) -> Vec<Doubling> {
+    if score.timeline.bars.is_empty() {
+        return Vec::new();
+    }
     let lines = Lines::new(score);
     let mut found = leaders::gather(&lines, stretch::all(&lines));
     found.sort_by_key(|s| (s.from, s.chair, s.to, s.of, s.semitones));

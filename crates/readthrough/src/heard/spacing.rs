@@ -117,7 +117,10 @@ impl Spacing<'_, '_> {
         let weaker = (10.0 * ripieno_units::math::log10(power(&a) / power(&b))).abs();
         let here = roughness(&a, &b);
         let there = roughness(&parts(low, LIMIT.0), &parts(high, LIMIT.0 + LIMIT.1));
-        let found = weaker <= WEAKER && here > ROUGHER * there && here > 0.05;
+        let by_ear = weaker <= WEAKER && here > ROUGHER * there && here > 0.05;
+        // Thirds below the limit are said by the rule itself, whatever the spectra.
+        let third = low.key < LIMIT.0 && (3..=LIMIT.1).contains(&(high.key.saturating_sub(low.key)));
+        let found = by_ear || (third && weaker <= WEAKER);
         self.rough.borrow_mut().insert(key, found);
         found
     }

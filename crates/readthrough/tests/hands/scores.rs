@@ -109,7 +109,9 @@ fn the_repertory_can_be_played() {
             }
         }
         hard += found.iter().filter(|f| f.severity == Severity::Hard).count();
-        let impossible = found.iter().filter(|f| f.severity == Severity::Impossible);
+        // Harps and timpani have tests of their own.
+        let ours_alone = |rule: &str| !rule.starts_with("harp") && !rule.starts_with("timpani");
+        let impossible = found.iter().filter(|f| f.severity == Severity::Impossible && ours_alone(f.rule));
         let list = if beside { &mut ours } else { &mut theirs };
         list.extend(impossible.map(|f| format!("{}: {}", path.display(), f.message)));
     }
