@@ -297,14 +297,13 @@ def reason(ours, grid, start, end, a, b):
 
 def main():
     parser = argparse.ArgumentParser()
-    parser.add_argument("--ripieno", help="the program; `read` and the file follow")
-    parser.add_argument("--reader", help="the example `read` of the crate casting, in its place")
+    parser.add_argument("--ripieno", required=True, help="the program; `read` and the file follow")
     parser.add_argument("--dump", required=True, help="the example `notes` of the crate formats")
     parser.add_argument("--long", action="store_true", help="every score, and many more arrangements")
     parser.add_argument("--seed", type=int, default=4, help="of the pieces chosen and the arrangements")
     parser.add_argument("--only", choices=["generated", "real", "relations"])
     args = parser.parse_args()
-    command = [args.reader] if args.reader else [args.ripieno, "read"]
+    command = [args.ripieno, "read"]
     failed = False
     if args.only in (None, "generated"):
         failed |= generated(command, args.dump, args.long, args.seed)

@@ -1,8 +1,10 @@
 //! Cells with their dynamics or their octave changed, for the changes that findings of balance carry.
 
 use crate::Table;
+pub use crate::playable::cell_edit::with_octave;
+use crate::playable::cell_edit::words;
 use ripieno_music::Dynamic;
-use ripieno_plan::{CellMark, CellWords, DynamicStep, Source};
+use ripieno_plan::{CellMark, DynamicStep, Source};
 
 /// From soft to loud; what a step of a dynamic is.
 const MARKS: [Dynamic; 8] =
@@ -10,18 +12,6 @@ const MARKS: [Dynamic; 8] =
 
 /// dB between two marks.
 pub const STEP: f64 = 4.5;
-
-/// Reads a cell; a word that is no word of the trade may be an articulation of a card.
-pub fn words(text: &str) -> Option<CellWords> {
-    let (cell, faults) = CellWords::parse(text);
-    if faults.is_empty() {
-        return Some(cell);
-    }
-    let names: Vec<String> =
-        text.split([';', '/']).flat_map(|p| p.split(',').skip(1)).map(|p| p.trim().to_lowercase()).collect();
-    let (cell, faults) = CellWords::parse_with(text, &|word| names.iter().any(|n| n == word));
-    faults.is_empty().then_some(cell)
-}
 
 /// The mark nearest to a level in dB re mf.
 pub fn nearest(level: f64) -> Dynamic {
@@ -63,16 +53,6 @@ pub fn with_steps(text: &str, steps: i32, level: f64) -> Option<(String, String)
 /// Whether a cell sets its own dynamics.
 pub fn sets_dynamics(text: &str) -> bool {
     words(text).is_some_and(|c| c.marks.iter().any(|m| matches!(m, CellMark::Dynamics(_))))
-}
-
-/// The cell an octave or two away.
-pub fn with_octave(text: &str, semitones: i16) -> Option<String> {
-    let mut cell = words(text)?;
-    for turn in cell.divisions.iter_mut().flatten().filter(|t| t.source != Source::Tacet) {
-        turn.octave = turn.octave.checked_add(semitones).filter(|o| o.abs() <= 36)?;
-    }
-    let after = cell.to_string();
-    (after != text && words(&after).is_some()).then_some(after)
 }
 
 /// Chairs (by desk) that play `col` this one in the passage that holds a bar.

@@ -17,6 +17,7 @@ pub mod timpani;
 pub mod timpani_drums;
 
 mod harp_chords;
+mod thin;
 
 pub use charts::{Charts, PedalChange, PedalChart, TuningChange, TuningChart, charts};
 

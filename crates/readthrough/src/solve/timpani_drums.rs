@@ -5,6 +5,7 @@
 //! that is worse than another in all of these is dropped. Pure: it knows keys and seconds. The costs are own.
 
 use super::lane::{self, EPSILON, Job, Lane, Timed};
+use super::thin::thin;
 use ripieno_instruments::{DrumFacts, TimpaniFacts};
 use std::cell::Cell;
 
@@ -202,7 +203,13 @@ impl Search<'_> {
             }
             next.retain(|n| n.0.cost <= bound + EPSILON);
             let allowed = if full { FULL.saturating_sub(self.tried.get()) } else { u64::MAX };
-            let (cut, compared) = thin(&mut next, width, allowed.saturating_mul(COMPARED));
+            let (cut, compared) = thin(
+                &mut next,
+                width,
+                allowed.saturating_mul(COMPARED),
+                |n| n.0.cost,
+                |a, b| as_good(&a.0, &b.0),
+            );
             narrowed |= cut;
             self.tried.set(self.tried.get() + compared / COMPARED);
             if full && self.tried.get() >= FULL {
@@ -471,34 +478,6 @@ fn make_room(
         }
     }
     false
-}
-
-/// Drops states that are no better than another in any way, and what is past the width: whether there was any of the latter,
-/// and how many comparisons that took, not many more than `allowed`.
-fn thin(states: &mut Vec<Next>, width: usize, allowed: u64) -> (bool, u64) {
-    if states.len() < 2 {
-        return (false, 0);
-    }
-    states.sort_by(|a, b| a.0.cost.total_cmp(&b.0.cost));
-    let mut kept: Vec<Next> = Vec::with_capacity(states.len().min(width));
-    let (mut narrowed, mut compared) = (false, 0);
-    for one in states.drain(..) {
-        if compared > allowed {
-            narrowed = true;
-            break;
-        }
-        compared += kept.len() as u64;
-        if kept.iter().any(|k| as_good(&k.0, &one.0)) {
-            continue;
-        }
-        if kept.len() >= width {
-            narrowed = true;
-            break;
-        }
-        kept.push(one);
-    }
-    *states = kept;
-    (narrowed, compared)
 }
 
 /// Costs no more, and can do all that the other can.
