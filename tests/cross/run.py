@@ -61,6 +61,9 @@ def main():
             ("halls against another simulator", script("rooms.py", *([] if long else ["--rate", 48000]))),
             ("loudness: published signals, two other meters", script("loudness.py")),
             ("loudness of the demo", script("loudness.py", "--file", demo / "mix.wav", demo / "listening.wav")),
+            ("hearing: ISO 532-1, ISO 226, a second writing of ISO 532-2", script(
+                "hearing.py", "--program", EXAMPLES / "hearing", *(["--long"] if long else []))),
+            ("passages of arrangements with known seams", script("passages.py", EXAMPLES / "reading", "--seed", 2)),
             ("the measuring tools", script("sound/check_tools.py")),
         ]
         figures = ["modes", "vowels", "brightness", "levels", "aliasing", "articulations"] + ["pitch"] * long
@@ -76,6 +79,8 @@ def main():
                 ("articulations, real scores", script("oracle.py", "--music", *(real if long else few[:5]))),
                 ("marked notes", script("marked_notes.py", *(real if long else few))),
                 ("MusicXML, real scores", xml(*(real if long else few))),
+                ("every note comes back from `new`", script("new_cast.py", *(["--long"] if long else []))),
+                ("the tune, real scores", script("tune.py", EXAMPLES / "reading", SCORES)),
                 ("rendering: real scores", script("rendering.py", "scores")),
             ]
         passed, failed = 0, []
