@@ -140,23 +140,10 @@ pub(crate) fn settled(dynamic: Dynamic) -> Dynamic {
     }
 }
 
-const LADDER: [Dynamic; 10] = [
-    Dynamic::Pppp,
-    Dynamic::Ppp,
-    Dynamic::Pp,
-    Dynamic::P,
-    Dynamic::Mp,
-    Dynamic::Mf,
-    Dynamic::F,
-    Dynamic::Ff,
-    Dynamic::Fff,
-    Dynamic::Ffff,
-];
-
 pub(crate) fn neighbour(dynamic: Dynamic, louder: bool) -> Dynamic {
-    let Some(i) = LADDER.iter().position(|d| *d == dynamic) else { return dynamic };
-    let next = if louder { (i + 1).min(LADDER.len() - 1) } else { i.saturating_sub(1) };
-    LADDER[next]
+    let Some(i) = Dynamic::LADDER.iter().position(|d| *d == dynamic) else { return dynamic };
+    let next = if louder { (i + 1).min(Dynamic::LADDER.len() - 1) } else { i.saturating_sub(1) };
+    Dynamic::LADDER[next]
 }
 
 #[cfg(test)]

@@ -73,6 +73,20 @@ pub enum Dynamic {
 }
 
 impl Dynamic {
+    /// The plain marks, from soft to loud.
+    pub const LADDER: [Self; 10] = [
+        Self::Pppp,
+        Self::Ppp,
+        Self::Pp,
+        Self::P,
+        Self::Mp,
+        Self::Mf,
+        Self::F,
+        Self::Ff,
+        Self::Fff,
+        Self::Ffff,
+    ];
+
     /// The level that holds from the mark on, in dB re the instrument's mf: 4.5 dB a step from ppp -18 to fff +13.5
     /// (after methods of expressive performance; consistent with the 30 to 35 dB that instruments play over,
     /// J. Meyer, Acoustics and the Performance of Music, from memory). `None` for marks that only accent.

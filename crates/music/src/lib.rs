@@ -30,7 +30,7 @@ pub use part::{Cell, Part};
 pub use performance::{
     ChairPerformance, Colour, Curve, Gesture, Performance, Realisation, Stroke, Sung, named,
 };
-pub use pitch::{Pitch, Spelling, Transposition, parse_key};
+pub use pitch::{Pitch, Spelling, Transposition, key_name, parse_key};
 pub use reading::{ChordVoice, Doubling, PassageFound, Reading, Role, RoleFound, TuneSpan};
 pub use score::{Content, Control, ControlKind, Score, Track, Warning};
 pub use timeline::{Bar, Clock, Key, Metre, Place, Tempo, TimeMark, TimeMarkKind, Timeline};

@@ -77,6 +77,12 @@ pub struct Transposition {
     pub steps: i16,
 }
 
+/// Name of a sounding key as musicians say it: `C#4`, with C4 the middle C; of the black keys the commoner name.
+pub fn key_name(key: i16) -> String {
+    const NAMES: [&str; 12] = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
+    format!("{}{}", NAMES[usize::from(key.rem_euclid(12).unsigned_abs())], key.div_euclid(12) - 1)
+}
+
 /// Reads a key name: a number 0 to 127, or letter, `#` or `b`, octave (`"C#3"`), where `middle_c` is the octave
 /// number that the speaker gives to MIDI key 60 (4 in the scientific convention). `None` if it is no key.
 pub fn parse_key(text: &str, middle_c: i16) -> Option<u8> {

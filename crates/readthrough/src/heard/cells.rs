@@ -6,25 +6,26 @@ use crate::playable::cell_edit::words;
 use ripieno_music::Dynamic;
 use ripieno_plan::{CellMark, DynamicStep, Source};
 
-/// From soft to loud; what a step of a dynamic is.
-const MARKS: [Dynamic; 8] =
-    [Dynamic::Ppp, Dynamic::Pp, Dynamic::P, Dynamic::Mp, Dynamic::Mf, Dynamic::F, Dynamic::Ff, Dynamic::Fff];
-
 /// dB between two marks.
 pub const STEP: f64 = 4.5;
+
+/// From ppp to fff.
+fn marks() -> &'static [Dynamic] {
+    &Dynamic::LADDER[1..9]
+}
 
 /// The mark nearest to a level in dB re mf.
 pub fn nearest(level: f64) -> Dynamic {
     let index = ((level + 18.0) / STEP).round().clamp(0.0, 7.0) as usize;
-    MARKS.get(index).copied().unwrap_or(Dynamic::Mf)
+    marks().get(index).copied().unwrap_or(Dynamic::Mf)
 }
 
 fn moved(mark: Dynamic, steps: i32) -> Option<Dynamic> {
-    let Some(index) = MARKS.iter().position(|m| *m == mark) else {
+    let Some(index) = marks().iter().position(|m| *m == mark) else {
         // Accents keep within the level; into nothing stays so. Marks that hold two levels cannot be moved by steps.
         return mark.level().is_none_or(|_| mark == Dynamic::Niente).then_some(mark);
     };
-    MARKS.get(usize::try_from(index as i32 + steps).ok()?).copied()
+    marks().get(usize::try_from(index as i32 + steps).ok()?).copied()
 }
 
 /// The cell with its dynamics moved by `steps` marks, and the words for it ("mp instead of mf"). A cell without dynamics

@@ -7,7 +7,7 @@ use super::lines::{Lines, Stretch};
 use super::slots::{Sound, Voice};
 use crate::Found;
 use ripieno_hearing::roughness;
-use ripieno_music::{Change, Finding, Severity};
+use ripieno_music::{Change, Finding, Severity, key_name};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
@@ -62,13 +62,6 @@ pub fn check(balance: &Balance<'_>, lines: &Lines<'_>) -> Vec<Finding> {
         out.extend(spacing.crossing(stretch));
     }
     out
-}
-
-/// A key as musicians say it, C4 in the middle.
-pub fn note_name(key: u8) -> String {
-    const NAMES: [&str; 12] = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
-    let name = NAMES.get(usize::from(key % 12)).copied().unwrap_or("C");
-    format!("{name}{}", i32::from(key) / 12 - 1)
 }
 
 impl Spacing<'_, '_> {
@@ -162,8 +155,8 @@ impl Spacing<'_, '_> {
         let message = format!(
             "by estimate the low register is muddy for {:.0} s of {all:.0}: most of all {who} on {} and {}, rougher than the same two as a third on C3",
             places.values().sum::<f64>(),
-            note_name(below),
-            note_name(above)
+            key_name(i16::from(below)),
+            key_name(i16::from(above))
         );
         let mut options = vec![(high, 12), (low, -12)];
         options.extend(places.keys().flat_map(|p| [(p.1, 12), (p.0, -12)]));
@@ -225,9 +218,9 @@ impl Spacing<'_, '_> {
         let message = format!(
             "by estimate there is a hole for {:.0} s of {all:.0}, and it is loud: most of all nobody plays between {} ({}) and {} ({})",
             places.values().sum::<f64>(),
-            note_name(below),
+            key_name(i16::from(below)),
             name(low),
-            note_name(above),
+            key_name(i16::from(above)),
             name(high)
         );
         let mut playing: Vec<usize> =

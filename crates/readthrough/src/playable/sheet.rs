@@ -214,28 +214,13 @@ impl Stretch {
     }
 }
 
-/// `C#4`: sounding, with C4 the middle C.
-pub(crate) fn pitch_name(key: i16) -> String {
-    let names = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
-    format!("{}{}", names[key.rem_euclid(12) as usize], key.div_euclid(12) - 1)
-}
-
-const MARKS: [Dynamic; 9] = [
-    Dynamic::Pppp,
-    Dynamic::Ppp,
-    Dynamic::Pp,
-    Dynamic::P,
-    Dynamic::Mp,
-    Dynamic::Mf,
-    Dynamic::F,
-    Dynamic::Ff,
-    Dynamic::Fff,
-];
+/// As musicians say it.
+pub(crate) use ripieno_music::key_name as pitch_name;
 
 /// The dynamic mark nearest to a level in dB re mf.
 pub(crate) fn nearest_mark(level: f64) -> &'static str {
     let off = |d: &Dynamic| d.level().map_or(f64::INFINITY, |l| (l.0 - level).abs());
-    MARKS.iter().min_by(|a, b| off(a).total_cmp(&off(b))).map_or("mf", |d| d.word())
+    Dynamic::LADDER[..9].iter().min_by(|a, b| off(a).total_cmp(&off(b))).map_or("mf", |d| d.word())
 }
 
 /// The level of a dynamic mark, dB re mf.

@@ -64,8 +64,7 @@ fn one(rule: &'static str, chair: &str, spots: &[&Spot]) -> Option<Finding> {
 
 /// `F#4`: a sounding pitch by name, sharps.
 pub fn name(key: u8) -> String {
-    const NAMES: [&str; 12] = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
-    format!("{}{}", NAMES[usize::from(key % 12)], i32::from(key / 12) - 1)
+    ripieno_music::key_name(i16::from(key))
 }
 
 /// `C4, E4 and G4`.
