@@ -19,7 +19,10 @@ fn main() {
     for name in ["units", "music", "instruments", "signal", "sound", "hall", "mix", "cue"] {
         let folder = PathBuf::from(env("CARGO_MANIFEST_DIR")).join("..").join(name);
         for part in ["src", "data"] {
-            println!("cargo::rerun-if-changed={}", folder.join(part).display());
+            // A folder that is not there would count as changed, every time.
+            if folder.join(part).is_dir() {
+                println!("cargo::rerun-if-changed={}", folder.join(part).display());
+            }
             collect(&folder, &folder.join(part), &mut sound);
         }
     }

@@ -45,10 +45,12 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
 pub fn new(dir: &Path, music: &Path, template: Option<&Path>) -> Result<ExitCode, CueError> {
     let created = ripieno_cue::create_with(dir, music, template)?;
     show::print(&format!(
-        "{}: {} chairs, {} passages. Every chair plays as written; change the cells of {}.\n",
+        "{}: {} chairs, {} passages; {} of {} cells double another chair with `col`, the rest play as written. Change the cells of {}.\n",
         created.folder.display(),
         created.chairs,
         created.passages,
+        created.cols.0,
+        created.cols.1,
         created.folder.join("cue.toml").display()
     ));
     for doubt in &created.doubts {

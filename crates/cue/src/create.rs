@@ -3,6 +3,7 @@
 use crate::open::standing;
 use crate::{CueError, folder, read_music, source, write_file};
 use ripieno_casting::{Draft, DraftOptions, draft_for};
+use ripieno_plan::{PlacedCell, Source};
 use std::path::{Path, PathBuf};
 
 /// What was made.
@@ -18,6 +19,8 @@ pub struct Created {
     pub chairs: usize,
     /// How many passages.
     pub passages: usize,
+    /// How many of its cells say `col`, and how many there are.
+    pub cols: (usize, usize),
 }
 
 /// Makes a cue in `folder` from a music file: the music is copied into it, a plan and a template are written.
@@ -67,6 +70,10 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
     }
     write_file(&into.join("cue.toml"), cue.as_bytes())?;
     let made = crate::Cue::open(into)?;
+    let cells = || made.plan.passages.iter().flat_map(|p| &p.cells);
+    let follows = |cell: &PlacedCell| {
+        cell.words.divisions.iter().flatten().any(|turn| matches!(turn.source, Source::Col { .. }))
+    };
     Ok(Created {
         folder: into.to_path_buf(),
         doubts,
@@ -78,6 +85,7 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
             .collect(),
         chairs: made.template.chairs.len(),
         passages: made.plan.passages.len(),
+        cols: (cells().filter(|c| follows(c)).count(), cells().count()),
     })
 }
 
