@@ -5,6 +5,7 @@
 //! allocate what the file merely claims.
 
 pub mod audio;
+pub mod flac;
 pub mod midi;
 pub mod musicxml;
 pub mod wav;

@@ -1,5 +1,6 @@
 //! WAV files out: plain RIFF/WAVE (IBM and Microsoft, Multimedia Programming Interface and Data Specifications 1.0, 1991;
-//! float samples after Microsoft's revision of 1994; both from memory).
+//! float samples after Microsoft's revision of 1994; both from memory), with chunks of the caller's before the samples where they
+//! are asked for (`bext` of EBU Tech 3285), and as RF64 where the file passes 4 GiB (EBU Tech 3306, from memory).
 
 use ripieno_units::Chance;
 use std::io::{self, Write};
@@ -49,8 +50,7 @@ pub struct Shape {
     pub frames: u64,
 }
 
-/// The bytes of a WAV file. Integers clip at full scale. Empty if it would pass the 4 GiB of the format:
-/// [`write_to`] says so.
+/// The bytes of a WAV file. Integers clip at full scale. Empty if it has more channels than the format: [`write_to`] says so.
 pub fn write(wav: &Wav, format: SampleFormat) -> Vec<u8> {
     let frames = wav.channels.iter().map(Vec::len).max().unwrap_or(0);
     let mut out = Vec::with_capacity(64 + frames * wav.channels.len() * usize::from(format.bytes()));
@@ -62,7 +62,7 @@ pub fn write(wav: &Wav, format: SampleFormat) -> Vec<u8> {
 
 /// Writes a WAV file piece by piece, so that its bytes are never in memory as a whole.
 ///
-/// Errors: those of `out`; [`io::ErrorKind::InvalidInput`] where the file would pass 4 GiB or 65,535 channels.
+/// Errors: those of `out`; [`io::ErrorKind::InvalidInput`] where there are more than 65,535 channels.
 pub fn write_to(out: &mut impl Write, wav: &Wav, format: SampleFormat) -> io::Result<()> {
     let channels =
         u16::try_from(wav.channels.len()).map_err(|_| invalid("a WAV file has at most 65,535 channels"))?;
@@ -100,12 +100,27 @@ pub struct Stream<'a, W: Write> {
     bytes: Vec<u8>,
 }
 
+/// A chunk that stands before the samples: its four letters and what it holds.
+pub type Chunk<'a> = ([u8; 4], &'a [u8]);
+
 impl<'a, W: Write> Stream<'a, W> {
     /// Writes the header.
     ///
-    /// Errors: those of `out`; [`io::ErrorKind::InvalidInput`] where the file would pass 4 GiB.
+    /// Errors: those of `out`; [`io::ErrorKind::InvalidInput`] where no file could be so long.
     pub fn begin(out: &'a mut W, shape: Shape, format: SampleFormat) -> io::Result<Self> {
-        out.write_all(&header(shape, format)?)?;
+        Self::begin_with(out, shape, format, &[])
+    }
+
+    /// Writes the header, with chunks of the caller's before the samples.
+    ///
+    /// Errors: as for [`Stream::begin`].
+    pub fn begin_with(
+        out: &'a mut W,
+        shape: Shape,
+        format: SampleFormat,
+        chunks: &[Chunk<'_>],
+    ) -> io::Result<Self> {
+        out.write_all(&header(shape, format, chunks)?)?;
         Ok(Self {
             out,
             shape,
@@ -175,20 +190,35 @@ fn data_bytes(shape: Shape, format: SampleFormat) -> u64 {
     shape.frames.saturating_mul(u64::from(shape.channels) * u64::from(format.bytes()))
 }
 
-fn header(shape: Shape, format: SampleFormat) -> io::Result<Vec<u8>> {
+/// What stands in a field of 32 bits whose value is in the `ds64` chunk (EBU Tech 3306).
+const ELSEWHERE: u32 = u32::MAX;
+
+fn header(shape: Shape, format: SampleFormat, chunks: &[Chunk<'_>]) -> io::Result<Vec<u8>> {
     let float = format == SampleFormat::Float32;
     let data = data_bytes(shape, format);
-    // WAVE, the format chunk, for floats an empty extension and a fact chunk, the data chunk.
-    let around: u64 = 4 + 24 + if float { 2 + 12 } else { 0 } + 8;
-    let whole = data.saturating_add(data % 2).saturating_add(around);
-    let whole = u32::try_from(whole).map_err(|_| {
-        invalid("a WAV file holds at most 4 GiB. Render fewer bars, or with fewer bits a sample")
-    })?;
+    let even = |bytes: &[u8]| bytes.len() as u64 + bytes.len() as u64 % 2;
+    let more: u64 = chunks.iter().map(|(_, bytes)| 8 + even(bytes)).sum();
+    // WAVE, the format chunk, for floats an empty extension and a fact chunk, the caller's, the data chunk.
+    let around: u64 = 4 + 24 + if float { 2 + 12 } else { 0 } + more + 8;
+    let whole = data.checked_add(data % 2).and_then(|d| d.checked_add(around));
+    let whole = whole.ok_or_else(|| invalid("no file is so long. Render fewer bars"))?;
     let frame = u32::from(shape.channels) * u32::from(format.bytes());
-    let mut out = Vec::with_capacity(64);
-    out.extend_from_slice(b"RIFF");
-    out.extend_from_slice(&whole.to_le_bytes());
-    out.extend_from_slice(b"WAVEfmt ");
+    let mut out = Vec::with_capacity(128 + more as usize);
+    let long = whole > u64::from(u32::MAX);
+    let short = |value: u64| if long { ELSEWHERE } else { u32::try_from(value).unwrap_or(ELSEWHERE) };
+    out.extend_from_slice(if long { b"RF64" } else { b"RIFF" });
+    out.extend_from_slice(&short(whole).to_le_bytes());
+    out.extend_from_slice(b"WAVE");
+    if long {
+        out.extend_from_slice(b"ds64");
+        out.extend_from_slice(&28u32.to_le_bytes());
+        for value in [whole + 36, data, shape.frames] {
+            out.extend_from_slice(&value.to_le_bytes());
+        }
+        // No table of other long chunks.
+        out.extend_from_slice(&0u32.to_le_bytes());
+    }
+    out.extend_from_slice(b"fmt ");
     out.extend_from_slice(&if float { 18u32 } else { 16 }.to_le_bytes());
     out.extend_from_slice(&if float { 3u16 } else { 1 }.to_le_bytes());
     out.extend_from_slice(&shape.channels.to_le_bytes());
@@ -200,10 +230,16 @@ fn header(shape: Shape, format: SampleFormat) -> io::Result<Vec<u8>> {
         out.extend_from_slice(&0u16.to_le_bytes());
         out.extend_from_slice(b"fact");
         out.extend_from_slice(&4u32.to_le_bytes());
-        out.extend_from_slice(&u32::try_from(shape.frames).unwrap_or(u32::MAX).to_le_bytes());
+        out.extend_from_slice(&short(shape.frames).to_le_bytes());
+    }
+    for (name, bytes) in chunks {
+        out.extend_from_slice(name);
+        out.extend_from_slice(&u32::try_from(bytes.len()).unwrap_or(ELSEWHERE).to_le_bytes());
+        out.extend_from_slice(bytes);
+        out.resize(out.len() + bytes.len() % 2, 0);
     }
     out.extend_from_slice(b"data");
-    out.extend_from_slice(&u32::try_from(data).unwrap_or(u32::MAX).to_le_bytes());
+    out.extend_from_slice(&short(data).to_le_bytes());
     Ok(out)
 }
 
@@ -305,12 +341,38 @@ mod tests {
     #[test]
     fn what_does_not_fit_is_refused() {
         let mut out = Vec::new();
-        let shape = Shape { sample_rate: 48_000, channels: 2, frames: 1 << 30 };
+        let shape = Shape { sample_rate: 48_000, channels: 2, frames: u64::MAX };
         assert!(Stream::begin(&mut out, shape, SampleFormat::Int24).is_err());
         let shape = Shape { frames: 2, ..shape };
         let mut stream = Stream::begin(&mut out, shape, SampleFormat::Int24).unwrap();
         assert!(stream.block(&[&[0.0]]).is_err());
         assert!(stream.block(&[&[0.0; 3], &[0.0; 3]]).is_err());
         assert!(stream.end().is_err());
+    }
+
+    /// Past 4 GiB the lengths stand in `ds64`, the first chunk, and the short fields are full (EBU Tech 3306, section 3).
+    #[test]
+    fn long_files_are_rf64() {
+        let shape = Shape { sample_rate: 48_000, channels: 2, frames: 1 << 30 };
+        let bytes = header(shape, SampleFormat::Int24, &[]).unwrap();
+        assert_eq!((&bytes[..4], &bytes[8..16]), (&b"RF64"[..], &b"WAVEds64"[..]));
+        assert_eq!((le(&bytes, 4, 4), le(&bytes, 16, 4)), (u32::MAX, 28));
+        let eight = |at: usize| u64::from_le_bytes(bytes[at..at + 8].try_into().unwrap());
+        let data = 6 * (1u64 << 30);
+        assert_eq!([eight(20), eight(28), eight(36)], [bytes.len() as u64 - 8 + data, data, 1 << 30]);
+        assert_eq!((&bytes[48..52], le(&bytes, bytes.len() - 4, 4)), (&b"fmt "[..], u32::MAX));
+    }
+
+    #[test]
+    fn chunks_stand_before_the_samples_and_are_even() {
+        let mut out = Vec::new();
+        let shape = Shape { sample_rate: 48_000, channels: 1, frames: 1 };
+        let mut stream =
+            Stream::begin_with(&mut out, shape, SampleFormat::Int16, &[(*b"bext", &[7; 5])]).unwrap();
+        stream.block(&[&[0.0]]).unwrap();
+        stream.end().unwrap();
+        assert_eq!((&out[36..40], le(&out, 40, 4)), (&b"bext"[..], 5));
+        assert_eq!((&out[44..50], &out[50..54]), (&[7, 7, 7, 7, 7, 0][..], &b"data"[..]));
+        assert_eq!((out.len(), le(&out, 4, 4)), (60, 52));
     }
 }

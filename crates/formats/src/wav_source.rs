@@ -35,9 +35,12 @@ impl<R: Read> Source<R> {
     pub fn begin(mut input: R) -> io::Result<Self> {
         let mut head = [0; 12];
         input.read_exact(&mut head)?;
-        if &head[..4] != b"RIFF" || &head[8..] != b"WAVE" {
+        let long = &head[..4] == b"RF64";
+        if !(long || &head[..4] == b"RIFF") || &head[8..] != b"WAVE" {
             return Err(damaged());
         }
+        // Of an RF64 file (EBU Tech 3306): the bytes of its samples.
+        let mut bytes = None;
         let mut found: Option<(Shape, SampleFormat)> = None;
         loop {
             let mut head = [0; 8];
@@ -46,7 +49,8 @@ impl<R: Read> Source<R> {
             if &head[..4] == b"data" {
                 let (mut shape, format) = found.ok_or_else(damaged)?;
                 let frame = u64::from(shape.channels) * u64::from(format.bytes());
-                shape.frames = u64::from(length) / frame;
+                let length = bytes.filter(|_| long && length == u32::MAX).unwrap_or(u64::from(length));
+                shape.frames = length / frame;
                 return Ok(Self { input, shape, format, left: shape.frames, bytes: Vec::new() });
             }
             if length > MOST_BYTES {
@@ -54,6 +58,9 @@ impl<R: Read> Source<R> {
             }
             let mut chunk = vec![0; (length + length % 2) as usize];
             input.read_exact(&mut chunk)?;
+            if &head[..4] == b"ds64" && long && chunk.len() >= 16 {
+                bytes = Some(u64::from(word(&chunk, 8)) | u64::from(word(&chunk, 12)) << 32);
+            }
             if &head[..4] == b"fmt " {
                 let format = match (half(&chunk, 0), half(&chunk, 14)) {
                     (1, 16) => SampleFormat::Int16,
@@ -78,6 +85,20 @@ impl<R: Read> Source<R> {
     /// How its samples are stored.
     pub fn format(&self) -> SampleFormat {
         self.format
+    }
+
+    /// Passes over so many frames, or to the end.
+    ///
+    /// Errors: those of the input.
+    pub fn skip(&mut self, frames: u64) -> io::Result<()>
+    where
+        R: io::Seek,
+    {
+        let frames = frames.min(self.left);
+        let bytes = frames * u64::from(self.shape.channels) * u64::from(self.format.bytes());
+        self.input.seek_relative(i64::try_from(bytes).map_err(|_| damaged())?)?;
+        self.left -= frames;
+        Ok(())
     }
 
     /// Reads up to so many frames into `channels`, which are filled anew; gives how many there were, 0 at the end.

@@ -221,3 +221,56 @@ pub enum Playing {
     /// Soft or hard sticks (`true`: hard).
     Mallets(bool),
 }
+
+impl Playing {
+    /// The trade's word, as cells and parts write it (common practice, no source).
+    pub fn word(&self) -> String {
+        let word = match self {
+            Self::Arco => "arco",
+            Self::Pizz => "pizz.",
+            Self::ColLegnoBattuto => "col legno batt.",
+            Self::ColLegnoTratto => "col legno tratto",
+            Self::ConSord => "con sord.",
+            Self::SenzaSord => "senza sord.",
+            Self::SulPont => "sul pont.",
+            Self::SulTasto => "sul tasto",
+            Self::Ord => "ord.",
+            Self::Harmonics => "harm.",
+            Self::NonVib => "non vib.",
+            Self::Vib => "vib.",
+            Self::Trem(true) => "trem.",
+            Self::Trem(false) => "non trem.",
+            Self::Flutter => "flutter",
+            Self::Stopped => "stopped",
+            Self::Open => "open",
+            Self::Legato => "legato",
+            Self::Staccato => "stacc.",
+            Self::Staccatissimo => "staccatissimo",
+            Self::Spiccato => "spiccato",
+            Self::Tenuto => "ten.",
+            Self::Portato => "portato",
+            Self::Marcato => "marcato",
+            Self::Detache => "détaché",
+            Self::Div(0) => "div.",
+            Self::Div(n) => return format!("div. a {n}"),
+            Self::Unis => "unis.",
+            Self::NonDiv => "non div.",
+            Self::Solo => "solo",
+            Self::Tutti => "tutti",
+            Self::Players(set) => {
+                let numbers: Vec<String> =
+                    (0..32).filter(|i| set & (1 << i) != 0).map(|i| format!("{}.", i + 1)).collect();
+                return numbers.join(" ");
+            }
+            Self::Together(n) => return format!("a {n}"),
+            Self::LetRing => "l.v.",
+            Self::Damp => "damp",
+            Self::Roll => "roll",
+            Self::Strokes => "strokes",
+            Self::Swell => "swell",
+            Self::Mallets(true) => "hard mallets",
+            Self::Mallets(false) => "soft mallets",
+        };
+        word.to_string()
+    }
+}

@@ -237,6 +237,11 @@ impl Convolver {
         self.inputs.iter().any(|i| !i.was_silent || i.ring.goes_on()) || self.shared.goes_on()
     }
 
+    /// Takes in a block without giving one: what is heard after it is as if it had been given. For a start in the middle.
+    pub fn pass(&mut self, inputs: &[&[f32]]) {
+        self.take(inputs);
+    }
+
     /// The next block: `inputs` in the order of the responses, `left` and `right` of the output, each of the block's length.
     /// Inputs that are missing or short count as silence; outputs are written as far as they reach.
     pub fn block(&mut self, inputs: &[&[f32]], left: &mut [f32], right: &mut [f32]) {

@@ -13,14 +13,18 @@ pub fn lerp(a: f64, b: f64, x: f64) -> f64 {
 /// Zero for an empty slice.
 pub fn polyline(points: &[(f64, f64)], x: f64) -> f64 {
     let (Some(first), Some(last)) = (points.first(), points.last()) else { return 0.0 };
-    if x <= first.0 {
+    // What is no number counts as before the first.
+    if x.is_nan() || x <= first.0 {
         return first.1;
     }
     if x >= last.0 {
         return last.1;
     }
     let i = points.partition_point(|p| p.0 <= x);
-    let (a, b) = (points[i - 1], points[i]);
+    // Where a place is no number nothing lies between: the last value holds.
+    let (Some(a), Some(b)) = (i.checked_sub(1).and_then(|i| points.get(i)), points.get(i)) else {
+        return last.1;
+    };
     if b.0 <= a.0 { b.1 } else { lerp(a.1, b.1, (x - a.0) / (b.0 - a.0)) }
 }
 
@@ -35,5 +39,6 @@ mod tests {
         assert_eq!(polyline(&p, 1.0), 3.0);
         assert_eq!(polyline(&p, 3.0), 9.0);
         assert_eq!(polyline(&[], 3.0), 0.0);
+        assert_eq!(polyline(&p, f64::NAN), 1.0);
     }
 }

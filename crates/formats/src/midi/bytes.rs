@@ -26,6 +26,8 @@ pub(super) struct RawTrack<'a> {
     /// Tick of its end.
     pub end: u64,
     pub port: u8,
+    /// Name of the device or port that it goes to (meta event 9), as last said.
+    pub device: &'a [u8],
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,7 +47,13 @@ pub(super) enum Event<'a> {
         value: i16,
     },
     /// Pressure of one key.
-    KeyPressure,
+    KeyPressure {
+        channel: u8,
+        key: u8,
+        value: u8,
+    },
+    /// A system exclusive message, without its status byte and its length; `bool`: it goes on from the one before.
+    Exclusive(&'a [u8], bool),
     Tempo(u32),
     Metre {
         beats: u8,
@@ -292,6 +300,9 @@ fn track<'a>(
                 if kind == 0x21 {
                     track.port = body.first().copied().unwrap_or(0);
                 }
+                if kind == 0x09 {
+                    track.device = body;
+                }
                 if kind == 0x2F {
                     track.end = now;
                     return Ok(true);
@@ -300,8 +311,7 @@ fn track<'a>(
             }
             0xF0 | 0xF7 => {
                 let size = cursor.quantity()? as usize;
-                cursor.take(size)?;
-                None
+                Some(Event::Exclusive(cursor.take(size)?, status == 0xF7))
             }
             0xF1..=0xFE => {
                 let what = "a system message that belongs in no file was passed over";
@@ -360,10 +370,7 @@ fn channel_event<'a>(status: u8, cursor: &mut Cursor<'a>) -> Result<Event<'a>, F
             0 => Event::Off { channel, key: first },
             velocity => Event::On { channel, key: first, velocity },
         },
-        0xA0 => {
-            cursor.data()?;
-            Event::KeyPressure
-        }
+        0xA0 => Event::KeyPressure { channel, key: first, value: cursor.data()? },
         0xB0 => control(ControlKind::Controller(first), cursor.data()?.into()),
         0xC0 => control(ControlKind::Program, first.into()),
         0xD0 => control(ControlKind::Pressure, first.into()),

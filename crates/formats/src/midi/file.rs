@@ -48,6 +48,19 @@ pub enum MidiEvent {
         channel: u8,
         value: i16,
     },
+    /// Pressure of a channel.
+    Pressure {
+        channel: u8,
+        value: u8,
+    },
+    /// Pressure of one key.
+    KeyPressure {
+        channel: u8,
+        key: u8,
+        value: u8,
+    },
+    /// A system exclusive message without its F0: it ends with F7.
+    Exclusive(Vec<u8>),
     /// Microseconds a quarter.
     Tempo(u32),
     /// Beats a bar and the power of two of the unit.
@@ -59,6 +72,8 @@ pub enum MidiEvent {
         fifths: i8,
         minor: bool,
     },
+    /// The SMPTE offset: hours with the rate's bits, minutes, seconds, frames, hundredths of a frame.
+    FrameOffset([u8; 5]),
     Marker(String),
     Lyric(String),
     Text(String),

@@ -20,14 +20,18 @@
 
 mod bytes;
 mod conduct;
+mod events;
 mod file;
+mod heads;
 mod lyrics;
 mod notes;
 mod percussion;
 mod read;
 mod write;
 
+pub use events::{MidiEvents, Tick, read_events};
 pub use file::{MidiEvent, MidiFile, MidiTrack};
+pub use heads::{TrackHead, heads};
 pub use percussion::stroke as percussion_stroke;
 pub use read::read;
 pub use write::write;

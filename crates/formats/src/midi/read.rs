@@ -173,7 +173,9 @@ fn tracks(raw: &Raw<'_>, ticks: Ticks, offsets: &[Beats], tally: &mut Tally) -> 
                         None => homeless.entry(channel).or_default().push(control),
                     }
                 }
-                Event::KeyPressure => tally.add(source, at(*tick), "pressure of single keys is not kept"),
+                Event::KeyPressure { .. } => {
+                    tally.add(source, at(*tick), "pressure of single keys is not kept")
+                }
                 Event::Text(bytes) => {
                     let text = raw.charset.text(bytes).trim().to_string();
                     if !text.is_empty() {

@@ -75,6 +75,16 @@ fn event(out: &mut Vec<u8>, event: &MidiEvent) {
             let raw = ((*value).clamp(-8192, 8191) + 8192) as u16;
             out.extend([status(0xE0, *channel), (raw & 0x7F) as u8, (raw >> 7) as u8]);
         }
+        MidiEvent::Pressure { channel, value } => out.extend([status(0xD0, *channel), data(*value)]),
+        MidiEvent::KeyPressure { channel, key, value } => {
+            out.extend([status(0xA0, *channel), data(*key), data(*value)]);
+        }
+        MidiEvent::Exclusive(bytes) => {
+            let length = bytes.len().min(LONGEST_STEP as usize);
+            out.push(0xF0);
+            quantity(out, length as u32);
+            out.extend_from_slice(&bytes[..length]);
+        }
         MidiEvent::Tempo(micros) => {
             meta(out, 0x51, &(*micros).clamp(1, 0x00FF_FFFF).to_be_bytes()[1..]);
         }
@@ -88,6 +98,7 @@ fn event(out: &mut Vec<u8>, event: &MidiEvent) {
         MidiEvent::Key { fifths, minor } => {
             meta(out, 0x59, &[(*fifths).clamp(-7, 7) as u8, u8::from(*minor)]);
         }
+        MidiEvent::FrameOffset(bytes) => meta(out, 0x54, &bytes.map(data)),
         MidiEvent::Marker(text) => meta(out, 0x06, text.as_bytes()),
         MidiEvent::Lyric(text) => meta(out, 0x05, text.as_bytes()),
         MidiEvent::Text(text) => meta(out, 0x01, text.as_bytes()),
