@@ -4,14 +4,14 @@
 //! cell  = [ "div.:" ] turns { "/" turns } { "," mark }
 //! turns = turn { ";" turn }
 //! turn  = ( line | "col" chair | "as written" | "tacet" ) { octave | "from" place | "to" place }
-//! mark  = dynamics | text | "breath" { "(" place ")" } | ornament | mark of the trade | articulation of a card
+//! mark  = dynamics | text | ( "marks" | "rhythm" ) "as written" | "breath" { "(" place ")" } | ornament | mark of the trade | articulation of a card
 //! ```
 //! Marks may also come before the first source.
 
 use crate::diagnostic::did_you_mean;
 use crate::lex::{Kind, Token, lex};
 use crate::speak::{OCTAVES, ORNAMENTS};
-use crate::{CellMark, CellWords, PlaceWord, Span, Turn, breath, dynamics};
+use crate::{CellMark, CellWords, Kept, PlaceWord, Span, Turn, breath, dynamics};
 use ripieno_music::words;
 
 /// One complaint about a cell: where in its text, what, and what would be right.
@@ -46,8 +46,19 @@ impl CellWords {
     /// The words that a cell may use for marks: the trade's, and ornaments.
     pub fn vocabulary<'a>() -> impl Iterator<Item = &'a str> {
         let shorter = |word: &'static str| -> &'a str { word };
-        words::vocabulary().chain(ORNAMENTS.iter().map(|o| o.0)).map(shorter)
+        words::vocabulary().chain(ORNAMENTS.iter().map(|o| o.0)).chain(KEPT.iter().map(|k| k.0)).map(shorter)
     }
+}
+
+/// The marks that keep something of a chair's own line where it goes with another.
+const KEPT: [(&str, Kept); 2] = [("marks as written", Kept::Marks), ("rhythm as written", Kept::Rhythm)];
+
+pub(crate) fn kept_words(kept: Kept) -> &'static str {
+    KEPT.iter().find(|(_, k)| *k == kept).map_or("", |(words, _)| words)
+}
+
+fn kept(phrase: &str) -> Option<Kept> {
+    KEPT.iter().find(|(words, _)| *words == phrase).map(|(_, kept)| *kept)
 }
 
 pub(crate) const SOURCES: &str = "begin with a line, `col` and a chair, `as written`, or `tacet`";
@@ -338,6 +349,7 @@ impl<'t> Reader<'t> {
             && (words::mark(&phrase).is_some()
                 || dynamics::starts(&phrase)
                 || ornament(&phrase).is_some()
+                || kept(&phrase).is_some()
                 || (self.known)(&phrase))
     }
 
@@ -391,6 +403,8 @@ impl<'t> Reader<'t> {
         let phrase = phrase(tokens);
         if let Some(kind) = ornament(&phrase) {
             marks.push(CellMark::Ornament(kind));
+        } else if let Some(kept) = kept(&phrase) {
+            marks.push(CellMark::AsWritten(kept));
         } else if let Some(playing) = words::mark(&phrase) {
             marks.push(CellMark::Playing(playing));
         } else if matches!(first.kind, Kind::Louder | Kind::Softer) || dynamics::starts(&word) {

@@ -4,6 +4,9 @@
 //! `cue.toml`, or what the caller makes of it.
 
 use crate::diagnostic::Lines;
+pub use crate::edit_chairs::{add_chair, move_chair, remove_chair};
+pub use crate::edit_others::{drop_other, keep_other, swap_other};
+pub use crate::edit_picture::{move_hits, set_tempi};
 use crate::toml::{key, quoted};
 use crate::{Diagnostic, Span, nearest};
 use std::ops::Range;
@@ -48,7 +51,7 @@ pub enum NewValue {
 }
 
 impl NewValue {
-    fn toml(&self) -> String {
+    pub(crate) fn toml(&self) -> String {
         let list = |parts: Vec<String>| format!("[{}]", parts.join(", "));
         match self {
             Self::Text(text) => quoted(text),
@@ -312,7 +315,7 @@ pub fn set_value(text: &str, path: &[&str], value: &NewValue) -> Result<String, 
     }
 }
 
-fn read(text: &str) -> Result<Table, Diagnostic> {
+pub(crate) fn read(text: &str) -> Result<Table, Diagnostic> {
     Document::parse(text.to_string()).map(Document::into_table).map_err(|error| {
         let message = format!("this is not TOML: {}", error.message().replace('\n', "; "));
         fault(text, error.span(), message, "correct the text first".into())
@@ -320,11 +323,11 @@ fn read(text: &str) -> Result<Table, Diagnostic> {
 }
 
 /// What was written must read.
-fn checked(text: String) -> Result<String, Diagnostic> {
+pub(crate) fn checked(text: String) -> Result<String, Diagnostic> {
     read(&text).map(|_| text)
 }
 
-fn fault(text: &str, span: Option<Range<usize>>, message: String, help: String) -> Diagnostic {
+pub(crate) fn fault(text: &str, span: Option<Range<usize>>, message: String, help: String) -> Diagnostic {
     let span = span.unwrap_or(0..0);
     let (line, column) = Lines::new(text).place(span.start);
     let span = Span { start: span.start, end: span.end };
@@ -335,7 +338,11 @@ fn passages(root: &Table) -> impl Iterator<Item = &Table> {
     root.get("passage").and_then(Item::as_array_of_tables).into_iter().flat_map(|a| a.iter())
 }
 
-fn find<'r>(text: &str, root: &'r Table, which: PassageRef<'_>) -> Result<(usize, &'r Table), Diagnostic> {
+pub(crate) fn find<'r>(
+    text: &str,
+    root: &'r Table,
+    which: PassageRef<'_>,
+) -> Result<(usize, &'r Table), Diagnostic> {
     let name = |t: &'r Table| t.get("name").and_then(Item::as_str);
     let found = passages(root).enumerate().find(|(i, t)| match which {
         PassageRef::Index(index) => *i == index,
@@ -368,7 +375,7 @@ fn bars(text: &str, table: &Table) -> Result<(Range<usize>, [i64; 2]), Diagnosti
 }
 
 /// The passage's own text: from its header to the end of its last line.
-fn block(text: &str, table: &Table) -> Range<usize> {
+pub(crate) fn block(text: &str, table: &Table) -> Range<usize> {
     let start = table.span().map_or(0, |s| s.start);
     let lines = Lines::new(text);
     let last = last_of(table, false).unwrap_or(start).max(start);
@@ -387,7 +394,7 @@ fn edit_block(block: &str, bars: &str, name: Option<&str>) -> Result<String, Dia
 }
 
 /// The last byte of a table's last value; of its own keys alone, or of tables inside it as well.
-fn last_of(table: &dyn TableLike, own: bool) -> Option<usize> {
+pub(crate) fn last_of(table: &dyn TableLike, own: bool) -> Option<usize> {
     let ends = table.iter().filter_map(|(_, item)| match item {
         Item::Value(value) => value.span().map(|s| s.end),
         Item::Table(inner) if !own || inner.is_dotted() => {
@@ -427,7 +434,7 @@ fn into_inline(text: &str, item: &Item, entry: &str, empty: bool) -> String {
     splice(text, at..at, &format!("{comma}{entry}"))
 }
 
-fn splice(text: &str, range: Range<usize>, new: &str) -> String {
+pub(crate) fn splice(text: &str, range: Range<usize>, new: &str) -> String {
     let mut out = text.to_string();
     if text.is_char_boundary(range.start) && text.is_char_boundary(range.end) && range.start <= range.end {
         out.replace_range(range, new);
@@ -436,7 +443,7 @@ fn splice(text: &str, range: Range<usize>, new: &str) -> String {
 }
 
 /// Adds whole lines after the line that a byte lies in.
-fn insert_after(text: &str, byte: usize, rows: &str) -> String {
+pub(crate) fn insert_after(text: &str, byte: usize, rows: &str) -> String {
     let lines = Lines::new(text);
     let end = lines.range(lines.index(byte)).end;
     let gap = if end == 0 || text[..end].ends_with('\n') { "" } else { line_end(text) };
@@ -444,7 +451,7 @@ fn insert_after(text: &str, byte: usize, rows: &str) -> String {
 }
 
 /// As the file ends its lines.
-fn line_end(text: &str) -> &'static str {
+pub(crate) fn line_end(text: &str) -> &'static str {
     if text.contains("\r\n") { "\r\n" } else { "\n" }
 }
 

@@ -16,17 +16,25 @@ mod card_check;
 mod card_text;
 mod cell;
 mod check;
+mod deliver;
 mod diagnostic;
 mod dynamics;
 pub mod edit;
+mod edit_chairs;
+mod edit_others;
+mod edit_picture;
+
 mod instrument;
 mod lex;
 mod list;
+mod picture;
 mod plan;
 mod played;
 mod read_advice;
 mod read_call;
 mod read_card;
+mod read_others;
+mod read_picture;
 mod read_plan;
 mod read_stage;
 mod read_template;
@@ -40,12 +48,17 @@ mod toml;
 
 pub use card::{ArticulationCard, Call, CallKind, DelayCurve, Delays, DynamicsCard, KeyMode, PatchCard};
 pub use cell::CellFault;
+pub use deliver::{DeliverPlan, NAME_WORDS, StemKind, USUAL_NAMES, Without};
 pub use diagnostic::{Diagnostic, Span, nearest};
 pub use edit::set_cell;
 pub use list::card_from_list;
-pub use plan::{Accepted, Keep, Kit, LineDef, PassagePlan, PlacedCell, Plan, Purpose, Settings};
+pub use picture::{HitPlan, MetrePlan, PicturePlan, TempoPlan};
+pub use plan::{
+    Accepted, Keep, Kit, LineDef, OtherCasting, PassagePlan, PlacedCell, Plan, Purpose, Settings,
+};
 pub use played::{SourcePlan, SourceTrack};
 pub use read_plan::ARTICULATIONS;
-pub use shorthand::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Turn};
+pub use shorthand::{CellMark, CellWords, DynamicStep, Kept, LineVoice, PlaceWord, Source, Turn};
 pub use stage::{EqBand, EqKind, FAMILIES, HallKind, HallPlan, MICROPHONES, Named, Placing, StagePlan};
 pub use template::{Bits, ChairPlan, FontPlan, MixPlan, Origin, RATES, SeatPlan, Template};
+pub use toml::quoted;

@@ -1,6 +1,6 @@
 //! `cue.toml`: the casting plan.
 
-use crate::{CellWords, SourcePlan, Span};
+use crate::{CellWords, DeliverPlan, MetrePlan, PicturePlan, SourcePlan, Span, TempoPlan};
 
 /// A casting plan.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -15,6 +15,8 @@ pub struct Plan {
     pub date: Option<String>,
     /// `[cue] for`: who is to play it.
     pub purpose: Purpose,
+    /// `[score]`: how score and parts are printed.
+    pub score: ScorePlan,
     /// `[cue] seed` and `[performance]`.
     pub settings: Settings,
     /// `[source]`: how the music is to be read.
@@ -27,6 +29,14 @@ pub struct Plan {
     pub accepted: Vec<Accepted>,
     /// `[kit.CHAIR]`: what players bring.
     pub kits: Vec<Kit>,
+    /// `[deliver]`: what is delivered.
+    pub deliver: DeliverPlan,
+    /// `[picture]`.
+    pub picture: Option<PicturePlan>,
+    /// `[[tempo]]`, in order.
+    pub tempi: Vec<TempoPlan>,
+    /// `[[metre]]`.
+    pub metres: Vec<MetrePlan>,
 }
 
 /// `[cue] for`: who is to play it, which decides what matters in the read-through.
@@ -37,6 +47,15 @@ pub enum Purpose {
     Samples,
     /// `"session"`: living players.
     Session,
+}
+
+/// `[score]`: how score and parts are printed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ScorePlan {
+    /// `pitch = "transposed"`: the score as the players read it; `"concert"` (the default) as it sounds.
+    pub transposed: bool,
+    /// `composer`: as printed; the source's if not given.
+    pub composer: Option<String>,
 }
 
 /// `"RULE@CHAIR:BAR" = "reason"`: a finding silenced on purpose. Without `:BAR` everywhere; without `@CHAIR` for everyone.
@@ -151,8 +170,19 @@ pub struct PassagePlan {
     pub to_bar: i32,
     /// Its cells, in the file's order.
     pub cells: Vec<PlacedCell>,
+    /// Other castings that are kept beside it.
+    pub others: Vec<OtherCasting>,
     /// Where it stands in the file.
     pub span: Span,
+}
+
+/// `[[passage.other]]`: another casting of the passage, kept to be heard against the one in force. It is not cast.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct OtherCasting {
+    /// Its name.
+    pub name: String,
+    /// Chairs with the text of their cells, in the file's order.
+    pub cells: Vec<(String, String)>,
 }
 
 /// A cell with its chair and its text.

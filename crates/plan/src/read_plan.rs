@@ -1,10 +1,13 @@
 //! Reading `cue.toml`.
 
 use crate::cell::{is_name, is_taken};
+use crate::deliver;
 use crate::diagnostic::did_you_mean;
 use crate::instrument;
 use crate::played;
 use crate::read_advice;
+use crate::read_others;
+use crate::read_picture;
 use crate::toml::{File, Inside, key_span, span_of, table_span};
 use crate::{
     CellMark, CellWords, Diagnostic, Keep, LineDef, PassagePlan, PlaceWord, PlacedCell, Plan, Purpose,
@@ -26,7 +29,21 @@ impl Plan {
     pub fn parse_with(file: &str, text: &str, known: &dyn Fn(&str) -> bool) -> (Self, Vec<Diagnostic>) {
         let mut file = File::new(file, text);
         let root = file.document();
-        file.only(&root, &["cue", "performance", "source", "lines", "passage", "accept", "kit"], "a plan");
+        let keys = [
+            "cue",
+            "performance",
+            "source",
+            "lines",
+            "passage",
+            "accept",
+            "kit",
+            "picture",
+            "tempo",
+            "metre",
+            "deliver",
+            "score",
+        ];
+        file.only(&root, &keys, "a plan");
         let mut plan = Self { template: "template.toml".into(), ..Self::default() };
         match file.table(&root, "cue") {
             Some(cue) => head(&mut file, cue, root.get("cue").map_or(0..0, span_of), &mut plan),
@@ -39,6 +56,9 @@ impl Plan {
         }
         if let Some(table) = file.table(&root, "performance") {
             settings(&mut file, table, &mut plan.settings);
+        }
+        if let Some(table) = file.table(&root, "score") {
+            printed(&mut file, table, &mut plan);
         }
         if let Some(source) = file.table(&root, "source") {
             plan.source = played::read(&mut file, source);
@@ -79,6 +99,13 @@ impl Plan {
         if let Some(kits) = file.table(&root, "kit") {
             plan.kits = read_advice::kits(&mut file, kits);
         }
+        if let Some(table) = file.table(&root, "deliver") {
+            plan.deliver = deliver::read(&mut file, table);
+        }
+        if let Some(table) = file.table(&root, "picture") {
+            plan.picture = Some(read_picture::picture(&mut file, table));
+        }
+        (plan.tempi, plan.metres) = read_picture::steps(&mut file, &root);
         plan.passages.sort_by_key(|p| p.from_bar);
         together(&mut file, &plan.passages);
         (plan, file.complaints())
@@ -131,6 +158,22 @@ fn head(file: &mut File<'_>, cue: &dyn TableLike, at: std::ops::Range<usize>, pl
     }
     if !cue.contains_key("music") && !file.broken {
         file.error(at, "[cue] names no music", "write music = \"my-piece.musicxml\"");
+    }
+}
+
+fn printed(file: &mut File<'_>, table: &dyn TableLike, plan: &mut Plan) {
+    file.only(table, &["pitch", "composer"], "[score]");
+    plan.score.composer = file.string(table, "composer").filter(|c| !c.trim().is_empty());
+    match file.string(table, "pitch").as_deref() {
+        None | Some("concert") => {}
+        Some("transposed") => plan.score.transposed = true,
+        Some(other) => {
+            let at = table.get("pitch").map_or(0..0, span_of);
+            let help = did_you_mean(other, ["concert", "transposed"], || {
+                "write \"concert\" (as it sounds) or \"transposed\" (as each player reads it)".into()
+            });
+            file.error(at, format!("`pitch = \"{other}\"` is not understood"), help);
+        }
     }
 }
 
@@ -255,7 +298,7 @@ fn passage(
     lines: &[String],
     known: &dyn Fn(&str) -> bool,
 ) -> Option<PassagePlan> {
-    file.only(table, &["name", "bars", "casting"], "a passage");
+    file.only(table, &["name", "bars", "casting", "other"], "a passage");
     let name = file.string(table, "name");
     let label = name.clone().unwrap_or_else(|| "without name".into());
     let bars = bars(file, table, &label);
@@ -290,10 +333,11 @@ fn passage(
             cells.push(PlacedCell { chair: chair.to_string(), text: text.to_string(), words, span });
         }
     }
+    let others = read_others::others(file, table, &|word| ARTICULATIONS.contains(&word) || known(word));
     let (from_bar, to_bar) = bars?;
     let name =
         name.filter(|n| !n.trim().is_empty()).unwrap_or_else(|| format!("Bars {from_bar} to {to_bar}"));
-    Some(PassagePlan { name, from_bar, to_bar, cells, span: table_span(table) })
+    Some(PassagePlan { name, from_bar, to_bar, cells, others, span: table_span(table) })
 }
 
 /// Places that lie outside the passage do nothing there.

@@ -1,5 +1,6 @@
 //! Reading `template.toml`.
 
+use crate::deliver;
 use crate::instrument;
 use crate::read_stage::{PLACING, placing, stage};
 use crate::toml::{File, key_span, span_of, value_float, value_span};
@@ -12,7 +13,7 @@ impl Template {
     pub fn parse(file: &str, text: &str) -> (Self, Vec<Diagnostic>) {
         let mut file = File::new(file, text);
         let root = file.document();
-        file.only(&root, &["chair", "stage", "hall", "family", "mix"], "a template");
+        file.only(&root, &["chair", "stage", "hall", "family", "mix", "deliver"], "a template");
         let mut template = Self::default();
         let mut any = root.contains_key("chair") || file.broken;
         if let Some(chairs) = file.table(&root, "chair") {
@@ -35,6 +36,9 @@ impl Template {
             template.mix = mix(&mut file, table);
             // The hall of all who name none: its time may stand here.
             template.stage.reverberation = file.number(table, "reverberation-s", 0.1, 12.0);
+        }
+        if let Some(table) = file.table(&root, "deliver") {
+            template.deliver = deliver::read(&mut file, table);
         }
         (template, file.complaints())
     }

@@ -80,12 +80,23 @@ pub enum CellMark {
     Dynamics(Vec<DynamicStep>),
     /// An ornament on every note long enough for it.
     Ornament(OrnamentKind),
+    /// With another chair, but some of it as the music has it for this one.
+    AsWritten(Kept),
     /// Text for voices: syllables in order, or one vowel for all.
     Words(String),
     /// Breaths, each before a place: a comma in the part.
     Breath(Vec<PlaceWord>),
     /// An articulation by the name that patch cards give it, outside the trade's words.
     Articulation(String),
+}
+
+/// What a chair that goes with another keeps of its own line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kept {
+    /// `marks as written`: slurs, signs, ornaments, dynamics and words.
+    Marks,
+    /// `rhythm as written`: also when and how long it plays; only the pitches are the other chair's.
+    Rhythm,
 }
 
 /// One step of a dynamic line: `p < f (bar 5) > p`.

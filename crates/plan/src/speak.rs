@@ -2,7 +2,7 @@
 
 use crate::lex::in_quotes;
 use crate::{CellMark, CellWords, DynamicStep, LineVoice, PlaceWord, Source, Turn};
-use ripieno_music::{OrnamentKind, Playing};
+use ripieno_music::OrnamentKind;
 use std::fmt;
 
 /// Octave marks, in semitones of what sounds.
@@ -103,9 +103,10 @@ impl fmt::Display for PlaceWord {
 impl fmt::Display for CellMark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Playing(playing) => f.write_str(&playing_word(playing)),
+            Self::Playing(playing) => f.write_str(&playing.word()),
             Self::Dynamics(steps) => dynamics(f, steps),
             Self::Ornament(kind) => f.write_str(ornament_word(*kind)),
+            Self::AsWritten(kept) => f.write_str(crate::cell::kept_words(*kept)),
             Self::Words(text) => write!(f, "words {}", in_quotes(text)),
             Self::Breath(places) => {
                 f.write_str(crate::breath::WORD)?;
@@ -143,55 +144,4 @@ fn in_brackets(f: &mut fmt::Formatter<'_>, at: PlaceWord) -> fmt::Result {
 
 fn ornament_word(kind: OrnamentKind) -> &'static str {
     ORNAMENTS.iter().find(|(_, k)| *k == kind).map_or("trill", |(word, _)| word)
-}
-
-/// The trade's word for a playing mark, as cells are written.
-pub(crate) fn playing_word(playing: &Playing) -> String {
-    let word = match playing {
-        Playing::Arco => "arco",
-        Playing::Pizz => "pizz.",
-        Playing::ColLegnoBattuto => "col legno batt.",
-        Playing::ColLegnoTratto => "col legno tratto",
-        Playing::ConSord => "con sord.",
-        Playing::SenzaSord => "senza sord.",
-        Playing::SulPont => "sul pont.",
-        Playing::SulTasto => "sul tasto",
-        Playing::Ord => "ord.",
-        Playing::Harmonics => "harm.",
-        Playing::NonVib => "non vib.",
-        Playing::Vib => "vib.",
-        Playing::Trem(true) => "trem.",
-        Playing::Trem(false) => "non trem.",
-        Playing::Flutter => "flutter",
-        Playing::Stopped => "stopped",
-        Playing::Open => "open",
-        Playing::Legato => "legato",
-        Playing::Staccato => "stacc.",
-        Playing::Staccatissimo => "staccatissimo",
-        Playing::Spiccato => "spiccato",
-        Playing::Tenuto => "ten.",
-        Playing::Portato => "portato",
-        Playing::Marcato => "marcato",
-        Playing::Detache => "détaché",
-        Playing::Div(0) => "div.",
-        Playing::Div(n) => return format!("div. a {n}"),
-        Playing::Unis => "unis.",
-        Playing::NonDiv => "non div.",
-        Playing::Solo => "solo",
-        Playing::Tutti => "tutti",
-        Playing::Players(set) => {
-            let numbers: Vec<String> =
-                (0..32).filter(|i| set & (1 << i) != 0).map(|i| format!("{}.", i + 1)).collect();
-            return numbers.join(" ");
-        }
-        Playing::Together(n) => return format!("a {n}"),
-        Playing::LetRing => "l.v.",
-        Playing::Damp => "damp",
-        Playing::Roll => "roll",
-        Playing::Strokes => "strokes",
-        Playing::Swell => "swell",
-        Playing::Mallets(true) => "hard mallets",
-        Playing::Mallets(false) => "soft mallets",
-    };
-    word.to_string()
 }

@@ -1,6 +1,6 @@
 //! `template.toml`: the composer's standing set-up.
 
-use crate::{Placing, Span, StagePlan};
+use crate::{DeliverPlan, Placing, Span, StagePlan};
 
 /// A template.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -11,6 +11,8 @@ pub struct Template {
     pub stage: StagePlan,
     /// `[mix]`.
     pub mix: MixPlan,
+    /// `[deliver]`: what every cue delivers that does not say otherwise.
+    pub deliver: DeliverPlan,
 }
 
 /// One chair.

@@ -320,7 +320,7 @@ fn escape(rest: &str, long: bool) -> (usize, usize) {
 }
 
 /// A TOML string: in single quotes where that spares escapes, else a basic string.
-pub(crate) fn quoted(text: &str) -> String {
+pub fn quoted(text: &str) -> String {
     let plain = !text.chars().any(|c| c.is_control() || c == '\'');
     if plain && (text.contains('"') || text.contains('\\')) {
         return format!("'{text}'");

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use ripieno_music::{Colour, Dynamic, OrnamentKind, Playing};
 use ripieno_plan::{
     ArticulationCard, Call, CallKind, CellMark, CellWords, DelayCurve, Delays, DynamicStep, DynamicsCard,
-    KeyMode, LineVoice, PatchCard, PlaceWord, Source, Span, Turn,
+    Kept, KeyMode, LineVoice, PatchCard, PlaceWord, Source, Span, Turn,
 };
 
 fn name() -> impl Strategy<Value = String> {
@@ -146,6 +146,7 @@ fn other_mark() -> impl Strategy<Value = CellMark> {
     ];
     prop_oneof![
         prop::sample::select(ornaments).prop_map(CellMark::Ornament),
+        prop::sample::select(vec![Kept::Marks, Kept::Rhythm]).prop_map(CellMark::AsWritten),
         prop::sample::select(vec!["accent", "doit-fall"]).prop_map(|n| CellMark::Articulation(n.into())),
     ]
 }
