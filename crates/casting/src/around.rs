@@ -28,13 +28,24 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
         if led {
             continue;
         }
+        let own_signs = segment.own_signs(chair);
         let from = if segment.from < one.entry { segment.from } else { one.entry };
-        let ends =
+        let mut ends =
             played.iter().find(|p| p.segment.continues(segment)).map_or(segment.to, |next| next.segment.to);
+        if own_signs && segment.divisions == 1 {
+            for next in &played[i + 1..] {
+                if next.segment.from == ends
+                    && next.segment.own_signs(chair)
+                    && !sets_level(&steps_of(next.segment))
+                {
+                    ends = next.segment.to;
+                }
+            }
+        }
         let own: Vec<&Playing> = segment.words().filter(|w| !on_the_notes(w)).collect();
         let heard = |word: &Playing| {
             *word == Playing::Ord
-                || !segment.words().any(|o| contend(o, word)) && (segment.own || !about_players(word))
+                || !segment.words().any(|o| contend(o, word)) && (own_signs || !about_players(word))
         };
         // Words.
         let mut wanted = InForce::default();
@@ -64,7 +75,10 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
         // Level.
         let steps = steps_of(segment);
         let replaced = sets_level(&steps);
-        let goes_on = leader.is_some_and(|l| segment.continues(l) && !sets_level(&steps_of(l)));
+        // From its own line to another's with its own signs, or back, a chair reads on.
+        let reads_on = leader
+            .is_some_and(|l| segment.continues(l) || own_signs && l.own_signs(chair) && l.to == segment.from);
+        let goes_on = reads_on && leader.is_some_and(|l| !sets_level(&steps_of(l)));
         if !replaced && !goes_on {
             source_level(one, from, ends, &mut level_set, content);
         }
@@ -113,7 +127,7 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
             let mark = |d: &&Direction| d.at == segment.to && matches!(d.kind, DirectionKind::Dynamic(_));
             content.directions.extend(one.strand.directions.iter().find(mark).cloned());
         }
-        controls(one, from, leader.is_some_and(|l| segment.continues(l)), &mut curves, content);
+        controls(one, from, reads_on, &mut curves, content);
         leader = Some(segment);
     }
 }

@@ -109,7 +109,7 @@ fn pick_ups(casting: &mut Casting, chairs: &mut [Vec<Segment>]) {
     for (c, chair) in template.chairs.iter().enumerate() {
         for i in 0..chairs[c].len() {
             let segment = &chairs[c][i];
-            let goes_on = chairs[c].iter().any(|s| s.to == segment.from && s.key == segment.key);
+            let goes_on = chairs[c].iter().any(|s| s.to == segment.from && s.key.same_notes(&segment.key));
             if !segment.opens || goes_on {
                 continue;
             }
@@ -136,8 +136,8 @@ fn pick_ups(casting: &mut Casting, chairs: &mut [Vec<Segment>]) {
     for segments in chairs.iter_mut() {
         for i in 0..segments.len() {
             for (taker, notes) in &taken {
-                let ends_there = segments[i].to == taker.from && segments[i].key == taker.key;
-                let goes_on = segments.iter().any(|s| s.from == taker.from && s.key == taker.key);
+                let ends_there = segments[i].to == taker.from && segments[i].key.same_notes(&taker.key);
+                let goes_on = segments.iter().any(|s| s.from == taker.from && s.key.same_notes(&taker.key));
                 if ends_there && !goes_on && segments[i].left_off.is_empty() {
                     segments[i].left_off = notes.clone();
                 }

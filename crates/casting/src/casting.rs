@@ -1,9 +1,9 @@
 //! Everything that casting looks up: passages, lines, and the findings made on the way.
 
 use crate::cell::Segment;
-use crate::lines::{NoTrack, Strand, StrandKey, find_track, strand};
+use crate::lines::{Keeps, NoTrack, Strand, StrandKey, Voice, find_track, strand};
 use ripieno_music::{Finding, Score, Severity};
-use ripieno_plan::{PassagePlan, Plan, Template};
+use ripieno_plan::{Kept, PassagePlan, Plan, Template};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 use std::rc::Rc;
@@ -95,9 +95,27 @@ impl<'a> Casting<'a> {
         if let Some(known) = self.strands.get(key) {
             return known.clone();
         }
-        let made = self.make(key, chair, at);
+        let made = match &key.keeps {
+            None => self.make(key, chair, at),
+            Some(Keeps { line, kept }) => {
+                let own = StrandKey { line: line.clone(), voice: Voice::All, divided: None, keeps: None };
+                let plain = self.strand(&StrandKey { keeps: None, ..key.clone() }, chair, at);
+                match (plain, self.strand(&own, chair, at)) {
+                    (Some(plain), Some(own)) => Some(Rc::new(match kept {
+                        Kept::Marks => plain.with_marks_of(&own),
+                        Kept::Rhythm => plain.in_rhythm_of(&own),
+                    })),
+                    (plain, _) => plain,
+                }
+            }
+        };
         self.strands.insert(key.clone(), made.clone());
         made
+    }
+
+    /// The same, if it was made before.
+    pub(crate) fn strand_made(&self, key: &StrandKey) -> Option<Rc<Strand>> {
+        self.strands.get(key).cloned().flatten()
     }
 
     fn make(&mut self, key: &StrandKey, chair: &str, at: Beats) -> Option<Rc<Strand>> {

@@ -2,7 +2,7 @@
 
 use crate::axis::contend;
 use crate::casting::{Casting, Window};
-use crate::lines::{StrandKey, Voice};
+use crate::lines::{Keeps, StrandKey, Voice};
 use crate::table;
 use ripieno_music::{Playing, Severity};
 use ripieno_plan::{CellMark, PlaceWord, PlacedCell, Plan, Source, Turn};
@@ -42,11 +42,19 @@ pub(crate) struct Segment {
 impl Segment {
     /// The same notes at the same octave, going on.
     pub(crate) fn continues(&self, earlier: &Self) -> bool {
-        earlier.to == self.from && self.same_notes(earlier) && self.division == earlier.division
+        earlier.to == self.from
+            && self.same_notes(earlier)
+            && self.key.keeps == earlier.key.keeps
+            && self.division == earlier.division
     }
 
     pub(crate) fn same_notes(&self, other: &Self) -> bool {
-        self.key == other.key && self.octave == other.octave
+        self.key.same_notes(&other.key) && self.octave == other.octave
+    }
+
+    /// Are its signs those of the chair's own line?
+    pub(crate) fn own_signs(&self, chair: &str) -> bool {
+        self.own || self.key.keeps.as_ref().is_some_and(|k| k.line == chair)
     }
 
     pub(crate) fn words(&self) -> impl Iterator<Item = &Playing> {
@@ -75,6 +83,10 @@ impl<'a> Casting<'a> {
             CellMark::Playing(Playing::Div(n)) => Some(*n),
             _ => None,
         });
+        let kept = own_marks
+            .iter()
+            .filter_map(|m| if let CellMark::AsWritten(k) = m { Some(*k) } else { None })
+            .max();
         let divisions = cell.words.divisions.len();
         let mut segments = Vec::new();
         for (division, turns) in cell.words.divisions.iter().enumerate() {
@@ -95,6 +107,12 @@ impl<'a> Casting<'a> {
                     }
                 };
                 for segment in &mut made {
+                    if let Some(kept) = kept
+                        && !segment.own
+                    {
+                        segment.key.keeps = Some(Keeps { line: chair.to_owned(), kept });
+                        segment.marks.clear();
+                    }
                     segment.octave = segment.octave.saturating_add(turn.octave);
                     segment.marks = layer(&segment.marks, own_marks);
                     if divisions > 1 {
@@ -135,7 +153,7 @@ impl<'a> Casting<'a> {
             from,
             to,
             opens,
-            key: StrandKey { line: name.to_owned(), voice, divided: None },
+            key: StrandKey { line: name.to_owned(), voice, divided: None, keeps: None },
             octave: 0,
             division: 0,
             divisions: 1,
@@ -211,6 +229,8 @@ impl<'a> Casting<'a> {
                         && !matches!(word, Playing::ConSord | Playing::SenzaSord)
                 }
                 CellMark::Words(_) => both_sing,
+                // Its signs have been taken over already.
+                CellMark::AsWritten(_) => false,
                 // Where one breathes is one's own affair.
                 CellMark::Breath(_) => false,
                 _ => true,

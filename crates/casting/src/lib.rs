@@ -20,7 +20,9 @@
 //!   `ord.`, `tutti`, `mf`). The cell's own marks win over the source's of the same kind; its dynamics replace all of
 //!   the source's.
 //! * **col** follows the other chair's cell: its lines, octaves, strokes, ornaments and dynamics. It does not take over
-//!   who plays (`solo`, `a 2`, `div.`), nor mutes and breaths, and words only from voice to voice.
+//!   who plays (`solo`, `a 2`, `div.`), nor mutes and breaths, and words only from voice to voice. With `marks as written`
+//!   it takes over which notes are played and how long; slurs, signs, ornaments, dynamics and words are those of the
+//!   chair's own line, where that has a note at the same time.
 //! * **Chords.** A line with `voices = n` is shared out to n voices, the highest note to the first and the lowest to the
 //!   last, with the least movement between and without crossing; see [`share`].
 
@@ -36,6 +38,7 @@ mod lines;
 mod marks;
 mod realise;
 pub mod share;
+mod signs;
 mod table;
 mod text;
 

@@ -2,7 +2,7 @@
 
 use crate::share::{largest_chord, share};
 use ripieno_music::{Content, Control, Direction, DirectionKind, Note, Playing, Score, Track, Transposition};
-use ripieno_plan::{LineDef, LineVoice};
+use ripieno_plan::{Kept, LineDef, LineVoice};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 
@@ -13,6 +13,15 @@ pub(crate) struct StrandKey {
     pub(crate) voice: Voice,
     /// All voices, but as so many groups of players; 0: as many as the chords have notes.
     pub(crate) divided: Option<u8>,
+    /// Something is kept of the line of the chair that plays along.
+    pub(crate) keeps: Option<Keeps>,
+}
+
+/// What is kept of which other line.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Keeps {
+    pub(crate) line: String,
+    pub(crate) kept: Kept,
 }
 
 /// [`LineVoice`] with an order; the top is the first.
@@ -35,6 +44,13 @@ impl From<LineVoice> for Voice {
 }
 
 impl StrandKey {
+    /// The same notes, with whatever signs?
+    pub(crate) fn same_notes(&self, other: &Self) -> bool {
+        let rhythm = |key: &Self| key.keeps.clone().filter(|k| k.kept == Kept::Rhythm);
+        (&self.line, self.voice, self.divided, rhythm(self))
+            == (&other.line, other.voice, other.divided, rhythm(other))
+    }
+
     /// As the plan writes it.
     pub(crate) fn label(&self) -> String {
         match self.voice {
@@ -70,6 +86,13 @@ impl Strand {
         if !directions.is_sorted_by_key(|d| d.at) {
             directions.sort_by_key(|d| d.at);
         }
+        let (before, after) = Self::neighbours(&notes);
+        let (controls, transpositions) = (track.content.controls.clone(), track.transpositions.clone());
+        Self { notes, directions, controls, transpositions, before, after, left_out: Vec::new() }
+    }
+
+    /// For each note (in order of onset) the first note of the chord before it, and of the chord after it, in its voice.
+    pub(crate) fn neighbours(notes: &[Note]) -> (Vec<Option<usize>>, Vec<Option<usize>>) {
         let (mut before, mut after) = (vec![None; notes.len()], vec![None; notes.len()]);
         // Of each voice: the first note of the chord that is going on, and that of the chord before it.
         let mut latest: BTreeMap<u16, (usize, Option<usize>)> = BTreeMap::new();
@@ -102,8 +125,7 @@ impl Strand {
                 }
             }
         }
-        let (controls, transpositions) = (track.content.controls.clone(), track.transpositions.clone());
-        Self { notes, directions, controls, transpositions, before, after, left_out: Vec::new() }
+        (before, after)
     }
 
     /// Indices of the notes that begin in `from..to`.
@@ -111,6 +133,12 @@ impl Strand {
         let first = self.notes.partition_point(|n| n.at < from);
         let last = self.notes.partition_point(|n| n.at < to);
         first..last.max(first)
+    }
+
+    /// Does a note begin here?
+    pub(crate) fn begins(&self, at: Beats) -> bool {
+        let next = self.notes.partition_point(|n| n.at < at);
+        self.notes.get(next).is_some_and(|n| n.at == at)
     }
 
     /// The source's transposition that holds at a place.

@@ -43,7 +43,7 @@ pub(crate) fn put_on(notes: &mut [Note], marks: &[CellMark]) {
             }
             CellMark::Articulation(name) => notes.iter_mut().for_each(|n| put_named(n, name)),
             // Breaths are put where everything is known of the part ([`crate::breath`]).
-            CellMark::Dynamics(_) | CellMark::Words(_) | CellMark::Breath(_) => {}
+            CellMark::Dynamics(_) | CellMark::Words(_) | CellMark::Breath(_) | CellMark::AsWritten(_) => {}
         }
     }
 }

@@ -25,6 +25,10 @@ pub(crate) struct Played<'a> {
 /// What the chair plays.
 pub(crate) fn content(casting: &mut Casting, chair: &str, segments: &[Segment]) -> Content {
     let mut played: Vec<Played> = Vec::new();
+    // All strands first: a slur looks at what is played before and after it.
+    for segment in segments {
+        casting.strand(&segment.key, chair, segment.from);
+    }
     for segment in segments {
         let at = casting.windows[segment.passage].map_or(segment.from, |w| w.start);
         let Some(strand) = casting.strand(&segment.key, chair, at) else { continue };
@@ -57,18 +61,22 @@ fn notes(casting: &Casting, chair: &str, segment: &Segment, all: &[Segment], str
     let mut indices: Vec<usize> = segment.pick_up.clone();
     indices.extend(strand.within(segment.from, segment.to).filter(|i| !segment.left_off.contains(i)));
     // The neighbours of the same notes: a slur to or from them is a slur still.
+    let own_signs = segment.own_signs(chair);
     let plays = |index: usize| {
+        let at = strand.notes[index].at;
         indices.binary_search(&index).is_ok()
-            || all.iter().any(|s| {
-                let at = strand.notes[index].at;
-                s.same_notes(segment)
-                    && s.division == segment.division
-                    && at >= s.from
-                    && at < s.to
-                    && !s.left_off.contains(&index)
+            || all.iter().filter(|s| s.division == segment.division && at >= s.from && at < s.to).any(|s| {
+                let same = s.same_notes(segment) && !s.left_off.contains(&index);
+                // The chair's own slur, over notes that it has from its own line and along with another.
+                let own = || {
+                    own_signs
+                        && s.own_signs(chair)
+                        && casting.strand_made(&s.key).is_some_and(|t| t.begins(at))
+                };
+                same || own()
             })
     };
-    let silent_text = !segment.own && !table::sings(casting.template, chair);
+    let silent_text = !own_signs && !table::sings(casting.template, chair);
     let reads = table::sounds_from_written(casting.template, chair);
     let mut notes: Vec<Note> = Vec::with_capacity(indices.len());
     for index in &indices {

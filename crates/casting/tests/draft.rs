@@ -196,7 +196,7 @@ fn a_doubling_may_begin_and_end_within_a_passage() {
 }
 
 #[test]
-fn what_a_col_would_change_stays_as_written() {
+fn what_a_col_would_change_is_kept_as_written() {
     // Every other note is longer and the next left out: a simplified doubling.
     let mut plain = tune(72);
     let mut nth = 0;
@@ -214,9 +214,9 @@ fn what_a_col_would_change_stays_as_written() {
         Doubling { simplified: Some("in a slower rhythm".into()), ..doubling(1, 0, 12, (1, 16)) };
     let reading = Reading { doublings: vec![simplified, doubling(2, 0, 0, (1, 16))], ..Reading::default() };
     let (draft, plan, _) = drafted_from(&score, &reading);
-    assert_eq!(cell(&plan, 0, "flute"), "as written");
-    assert_eq!(cell(&plan, 0, "oboe"), "as written");
-    assert!(draft.cue.contains("100 % of violins-1 8va in a slower rhythm"), "{}", draft.cue);
+    assert_eq!(cell(&plan, 0, "flute"), "col violins-1 8va, rhythm as written");
+    assert_eq!(cell(&plan, 0, "oboe"), "col violins-1, marks as written");
+    assert!(draft.cue.contains("100 % in a slower rhythm"), "{}", draft.cue);
     law_of("simplified", &score, &reading);
 }
 

@@ -204,6 +204,8 @@ pub struct Instrument {
     pub order: u16,
     /// Clefs, the usual one first.
     pub clefs: Vec<Clef>,
+    /// Clefs in a score at sounding pitch, the usual one first, each with the octaves of its small figure (-1: the 8 below).
+    pub concert: Vec<(Clef, i8)>,
     /// Semitones: sounding minus written. For instruments in many keys (natural horn), that of the commonest.
     pub transposition: i16,
     /// Built in several keys, so that `in D` in a name says which.

@@ -116,6 +116,12 @@ fn instrument(entry: &dyn TableLike, sources: &dyn TableLike) -> Result<Instrume
     let seat = group(entry, "seat", &mut cited)?.ok_or("no seat")?;
     let written = group(entry, "written", &mut cited)?.ok_or("no written")?;
     let section = group(entry, "section", &mut cited)?;
+    let clefs: Vec<Clef> = words(written, "clefs")?.iter().map(|c| clef(c)).collect::<Result<_, _>>()?;
+    let transposition = number(written, "transposition")? as i16;
+    let concert = match group(entry, "concert", &mut cited)? {
+        Some(table) => words(table, "clefs")?.iter().map(|c| figured(c)).collect::<Result<_, _>>()?,
+        None => at_sounding_pitch(&clefs, transposition),
+    };
     let chair = words(entry, "chair")?;
     let [one, several] = chair.as_slice() else { return Err("chair: two words are needed".into()) };
     let unpitched = entry.get("unpitched").and_then(Item::as_bool).unwrap_or(false);
@@ -147,8 +153,9 @@ fn instrument(entry: &dyn TableLike, sources: &dyn TableLike) -> Result<Instrume
         chair: (one.clone(), several.clone()),
         family,
         order: number(entry, "order")? as u16,
-        clefs: words(written, "clefs")?.iter().map(|c| clef(c)).collect::<Result<_, _>>()?,
-        transposition: number(written, "transposition")? as i16,
+        clefs,
+        concert,
+        transposition,
         many_keys: written.get("many-keys").and_then(Item::as_bool).unwrap_or(false),
         unpitched,
         hard: reach("hard")?,
@@ -340,6 +347,28 @@ fn clef(word: &str) -> Result<Clef, String> {
         "percussion" => Clef::Percussion,
         _ => return Err(format!("clefs: {word} is none")),
     })
+}
+
+/// A clef with its figure: `bass-8vb`, `treble-15ma`.
+fn figured(word: &str) -> Result<(Clef, i8), String> {
+    let figures = [("-8vb", -1), ("-8va", 1), ("-15mb", -2), ("-15ma", 2)];
+    match figures.iter().find_map(|(f, octaves)| Some((word.strip_suffix(f)?, *octaves))) {
+        Some((plain, octaves)) => Ok((clef(plain)?, octaves)),
+        None => Ok((clef(word)?, 0)),
+    }
+}
+
+/// At sounding pitch an instrument keeps its clefs and the whole octaves that it sounds away from them; a voice that reads the
+/// treble clef an octave lower reads others as they sound (common practice, no source).
+fn at_sounding_pitch(clefs: &[Clef], transposition: i16) -> Vec<(Clef, i8)> {
+    let octaves = if clefs.contains(&Clef::TrebleOctaveLower) { 0 } else { (transposition / 12) as i8 };
+    clefs
+        .iter()
+        .map(|clef| match clef {
+            Clef::TrebleOctaveLower => (Clef::Treble, -1),
+            other => (*other, octaves),
+        })
+        .collect()
 }
 
 fn voice(word: &str) -> Result<VoiceType, String> {

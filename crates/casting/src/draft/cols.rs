@@ -7,7 +7,7 @@ use super::runs::{Pair, Run, Seams, barlines, place, runs};
 use super::state::{Own, States};
 use crate::table;
 use ripieno_music::{Doubling, Reading, Score};
-use ripieno_plan::{CellMark, CellWords, DynamicStep, Source, Span, Turn};
+use ripieno_plan::{CellMark, CellWords, DynamicStep, Kept, Source, Span, Turn};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -23,6 +23,14 @@ pub(super) struct DraftCell {
 }
 
 impl DraftCell {
+    /// What it keeps of its own line beside a `col`.
+    pub(super) fn kept(&self) -> Option<Kept> {
+        self.words
+            .marks
+            .iter()
+            .find_map(|m| if let CellMark::AsWritten(kept) = m { Some(*kept) } else { None })
+    }
+
     /// Does it play with another chair?
     pub(super) fn has_col(&self) -> bool {
         self.words.divisions.iter().flatten().any(|t| matches!(t.source, Source::Col { .. }))
@@ -50,6 +58,33 @@ struct Piece {
     onsets: usize,
 }
 
+/// A cell that was found for a seat.
+struct Found {
+    words: CellWords,
+    /// Onsets that it has along with others; all of its own?
+    onsets: usize,
+    whole: bool,
+    /// Seats that it goes with.
+    leaders: BTreeSet<usize>,
+}
+
+/// Does a seat go with another one, through whomever?
+fn reaches(found: &BTreeMap<usize, Found>, from: usize, to: usize) -> bool {
+    let (mut seen, mut waiting) = (BTreeSet::new(), vec![from]);
+    while let Some(seat) = waiting.pop() {
+        if seat == to {
+            return true;
+        }
+        if seen.insert(seat) {
+            waiting.extend(found.get(&seat).into_iter().flat_map(|f| &f.leaders));
+        }
+    }
+    false
+}
+
+/// What a follower may keep of its own line: less is said first.
+const KEEPING: [Option<Kept>; 3] = [None, Some(Kept::Marks), Some(Kept::Rhythm)];
+
 /// Proposes cells: what is proposed has the same notes, dynamics and words, as far as the tracks alone can say.
 pub(super) struct Proposer<'a> {
     score: &'a Score,
@@ -60,8 +95,8 @@ pub(super) struct Proposer<'a> {
     states: States,
     seams: Vec<Seams<'a>>,
     known: BTreeMap<(Pair, Own), Vec<Run>>,
-    /// Onsets of each track that a cast has shown to change with a `col`.
-    blocked: BTreeMap<usize, BTreeSet<Beats>>,
+    /// Onsets of each track that a cast has shown to change with a `col` that keeps so much of the track.
+    blocked: BTreeMap<(usize, Option<Kept>), BTreeSet<Beats>>,
     /// Passages and seats whose own dynamics a cast has shown to come out otherwise in the shorthand.
     unsaid: BTreeSet<(usize, usize)>,
 }
@@ -89,10 +124,12 @@ impl<'a> Proposer<'a> {
         }
     }
 
-    /// Keeps an onset of a seat as written from now on.
-    pub(super) fn block(&mut self, seat: usize, at: Beats) {
+    /// Keeps an onset of a seat as written from now on, in cells that keep as much of its own line or less.
+    pub(super) fn block(&mut self, seat: usize, at: Beats, kept: Option<Kept>) {
         let track = self.seats[seat].track;
-        self.blocked.entry(track).or_default().insert(at);
+        for less in KEEPING.into_iter().filter(|k| *k <= kept) {
+            self.blocked.entry((track, less)).or_default().insert(at);
+        }
         self.known.retain(|(pair, _), _| pair.track != track);
     }
 
@@ -105,28 +142,37 @@ impl<'a> Proposer<'a> {
     pub(super) fn cells(&mut self, passage: usize) -> Vec<DraftCell> {
         let stretch = &self.stretches[passage];
         let ranks = self.ranks(stretch);
-        let mut cells = Vec::new();
+        let mut found: BTreeMap<usize, Found> = BTreeMap::new();
         for seat in &stretch.playing {
-            let candidates: Vec<(usize, Pair)> = self
-                .candidates(stretch, *seat)
-                .into_iter()
-                // Only with one of a higher rank: a circle would silence all of it.
-                .filter(|(leader, _)| ranks.get(leader).is_some_and(|rank| *rank < ranks[seat]))
-                .collect();
-            let words =
-                if candidates.is_empty() { as_written() } else { self.best(passage, *seat, &candidates) };
-            cells.push(DraftCell { seat: *seat, words });
+            let mut candidates = self.candidates(stretch, *seat);
+            candidates.retain(|(leader, _)| ranks.get(leader).is_some_and(|rank| *rank < ranks[seat]));
+            found.insert(*seat, self.best(passage, *seat, &candidates));
         }
-        cells
+        // Who leads most may still go with one of a lower rank in part, but not in a circle: that would silence all of it.
+        for seat in ranks.keys() {
+            let mut candidates = self.candidates(stretch, *seat);
+            candidates.retain(|(leader, _)| ranks.contains_key(leader) && !reaches(&found, *leader, *seat));
+            let Some(now) = found.get(seat).filter(|f| !f.whole) else { continue };
+            let (onsets, more) = (now.onsets, self.best(passage, *seat, &candidates));
+            if more.onsets > onsets {
+                found.insert(*seat, more);
+            }
+        }
+        found.into_iter().map(|(seat, found)| DraftCell { seat, words: found.words }).collect()
     }
 
     /// A cell with the leader's dynamics, or with the chair's own where more can be said so.
-    fn best(&mut self, passage: usize, seat: usize, candidates: &[(usize, Pair)]) -> CellWords {
+    fn best(&mut self, passage: usize, seat: usize, candidates: &[(usize, Pair)]) -> Found {
+        let nothing = || Found { words: as_written(), onsets: 0, whole: false, leaders: BTreeSet::new() };
+        if candidates.is_empty() {
+            return nothing();
+        }
         let stretch = &self.stretches[passage];
         let track = self.seats[seat].track;
         let notes = self.seams[track].notes(stretch.begins, stretch.ends);
+        let onsets = self.seams[track].onsets(stretch.begins, stretch.ends).count();
         let players = self.states.players(track, notes);
-        let mut own = Own { players: players.is_some(), dynamics: false };
+        let mut own = Own { players: players.is_some(), ..Own::default() };
         let mut marks: Vec<CellMark> = players.into_iter().flatten().map(CellMark::Playing).collect();
         let count = |pieces: &[Piece]| pieces.iter().map(|p| p.onsets).sum::<usize>();
         let mut pieces = self.pieces(stretch, seat, candidates, own);
@@ -138,6 +184,15 @@ impl<'a> Proposer<'a> {
                 marks.push(CellMark::Dynamics(steps));
             }
         }
+        // What takes over less comes later.
+        for kept in KEEPING.into_iter().flatten() {
+            if count(&pieces) < onsets {
+                let more = self.pieces(stretch, seat, candidates, Own { kept: Some(kept), ..Own::default() });
+                if count(&more) > count(&pieces) {
+                    (pieces, marks) = (more, vec![CellMark::AsWritten(kept)]);
+                }
+            }
+        }
         let mut words = self.words(stretch, &pieces);
         if !pieces.is_empty() {
             words.marks = marks;
@@ -146,9 +201,10 @@ impl<'a> Proposer<'a> {
         let text = words.to_string();
         let (again, faults) = CellWords::parse(&text);
         if faults.is_empty() && again.to_string() == text && again.marks == words.marks {
-            words
+            let (covered, leaders) = (count(&pieces), pieces.iter().map(|p| p.leader).collect());
+            Found { words, onsets: covered, whole: covered >= onsets, leaders }
         } else {
-            as_written()
+            nothing()
         }
     }
 
@@ -178,7 +234,7 @@ impl<'a> Proposer<'a> {
             }
         }
         let mut pieces = Vec::new();
-        self.fill(stretch, seat, &found, (None, None), &mut pieces);
+        self.fill(stretch, (seat, own), &found, (None, None), &mut pieces);
         pieces
     }
 
@@ -229,7 +285,8 @@ impl<'a> Proposer<'a> {
 
     /// The runs of a pair that touch a passage.
     fn runs(&mut self, pair: Pair, own: Own, seat: usize, stretch: &Stretch) -> Vec<Run> {
-        let (score, states, blocked) = (self.score, &self.states, self.blocked.get(&pair.track));
+        let blocked = self.blocked.get(&(pair.track, own.kept));
+        let (score, states) = (self.score, &self.states);
         let sings = table::instrument_sings(&self.seats[seat].instrument);
         let all =
             self.known.entry((pair, own)).or_insert_with(|| runs(score, pair, sings, (states, own), blocked));
@@ -241,7 +298,7 @@ impl<'a> Proposer<'a> {
     fn fill(
         &self,
         stretch: &Stretch,
-        seat: usize,
+        (seat, own): (usize, Own),
         found: &[(usize, i16, Vec<Run>)],
         bounds: (Option<Beats>, Option<Beats>),
         pieces: &mut Vec<Piece>,
@@ -252,7 +309,9 @@ impl<'a> Proposer<'a> {
         let mut best: Option<Piece> = None;
         for (leader, semitones, runs) in found {
             for run in runs {
-                let Some((from, to, onsets)) = self.piece(stretch, seat, run, bounds) else { continue };
+                let Some((from, to, onsets)) = self.piece(stretch, (seat, own), run, bounds) else {
+                    continue;
+                };
                 // Of equal ones the first found.
                 if best.is_none_or(|b| onsets > b.onsets) {
                     best = Some(Piece { from, to, leader: *leader, semitones: *semitones, onsets });
@@ -262,10 +321,10 @@ impl<'a> Proposer<'a> {
         let Some(best) = best else { return };
         pieces.push(best);
         if let Some(from) = best.from.filter(|f| bounds.0.is_none_or(|b| b < *f)) {
-            self.fill(stretch, seat, found, (bounds.0, Some(from)), pieces);
+            self.fill(stretch, (seat, own), found, (bounds.0, Some(from)), pieces);
         }
         if let Some(to) = best.to.filter(|t| bounds.1.is_none_or(|b| *t < b)) {
-            self.fill(stretch, seat, found, (Some(to), bounds.1), pieces);
+            self.fill(stretch, (seat, own), found, (Some(to), bounds.1), pieces);
         }
         pieces.sort_by_key(|p| p.from.unwrap_or(stretch.begins));
     }
@@ -274,7 +333,7 @@ impl<'a> Proposer<'a> {
     fn piece(
         &self,
         stretch: &Stretch,
-        seat: usize,
+        (seat, own): (usize, Own),
         run: &Run,
         bounds: (Option<Beats>, Option<Beats>),
     ) -> Option<(Option<Beats>, Option<Beats>, usize)> {
@@ -282,7 +341,7 @@ impl<'a> Proposer<'a> {
         let seams = &self.seams[self.seats[seat].track];
         let begins = bounds.0.unwrap_or(stretch.begins);
         let ends = bounds.1.unwrap_or(stretch.ends);
-        let can = |at: Beats| place(timeline, at).is_some() && seams.is_seam(at);
+        let can = |at: Beats| place(timeline, at).is_some() && seams.is_seam(at, own.kept.is_some());
         let opens = run.after.is_none_or(|at| at < begins);
         let closes = run.before.is_none_or(|at| at >= ends);
         let until = run.before.map_or(ends, |b| b.min(ends));

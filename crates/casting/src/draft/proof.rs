@@ -11,9 +11,9 @@ use ripieno_units::Beats;
 use std::collections::BTreeSet;
 
 /// Rounds in which single onsets are put back before whole cells are.
-const ROUNDS_BY_ONSET: usize = 4;
+const ROUNDS_BY_ONSET: usize = 12;
 /// Rounds in all; after them every cell is as written.
-const ROUNDS: usize = 8;
+const ROUNDS: usize = 18;
 
 /// The cells of every passage, proved.
 pub(super) fn cells(
@@ -60,6 +60,7 @@ pub(super) fn cells(
                     again.insert(passage);
                     continue;
                 }
+                let kept = cells[passage].iter().filter(|c| c.seat == seat).find_map(DraftCell::kept);
                 let notes = &score.tracks[seats[seat].track].content.notes;
                 let inside = at.max(stretches[passage].begins);
                 let next = notes[notes.partition_point(|n| n.at < inside)..].first().map(|n| n.at);
@@ -67,7 +68,7 @@ pub(super) fn cells(
                     notes[..notes.partition_point(|n| n.at < stretches[passage].ends)].last().map(|n| n.at)
                 };
                 match next.filter(|n| *n < stretches[passage].ends).or_else(last) {
-                    Some(onset) => proposer.block(seat, onset),
+                    Some(onset) => proposer.block(seat, onset, kept),
                     None => {
                         written_out.insert((passage, seat));
                     }
@@ -111,7 +112,7 @@ pub(super) fn as_plan(seats: &[Seat], stretches: &[Stretch], cells: &[Vec<DraftC
         from_bar: s.from_bar,
         to_bar: s.to_bar,
         cells: cells.iter().map(cell).collect(),
-        span: Span::default(),
+        ..PassagePlan::default()
     });
     let chairs = seats.iter().map(|s| ChairPlan {
         id: s.id.clone(),

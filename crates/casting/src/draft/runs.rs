@@ -2,7 +2,7 @@
 
 use super::state::{Own, States};
 use ripieno_music::{Note, Score, Timeline};
-use ripieno_plan::PlaceWord;
+use ripieno_plan::{Kept, PlaceWord};
 use ripieno_units::Beats;
 use std::collections::BTreeSet;
 
@@ -51,9 +51,24 @@ pub(super) fn runs(
         };
         let chord = |notes: &[Note], from: usize| notes[from..].iter().take_while(|n| n.at == at).count();
         let (count, their_count) = (chord(mine, i), chord(theirs, j));
-        let alike = count == their_count
+        let rhythm = own.kept == Some(Kept::Rhythm);
+        if rhythm && count == 0 {
+            j += their_count;
+            continue;
+        }
+        let alike = (rhythm || count == their_count)
             && blocked.is_none_or(|b| !b.contains(&at))
-            && same(&mine[i..i + count], &theirs[j..j + their_count], pair.semitones, sings)
+            && if rhythm {
+                among(&mine[i..i + count], &theirs[j..j + their_count], pair.semitones)
+            } else {
+                same(
+                    &mine[i..i + count],
+                    &theirs[j..j + their_count],
+                    pair.semitones,
+                    sings,
+                    own.kept.is_some(),
+                )
+            }
             && states.alike(pair, i, j, own);
         if alike {
             let run = open.get_or_insert(Run { after: parted, first: at, last: at, before: None });
@@ -69,7 +84,16 @@ pub(super) fn runs(
     runs
 }
 
-fn same(mine: &[Note], theirs: &[Note], semitones: i16, sings: bool) -> bool {
+/// Are these pitches all among theirs?
+fn among(mine: &[Note], theirs: &[Note], semitones: i16) -> bool {
+    let has = |a: &Note, b: &Note| match (a.pitch(), b.pitch()) {
+        (Some(a), Some(b)) => a == b.up(semitones),
+        _ => a.kind == b.kind,
+    };
+    mine.iter().all(|a| theirs.iter().any(|b| has(a, b)))
+}
+
+fn same(mine: &[Note], theirs: &[Note], semitones: i16, sings: bool, own_signs: bool) -> bool {
     let order = |n: &&Note| n.pitch();
     let mut mine: Vec<&Note> = mine.iter().collect();
     let mut theirs: Vec<&Note> = theirs.iter().collect();
@@ -80,6 +104,9 @@ fn same(mine: &[Note], theirs: &[Note], semitones: i16, sings: bool) -> bool {
         let moved_pitch = b.pitch().map(|p| p.up(semitones));
         if (a.length, a.pitch()) != (b.length, moved_pitch) {
             return false;
+        }
+        if own_signs {
+            return a.pitch().is_some() || a.kind == b.kind;
         }
         let mut moved = b.clone().moved(semitones);
         if !sings {
@@ -110,10 +137,12 @@ impl<'s> Seams<'s> {
         Self { notes, reached }
     }
 
-    pub(super) fn is_seam(&self, at: Beats) -> bool {
+    /// `own_signs`: the chair's own slurs go on over it.
+    pub(super) fn is_seam(&self, at: Beats, own_signs: bool) -> bool {
         let next = self.notes.partition_point(|n| n.at < at);
         let begins = self.notes.get(next).map(|n| n.at);
-        let slurred = self.notes[next..].iter().take_while(|n| Some(n.at) == begins).any(|n| n.slurred);
+        let slurred =
+            !own_signs && self.notes[next..].iter().take_while(|n| Some(n.at) == begins).any(|n| n.slurred);
         !slurred && next.checked_sub(1).is_none_or(|last| self.reached[last] <= at)
     }
 

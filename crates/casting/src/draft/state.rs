@@ -5,6 +5,7 @@ use crate::axis::InForce;
 use crate::dynamics::{neighbour, settled};
 use crate::lines::about_players;
 use ripieno_music::{Content, Direction, DirectionKind, Dynamic, Note, Playing, Score};
+use ripieno_plan::Kept;
 use ripieno_units::Beats;
 use std::ops::Range;
 
@@ -107,6 +108,9 @@ impl States {
     /// Is a note of the follower in the state that its leader's would give it? What `own` names, the follower's cell says
     /// itself.
     pub(super) fn alike(&self, pair: Pair, mine: usize, theirs: usize, own: Own) -> bool {
+        if own.kept.is_some() {
+            return true;
+        }
         // Curves run on between the notes: they are each player's own.
         if self.curves[pair.track] || self.curves[pair.of] {
             return false;
@@ -141,6 +145,8 @@ pub(super) struct Own {
     /// Who plays: `a 2`, `solo`.
     pub(super) players: bool,
     pub(super) dynamics: bool,
+    /// What stands at its notes and around them, or that and their rhythm.
+    pub(super) kept: Option<Kept>,
 }
 
 /// The notes of a part with their states.

@@ -5,7 +5,7 @@ use super::chairs::Seat;
 use super::cols::{DraftCell, turn};
 use super::passages::Stretch;
 use ripieno_music::{Reading, Role, Score};
-use ripieno_plan::{Source, Turn};
+use ripieno_plan::{Source, Turn, quoted};
 use std::fmt::Write;
 
 pub(super) fn cue(
@@ -107,7 +107,8 @@ fn comment(reading: &Reading, seats: &[Seat], stretch: &Stretch, cell: &DraftCel
         let percent = percent(doubling.share);
         let named = turns.clone().any(|t| t.source == Source::Col { chair: leader.id.clone() });
         if whole && named {
-            said.push(percent);
+            let simplified = doubling.simplified.as_ref().map(|s| format!(" {s}")).unwrap_or_default();
+            said.push(format!("{percent}{simplified}"));
             continue;
         }
         let source = Turn { octave: doubling.semitones, ..turn(Source::Col { chair: leader.id.clone() }) };
@@ -163,26 +164,6 @@ fn one_line(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
-/// A TOML basic string (TOML 1.0, section String).
-fn quoted(text: &str) -> String {
-    let mut out = String::from("\"");
-    for c in text.chars() {
-        match c {
-            '"' => out.push_str("\\\""),
-            '\\' => out.push_str("\\\\"),
-            '\n' => out.push_str("\\n"),
-            '\t' => out.push_str("\\t"),
-            '\r' => out.push_str("\\r"),
-            c if c.is_control() => {
-                let _ = write!(out, "\\u{:04X}", u32::from(c));
-            }
-            c => out.push(c),
-        }
-    }
-    out.push('"');
-    out
-}
-
 fn stem(path: &str) -> &str {
     let file = path.rsplit(['/', '\\']).next().unwrap_or(path);
     file.rsplit_once('.').map_or(file, |(stem, _)| stem)
@@ -193,8 +174,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn strings_are_escaped() {
-        assert_eq!(quoted("a \"b\" \\ \u{1}\n"), r#""a \"b\" \\ \u0001\n""#);
+    fn a_title_is_the_file_without_its_ending() {
         assert_eq!(stem("music/night-ferry.mid"), "night-ferry");
     }
 }

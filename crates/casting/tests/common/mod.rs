@@ -92,7 +92,7 @@ pub fn divided(chair: &str, divisions: Vec<Vec<Turn>>, marks: Vec<CellMark>) -> 
 }
 
 pub fn passage(name: &str, from_bar: i32, to_bar: i32, cells: Vec<PlacedCell>) -> PassagePlan {
-    PassagePlan { name: name.into(), from_bar, to_bar, cells, span: Span::default() }
+    PassagePlan { name: name.into(), from_bar, to_bar, cells, ..PassagePlan::default() }
 }
 
 pub fn plan(lines: &[(&str, &str)], passages: Vec<PassagePlan>) -> Plan {
