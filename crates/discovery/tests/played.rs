@@ -1,7 +1,7 @@
 //! Played music and its notated places: what is put off its places at random must come back to them.
 
 use ripieno_discovery::played;
-use ripieno_music::{Metre, Note, Score, Timeline, Track};
+use ripieno_music::{Metre, Note, Score, Spelling, Timeline, Track};
 use ripieno_units::{Beats, Chance};
 
 fn score(tracks: Vec<Vec<Note>>, bars: usize) -> Score {
@@ -73,6 +73,14 @@ fn what_was_played_loosely_comes_back_to_its_places() {
     }
     assert_eq!(all, 10 * written.len());
     assert!(right * 1000 >= 995 * all, "{right} of {all}");
+}
+
+/// Fives against sixes lie off every grid too.
+#[test]
+fn what_is_spelled_was_notated() {
+    let mut notes = loosely(&rhythms(), 1, 0.010);
+    notes.iter_mut().for_each(|n| n.written = Some(Spelling { step: 0, alter: 0, octave: 4 }));
+    assert!(!played::is_played_score(&score(vec![notes], 16)));
 }
 
 #[test]

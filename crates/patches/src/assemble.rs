@@ -26,7 +26,12 @@ struct Chair {
     tracks: Vec<TrackSummary>,
 }
 
-pub fn play(performance: &Performance, patches: &[ChairPatches], placement: Placement) -> PatchOutput {
+pub fn play(
+    performance: &Performance,
+    patches: &[ChairPatches],
+    placement: Placement,
+    least_lead_in: u32,
+) -> PatchOutput {
     let clock = performance.timeline.clock();
     let passages: Vec<i64> = performance.passages.iter().map(|p| schedule::tick(&clock, p.1.0)).collect();
     // Chairs know nothing of each other: side by side, then in their order.
@@ -54,7 +59,7 @@ pub fn play(performance: &Performance, patches: &[ChairPatches], placement: Plac
     let earliest = earliest.min(timeline.start().ticks(TICKS.into()));
     let metre = timeline.bar_at(Beats::ZERO).metre;
     let bar = metre.bar().ticks(TICKS.into()).max(1);
-    let lead_in_bars = ((-earliest).max(0) + bar - 1) / bar;
+    let lead_in_bars = (((-earliest).max(0) + bar - 1) / bar).max(i64::from(least_lead_in));
     let shift = lead_in_bars * bar;
     let mut file = MidiFile { ticks_per_quarter: TICKS, tracks: vec![conductor(performance, metre, shift)] };
     for track in built {
@@ -188,6 +193,7 @@ fn intent(chair: &ChairPerformance, track: &str, card: &PatchCard, item: &Item, 
         used_colour: used.colour,
         joined: item.joined,
         velocity: item.velocity,
+        pencil: false,
         findings: item.findings.clone(),
     }
 }

@@ -9,6 +9,7 @@
 
 mod assemble;
 mod control;
+mod joins;
 pub mod read_back;
 pub mod reader;
 mod schedule;
@@ -94,6 +95,8 @@ pub struct Intent {
     pub joined: bool,
     /// Velocity sent.
     pub velocity: u8,
+    /// Changed by hand: what was computed was otherwise.
+    pub pencil: bool,
     /// Rules that it falls under.
     pub findings: Vec<&'static str>,
 }
@@ -119,5 +122,15 @@ pub struct TrackSummary {
 ///
 /// Chairs of the performance without an entry in `patches` are left out.
 pub fn play(performance: &Performance, patches: &[ChairPatches], placement: Placement) -> PatchOutput {
-    assemble::play(performance, patches, placement)
+    play_after(performance, patches, placement, 0)
+}
+
+/// The same with so many whole bars before bar 1 at least.
+pub fn play_after(
+    performance: &Performance,
+    patches: &[ChairPatches],
+    placement: Placement,
+    lead_in_bars: u32,
+) -> PatchOutput {
+    assemble::play(performance, patches, placement, lead_in_bars)
 }

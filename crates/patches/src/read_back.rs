@@ -4,7 +4,7 @@
 //! The inverse of what this crate writes. Which articulation a note has is said by the rule of [`crate::reader`]; whether it
 //! was joined to the note before it stands nowhere in a MIDI file and is judged by how the two notes meet.
 
-use crate::{reader, select};
+use crate::{joins, reader, select};
 use ripieno_formats::midi::{self, MidiEvent};
 use ripieno_music::{
     Clock, Content, Control, ControlKind, Direction, DirectionKind, Glide, Mark, Note, NoteKind, Ornament,
@@ -40,15 +40,6 @@ pub struct ReadBack {
     pub outside: usize,
 }
 
-/// Evidence against a join, in seconds, where a note of this name is hardly ever joined.
-const SELDOM_JOINED: f64 = 0.030;
-/// What it costs to take two notes as not joined though nothing else explains how they meet, in seconds: about the
-/// spread of a player's own lengths.
-const PLAIN_GAP: f64 = 0.035;
-/// Weight of the distance from the beat's quarters and thirds in judging a join, and the most that it counts.
-const GRID_WEIGHT: f64 = 0.5;
-const GRID_MOST: f64 = 0.040;
-
 /// A sounding note of the track, on its way.
 struct Sent {
     note: Note,
@@ -58,24 +49,40 @@ struct Sent {
     off: f64,
     heard: f64,
     end: f64,
-    delay: f64,
     joined: bool,
 }
 
-/// Reads one track through its card.
-pub fn read_back(score: &Score, played: &PlayedTrack<'_>) -> ReadBack {
+/// What is known of where notes are heard.
+#[derive(Clone, Copy)]
+pub struct Ground<'a> {
+    /// The players' deviation, in seconds.
+    pub spread: f64,
+    /// How likely a note is heard at a time in seconds, in nats.
+    pub likely: &'a dyn Fn(f64) -> f64,
+}
+
+/// Reads the tracks of one chair that were played on one patch (all of the same card).
+pub fn read_back(score: &Score, played: &[PlayedTrack<'_>], ground: &Ground<'_>) -> ReadBack {
+    let Some(card) = played.first().map(|p| p.card) else { return ReadBack::default() };
+    let unpitched = played.iter().any(|p| p.unpitched);
     let clock = score.timeline.clock();
-    let card = played.card;
     let mut out = ReadBack::default();
-    let (mut sent, controls) = gather(score, played, &clock, &mut out);
-    settle(&mut sent, card, &clock);
+    let (mut sent, mut controls) = (Vec::new(), Vec::new());
+    let mut seen = BTreeSet::new();
+    for one in played {
+        let (notes, curves) = gather(score, one, &clock, &mut out, &mut seen);
+        sent.extend(notes);
+        controls.extend(curves);
+    }
+    sent.sort_by(|a: &Sent, b| a.on.total_cmp(&b.on));
+    settle(&mut sent, card, ground);
     let place = |seconds: f64| Beats::approximate(clock.quarters(Seconds(seconds)));
     let mut notes: Vec<(Note, usize, bool)> = Vec::with_capacity(sent.len());
     for one in sent {
         let at = place(one.heard);
         let length = (place(one.end) - at).max(Beats::new(1, 96));
         let mut note = Note { at, length, played: Some(Played { at, length }), ..one.note };
-        let kind = sounding(card, one.key, played.unpitched, &note.kind);
+        let kind = sounding(card, one.key, unpitched, &note.kind);
         let range = card.articulations[one.used].sounding.or(card.sounding);
         if let (NoteKind::Pitched(pitch), Some((low, high))) = (&kind, range)
             && !(i16::from(low)..=i16::from(high)).contains(&pitch.key)
@@ -97,6 +104,7 @@ fn gather(
     played: &PlayedTrack<'_>,
     clock: &Clock,
     out: &mut ReadBack,
+    seen: &mut BTreeSet<(Beats, ControlKind, i16)>,
 ) -> (Vec<Sent>, Vec<Control>) {
     let card = played.card;
     let call_keys = select::call_keys(card);
@@ -104,7 +112,6 @@ fn gather(
     let mut events: Vec<(Beats, u8, MidiEvent, Option<usize>)> = Vec::new();
     let mut all: Vec<(&Note, u8)> = Vec::new();
     let mut controls: Vec<Control> = Vec::new();
-    let mut seen = BTreeSet::new();
     for track in played.tracks.iter().filter_map(|i| score.tracks.get(*i)) {
         let channel = track.channel.unwrap_or(1).clamp(1, 16) - 1;
         for note in &track.content.notes {
@@ -160,7 +167,6 @@ fn gather(
             off: clock.seconds(note.end()).0,
             heard: 0.0,
             end: 0.0,
-            delay: 0.0,
             joined: false,
         });
     }
@@ -203,77 +209,39 @@ fn sounding(card: &PatchCard, key: u8, unpitched: bool, kind: &NoteKind) -> Note
 }
 
 /// Heard onsets and ends: which notes were joined decides which delay they had.
-fn settle(sent: &mut [Sent], card: &PatchCard, clock: &Clock) {
+fn settle(sent: &mut [Sent], card: &PatchCard, ground: &Ground<'_>) {
     let alone = |a: &ArticulationCard| a.one_voice.unwrap_or(card.one_voice);
-    for i in 0..sent.len() {
-        let articulation = &card.articulations[sent[i].used];
-        let velocity = sent[i].note.velocity.unwrap_or(64).max(1);
-        let first = articulation.delays.first.at(velocity) / 1000.0;
-        let joined = articulation.delays.joined.at(velocity) / 1000.0;
-        let on = sent[i].on;
-        let grid = |delay: f64| {
-            let quarters = clock.quarters(Seconds(on + delay));
-            let off = |n: f64| (quarters * n - (quarters * n).round()).abs() / n;
-            let beat = f64::from(score_micros(clock, quarters)) / 1e6;
-            GRID_WEIGHT * (off(4.0).min(off(3.0)) * beat).min(GRID_MOST)
-        };
-        // The nearest note before it that could lead into it.
-        let overlap = articulation.overlap_ms / 1000.0;
-        let apart = if seldom_joined(&articulation.name) { SELDOM_JOINED } else { 0.0 };
-        let one_voice = alone(articulation);
-        let mut best = (PLAIN_GAP + grid(first), false);
-        for before in sent[..i].iter().rev().take(12).filter(|b| b.on + 0.004 < on) {
-            let end = before.off + before.delay;
-            let own = (end - (on + first)).abs() + grid(first);
-            let into = if one_voice && alone(&card.articulations[before.used]) {
-                (before.off - (on + overlap)).abs()
-            } else {
-                (end - (on + joined)).abs()
-            };
-            let into = into + apart + grid(joined);
-            best = [best, (own, false), (into, true)]
-                .into_iter()
-                .min_by(|a, b| a.0.total_cmp(&b.0))
-                .unwrap_or(best);
-            if one_voice {
-                break;
-            }
+    let sounding = |one: &Sent| {
+        let articulation = &card.articulations[one.used];
+        let velocity = one.note.velocity.unwrap_or(64).max(1);
+        let delays = [&articulation.delays.first, &articulation.delays.joined];
+        joins::Sounding {
+            key: one.key,
+            on: one.on,
+            off: one.off,
+            delays: delays.map(|d| d.at(velocity) / 1000.0),
+            one_voice: alone(articulation),
+            overlap: articulation.overlap_ms / 1000.0,
+            bound: articulation.name == named::LEGATO,
+            join: joins::by_name(&articulation.name),
         }
-        let one = &mut sent[i];
-        one.joined = best.1;
-        one.delay = if one.joined { joined } else { first };
-        one.heard = on + one.delay;
-        one.end = (one.off + one.delay).max(one.heard + 0.010);
+    };
+    let all: Vec<joins::Sounding> = sent.iter().map(sounding).collect();
+    let joined = joins::joined(&all, ground.spread, ground.likely);
+    for (i, one) in all.iter().enumerate() {
+        let delay = one.delays[usize::from(joined[i])];
+        let sent_one = &mut sent[i];
+        sent_one.joined = joined[i];
+        sent_one.heard = one.on + delay;
+        sent_one.end = (one.off + delay).max(sent_one.heard + 0.010);
         // A joined note of one voice takes over where the one before it is heard to end.
-        if one.joined && one_voice {
-            let heard = one.heard;
-            if let Some(before) = sent[..i].iter_mut().rev().find(|b| b.on + 0.004 < on) {
+        if joined[i] && one.one_voice {
+            let heard = one.on + delay;
+            if let Some(before) = sent[..i].iter_mut().rev().find(|b| b.on + 0.004 < one.on) {
                 before.end = heard.max(before.heard + 0.010);
             }
         }
     }
-}
-
-fn score_micros(clock: &Clock, quarters: f64) -> u32 {
-    let length = clock.seconds_of(quarters + 0.5).0 - clock.seconds_of(quarters - 0.5).0;
-    (length * 1e6).clamp(1.0, 1e8) as u32
-}
-
-/// Names of notes that begin anew by their nature (common practice, no source).
-fn seldom_joined(name: &str) -> bool {
-    [
-        named::SUSTAIN,
-        named::DETACHE,
-        named::STACCATO,
-        named::SPICCATO,
-        named::MARCATO,
-        named::ACCENT,
-        named::TREMOLO,
-        named::PIZZICATO,
-        named::SNAP_PIZZICATO,
-        named::ROLL,
-    ]
-    .contains(&name)
 }
 
 /// Articulations as signs at the notes, and by their names; colours and pizzicato as directions where they change.

@@ -1,7 +1,7 @@
 //! A played track through its card: calls are gone and name what follows, what speaks late stands where it is heard.
 
 use ripieno_music::{Mark, Metre, Note, Score, Timeline, Track};
-use ripieno_patches::read_back::{PlayedTrack, read_back};
+use ripieno_patches::read_back::{Ground, PlayedTrack};
 use ripieno_plan::{ArticulationCard, Call, CallKind, KeyMode, PatchCard};
 use ripieno_units::Beats;
 
@@ -30,8 +30,14 @@ fn note(quarters: (i64, i64), key: i16) -> Note {
     Note { velocity: Some(80), ..Note::plain(Beats::new(quarters.0, quarters.1), Beats::new(1, 2), key) }
 }
 
+fn read_back(score: &Score, played: &PlayedTrack<'_>) -> ripieno_patches::read_back::ReadBack {
+    let ground = Ground { spread: 0.012, likely: &|_| 0.0 };
+    ripieno_patches::read_back::read_back(score, std::slice::from_ref(played), &ground)
+}
+
 fn read(notes: Vec<Note>, card: &PatchCard, before: Option<usize>) -> ripieno_patches::read_back::ReadBack {
-    read_back(&score(notes), &PlayedTrack { tracks: vec![0], card, before, unpitched: false })
+    let played = PlayedTrack { tracks: vec![0], card, before, unpitched: false };
+    read_back(&score(notes), &played)
 }
 
 #[test]

@@ -12,8 +12,9 @@ use crate::survey::{Cell, GRID, SLOTS, Survey};
 use ripieno_music::Score;
 use ripieno_units::math;
 
-/// What one more seam costs. Set on generated arrangements with known seams (`tests/cross/passages.py`).
-const COST: f64 = 18.0;
+/// What one more seam costs. The largest round figure at which generated arrangements with known seams
+/// (`tests/cross/passages.py`) lose none that counts: a plan wants few passages, at changes that are heard.
+const COST: f64 = 32.0;
 /// Shorter stretches than this are not looked into where both ends are marked: who marks so closely means it.
 const CLOSE: usize = 12;
 /// No found passage is shorter.
@@ -25,6 +26,11 @@ const WINDOW: usize = 64;
 const EIGHT: f64 = 0.2;
 const FOUR: f64 = 0.12;
 const HASTY: f64 = 0.6;
+/// In a long piece a passage shorter than [`PHRASE`] bars costs up to so much more, in parts of [`COST`], the shorter the more:
+/// a composer casts a movement in phrases and periods, a short cue by the bar. From `LONG.0` bars on, in full at `LONG.1`.
+const SHORT: f64 = 1.5;
+const PHRASE: usize = 8;
+const LONG: (usize, usize) = (96, 256);
 
 /// The kinds of number, with their weights in the sum (the first four after the note on methods: instrumentation 0.35,
 /// harmony 0.25, density 0.2, register 0.2; the others are ours), and the least restlessness that counts.
@@ -189,16 +195,28 @@ pub(super) fn add(score: &Score, survey: &Survey, seams: &mut Vec<Seam>) {
         if to - from.min(*to) < 2 * SHORTEST.max(2) || (between && to - from < CLOSE) {
             continue;
         }
-        found.extend(cut(&rows, from, *to).into_iter().map(|bar| Seam { bar, ..Seam::default() }));
+        found.extend(
+            cut(&rows, from, *to, longness(survey.bars))
+                .into_iter()
+                .map(|bar| Seam { bar, ..Seam::default() }),
+        );
     }
     seams.extend(found);
     seams.sort_by_key(|s| s.bar);
 }
 
-/// What a stretch of this length costs beside its spread.
-fn price(length: usize) -> f64 {
+/// How long a piece of so many bars is, from 0 to 1.
+fn longness(bars: usize) -> f64 {
+    (bars.saturating_sub(LONG.0) as f64 / (LONG.1 - LONG.0) as f64).min(1.0)
+}
+
+/// What a stretch of this length costs beside its spread, in a piece so long.
+fn price(length: usize, longness: f64) -> f64 {
+    let short = SHORT * longness * PHRASE.saturating_sub(length) as f64 / PHRASE as f64;
     COST * if length < 4 {
-        1.0 + HASTY
+        1.0 + HASTY + short
+    } else if length < PHRASE {
+        short + if length == 4 { 1.0 - FOUR } else { 1.0 }
     } else if length.is_multiple_of(8) {
         1.0 - EIGHT
     } else if length.is_multiple_of(4) {
@@ -209,7 +227,7 @@ fn price(length: usize) -> f64 {
 }
 
 /// The seams inside `from..to`.
-fn cut(rows: &Rows, from: usize, to: usize) -> Vec<usize> {
+fn cut(rows: &Rows, from: usize, to: usize, longness: f64) -> Vec<usize> {
     let count = to - from;
     // best[j]: least cost of the first j bars, and where its last stretch begins.
     let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
@@ -224,7 +242,7 @@ fn cut(rows: &Rows, from: usize, to: usize) -> Vec<usize> {
             if *before == f64::MAX {
                 continue;
             }
-            let cost = before + rows.spread(from + begin, from + end) + price(length);
+            let cost = before + rows.spread(from + begin, from + end) + price(length, longness);
             if cost < least.0 {
                 least = (cost, begin);
             }

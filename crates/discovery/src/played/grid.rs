@@ -12,11 +12,11 @@ use std::collections::BTreeMap;
 
 /// A way to divide a beat.
 #[derive(Clone, Copy, Debug)]
-struct Division {
+pub(super) struct Division {
     /// Into how many places.
-    parts: u8,
+    pub parts: u8,
     /// What it costs a beat to be so divided, in nats.
-    cost: f64,
+    pub cost: f64,
     /// Each place has its note. Such a beat is told by its number of notes: its notes pay nothing for their places, and
     /// where other tracks have theirs is no evidence against it.
     full: bool,
@@ -32,7 +32,7 @@ const fn full(parts: u8, cost: f64) -> Division {
 
 /// Subdivisions of a beat: proposals, in the order of how common they are. In full stand those that no halving of the beat
 /// gives: a note left out, and they look like a pattern of common places.
-const SUBDIVISIONS: [Division; 16] = [
+pub(super) const SUBDIVISIONS: [Division; 16] = [
     part(1, 0.0),
     part(2, 0.3),
     part(4, 0.7),
@@ -50,6 +50,14 @@ const SUBDIVISIONS: [Division; 16] = [
     full(7, 6.5),
     full(9, 7.5),
 ];
+/// What each of [`SUBDIVISIONS`] costs a line.
+pub(super) type Costs = [f64; SUBDIVISIONS.len()];
+
+/// Their costs before anything is known of a piece.
+pub(super) fn table() -> Costs {
+    SUBDIVISIONS.map(|s| s.cost)
+}
+
 /// What an onset pays by the denominator of its place in the beat, in nats.
 const PLACES: [(u8, f64); 12] = [
     (1, 0.0),
@@ -205,12 +213,18 @@ struct Step {
 const START: usize = usize::MAX;
 
 /// Finds the written places of onsets (in order of time). `spread` is the players' deviation in seconds; `company` what is
-/// known of other tracks.
-pub(super) fn places(onsets: &[Onset], beats: &[Beat], spread: f64, company: &Company) -> Vec<Written> {
+/// known of other tracks, `habit` what divisions cost this line.
+pub(super) fn places(
+    onsets: &[Onset],
+    beats: &[Beat],
+    spread: f64,
+    company: &Company,
+    habit: &Costs,
+) -> Vec<Written> {
     if onsets.is_empty() || beats.is_empty() {
         return Vec::new();
     }
-    let costs = beat_costs(beats.len(), company);
+    let costs = beat_costs(beats.len(), company, habit);
     let candidates: Vec<Vec<Candidate>> =
         onsets.iter().map(|o| candidates(o, beats, spread, company)).collect();
     // Cheapest cost of a path that ends in candidate `c` of onset `i`, with the onset and candidate before it.
@@ -330,14 +344,14 @@ pub(super) fn quick(step: f64) -> f64 {
 }
 
 /// For each beat and subdivision what it costs, less where other tracks divide it so.
-fn beat_costs(count: usize, company: &Company) -> Vec<[f64; SUBDIVISIONS.len()]> {
-    let mut costs = vec![SUBDIVISIONS.map(|s| s.cost); count];
+fn beat_costs(count: usize, company: &Company, habit: &Costs) -> Vec<Costs> {
+    let mut costs = vec![*habit; count];
     for (spot, others) in company {
         let Some(row) = costs.get_mut(spot.0).filter(|_| spot.2 > 1) else { continue };
         for (i, division) in SUBDIVISIONS.iter().enumerate() {
             if division.parts.is_multiple_of(spot.2) {
                 let share = if division.parts == spot.2 { 1.0 } else { 0.5 };
-                row[i] = row[i].min(division.cost / (1.0 + share * f64::from((*others).min(4))));
+                row[i] = row[i].min(habit[i] / (1.0 + share * f64::from((*others).min(4))));
             }
         }
     }
@@ -408,7 +422,7 @@ fn around(company: &Company, beat: usize, k: u8, s: u8) -> u32 {
 const LIKE_OTHERS: f64 = 2.5;
 
 /// What it costs to enter the beat of a candidate with its subdivision.
-fn entering(here: &Candidate, before: Option<&Candidate>, costs: &[[f64; SUBDIVISIONS.len()]]) -> f64 {
+fn entering(here: &Candidate, before: Option<&Candidate>, costs: &[Costs]) -> f64 {
     let parts = |c: &Candidate| SUBDIVISIONS[c.sub].parts;
     if SUBDIVISIONS[here.sub].full && here.k > 0 {
         return f64::INFINITY;
@@ -424,7 +438,7 @@ fn follow(
     first: &Onset,
     second: &Onset,
     graces_between: bool,
-    costs: &[[f64; SUBDIVISIONS.len()]],
+    costs: &[Costs],
 ) -> f64 {
     if there.beat == here.beat {
         if there.sub != here.sub || here.k < there.k {
@@ -484,7 +498,7 @@ mod tests {
             (0..8usize).flat_map(|b| [(0, 1), (1, 4), (1, 2), (3, 4)].map(|(k, s)| ((b, k, s), 7))).collect();
         for spread in [0.005, 0.008, 0.012, 0.020] {
             for company in [&Company::new(), &company] {
-                let found = places(&onsets, &beats(8), spread, company);
+                let found = places(&onsets, &beats(8), spread, company, &table());
                 for (i, written) in found.iter().enumerate() {
                     let spot = if i % 5 == 0 { (i / 5, 0, 1) } else { (i / 5, (i % 5) as u8, 5) };
                     assert_eq!(*written, Written::At(spot), "note {i} at a spread of {spread}");
@@ -498,18 +512,20 @@ mod tests {
     fn a_quick_note_by_itself_is_a_grace_note() {
         let note = |on: f64, end: f64, key| Onset { on, end, key };
         let graced = [note(0.0, 0.3, 60), note(0.690, 0.750, 62), note(0.752, 1.1, 64), note(1.127, 1.4, 65)];
-        let found = places(&graced, &beats(4), 0.010, &Company::new());
+        let found = places(&graced, &beats(4), 0.010, &Company::new(), &table());
         assert_eq!(found[1], Written::Grace);
         assert_eq!(found[2], Written::At((2, 0, 1)));
         let counted =
             [note(0.0, 0.3, 60), note(0.656, 0.745, 62), note(0.752, 1.1, 64), note(1.127, 1.4, 65)];
-        let found = places(&counted, &beats(4), 0.010, &Company::new());
+        let found = places(&counted, &beats(4), 0.010, &Company::new(), &table());
         assert_eq!(found[1], Written::At((1, 3, 4)));
     }
 
     #[test]
     fn nothing_is_found_in_nothing() {
-        assert!(places(&[], &beats(2), 0.010, &Company::new()).is_empty());
-        assert!(places(&[Onset { on: 0.0, end: 0.1, key: 60 }], &[], 0.010, &Company::new()).is_empty());
+        assert!(places(&[], &beats(2), 0.010, &Company::new(), &table()).is_empty());
+        assert!(
+            places(&[Onset { on: 0.0, end: 0.1, key: 60 }], &[], 0.010, &Company::new(), &table()).is_empty()
+        );
     }
 }

@@ -4,6 +4,7 @@
 //!
 //! * [`off_the_grid`]: was it played at all?
 //! * [`notate`]: the written place and value of every note; [`ripieno_music::Note::played`] keeps when it is heard.
+//! * [`Ground`]: how likely a note is heard at a time, by what was notated.
 //! * [`switches`]: keys that call an articulation and are never heard.
 //! * [`merges`]: several tracks that one chair plays.
 //! * [`early`]: how far a track lies ahead of the beat, as it does where a patch speaks late.
@@ -11,6 +12,8 @@
 
 mod delay;
 mod grid;
+mod ground;
+mod habits;
 mod lead;
 mod strokes;
 mod switching;
@@ -19,6 +22,7 @@ mod turns;
 mod values;
 
 pub use delay::early;
+pub use ground::Ground;
 pub use lead::{count_from, trim};
 pub use switching::{SwitchFound, switches};
 pub use tracks::{MergeFound, merges};
@@ -55,9 +59,11 @@ pub fn off_the_grid(content: &Content) -> f64 {
     count as f64 / content.notes.len().max(1) as f64
 }
 
-/// Was this track played?
+/// Was this track played? Notes that are spelled come from a notated source, however odd their places (a storm of fives and
+/// sixes over each other).
 pub fn is_played(content: &Content) -> bool {
-    content.notes.len() >= LEAST_NOTES && off_the_grid(content) > PLAYED_SHARE
+    let notated = content.notes.iter().any(|n| n.written.is_some());
+    content.notes.len() >= LEAST_NOTES && !notated && off_the_grid(content) > PLAYED_SHARE
 }
 
 /// Was this score played: does one note in ten or more stand in a track that was?
@@ -84,6 +90,46 @@ struct Line {
 /// Gives every played track its notated places. What is left of the remarks is in words, one a track where something is to be
 /// said.
 pub fn notate(score: &Score) -> (Score, Vec<String>) {
+    let lines = lines(score);
+    let beats = grid::beats(&score.timeline);
+    let mut out = score.clone();
+    let mut remarks = Vec::new();
+    for line in lines.iter().filter(|l| !l.left_alone) {
+        let track = &mut out.tracks[line.track];
+        track.content = write(&score.tracks[line.track].content, line, &beats, score);
+        let behind = line.behind * 1000.0;
+        if behind.abs() >= 8.0 {
+            let side = if behind > 0.0 { "behind" } else { "ahead of" };
+            remarks.push(format!(
+                "{}: played {:.0} ms {side} the beat throughout; its notes are written on the beat",
+                track.name,
+                behind.abs()
+            ));
+        }
+    }
+    (out, remarks)
+}
+
+/// Where the notes of a score are heard, by the places that are found for them.
+pub fn ground(score: &Score) -> Ground {
+    let lines = lines(score);
+    let mut spreads: Vec<f64> = lines.iter().filter(|l| !l.left_alone).map(|l| l.spread).collect();
+    let spread = if spreads.is_empty() { SPREAD } else { median(&mut spreads) };
+    let own = lines.iter().map(|line| {
+        let places = line
+            .written
+            .iter()
+            .filter_map(|w| if let Written::At(spot) = w { Some((*spot, 1)) } else { None });
+        (
+            score.tracks[line.track].id.clone(),
+            ground::OwnPlaces { places: places.collect(), behind: line.behind },
+        )
+    });
+    Ground::new(grid::beats(&score.timeline), own.collect(), spread)
+}
+
+/// Every track with the places that its notes were found to have.
+fn lines(score: &Score) -> Vec<Line> {
     let beats = grid::beats(&score.timeline);
     let clock = score.timeline.clock();
     let any = is_played_score(score);
@@ -101,8 +147,9 @@ pub fn notate(score: &Score) -> (Score, Vec<String>) {
         lines.push(Line { track, items, written, behind: 0.0, spread: SPREAD, left_alone: !played });
     }
     let mut company: Vec<Company> = vec![Company::new(); lines.len()];
+    let mut habits = vec![grid::table(); lines.len()];
     for round in 0..ROUNDS {
-        for (line, company) in lines.iter_mut().zip(&company) {
+        for ((line, company), habit) in lines.iter_mut().zip(&company).zip(&habits) {
             if line.left_alone && round > 0 {
                 continue;
             }
@@ -111,27 +158,13 @@ pub fn notate(score: &Score) -> (Score, Vec<String>) {
                 .iter()
                 .map(|i| Onset { on: i.on - line.behind, end: i.end - line.behind, key: i.key })
                 .collect();
-            line.written = grid::places(&onsets, &beats, line.spread, company);
+            line.written = grid::places(&onsets, &beats, line.spread, company, habit);
             measure(line, &beats);
         }
         company = companies(&lines);
+        habits = habits::learned(&lines.iter().map(|l| l.written.as_slice()).collect::<Vec<_>>());
     }
-    let mut out = score.clone();
-    let mut remarks = Vec::new();
-    for line in lines.iter().filter(|l| !l.left_alone) {
-        let track = &mut out.tracks[line.track];
-        track.content = write(&score.tracks[line.track].content, line, &beats, score);
-        let behind = line.behind * 1000.0;
-        if behind.abs() >= 8.0 {
-            let side = if behind > 0.0 { "behind" } else { "ahead of" };
-            remarks.push(format!(
-                "{}: played {:.0} ms {side} the beat throughout; its notes are written on the beat",
-                track.name,
-                behind.abs()
-            ));
-        }
-    }
-    (out, remarks)
+    lines
 }
 
 fn plain(heard: &[Heard]) -> Vec<Item> {

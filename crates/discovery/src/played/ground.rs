@@ -1,0 +1,103 @@
+//! How likely a note is heard at a time: by its place in the beat, and by what all lines were found to have there.
+
+use super::grid::{self, Beat, Company, Spot};
+use ripieno_music::Timeline;
+use ripieno_units::math;
+use std::collections::BTreeMap;
+
+/// Shares of notes by the denominator of their place in the beat: proposals, in the order of how common they are.
+const SHARES: [(u8, f64); 8] =
+    [(1, 0.40), (2, 0.20), (4, 0.16), (3, 0.11), (6, 0.035), (8, 0.03), (5, 0.02), (12, 0.01)];
+/// And of those that lie anywhere: ornaments, slips.
+const ANYWHERE: f64 = 0.08;
+/// The share of a place that is found with lines only, of the least common denominator.
+const SELDOM: f64 = 0.001;
+/// How many times likelier a place is for each other line that has it.
+const LIKE_OTHERS: f64 = 2.0;
+/// And for each note of its own line in this beat that asks for the same division.
+const LIKE_ITSELF: f64 = 3.0;
+
+/// What is known of where notes are heard.
+#[derive(Clone, Debug)]
+pub struct Ground {
+    beats: Vec<Beat>,
+    total: Company,
+    own: BTreeMap<String, OwnPlaces>,
+    /// The players' deviation, in seconds.
+    pub spread: f64,
+}
+
+#[derive(Clone, Debug, Default)]
+pub(super) struct OwnPlaces {
+    pub places: Company,
+    /// How far the line lies behind the beat, in seconds.
+    pub behind: f64,
+}
+
+impl Ground {
+    /// Nothing but beats.
+    pub fn bare(timeline: &Timeline) -> Self {
+        Self {
+            beats: grid::beats(timeline),
+            total: Company::new(),
+            own: BTreeMap::new(),
+            spread: super::SPREAD,
+        }
+    }
+
+    pub(super) fn new(beats: Vec<Beat>, own: BTreeMap<String, OwnPlaces>, spread: f64) -> Self {
+        let mut total = Company::new();
+        for spot in own.values().flat_map(|line| line.places.keys()) {
+            *total.entry(*spot).or_default() += 1;
+        }
+        Self { beats, total, own, spread }
+    }
+
+    /// How likely a note of the track with this id is heard at a time in seconds: the logarithm of a density in 1/s.
+    pub fn likely(&self, id: &str, at: f64) -> f64 {
+        let none = OwnPlaces::default();
+        let own = self.own.get(id).unwrap_or(&none);
+        let at = at - own.behind;
+        let b = self.beats.partition_point(|b| b.from <= at).saturating_sub(1);
+        let Some(beat) = self.beats.get(b) else { return 0.0 };
+        let length = (beat.to - beat.from).max(1e-3);
+        let spread = self.spread.max(0.004);
+        let (mut sum, mut weights) = (0.0, 0.0);
+        let mut offer = |spot: Spot, share: f64, from: f64| {
+            let mine = u32::from(own.places.contains_key(&spot));
+            let others = self.total.get(&spot).copied().unwrap_or(0).saturating_sub(mine);
+            let mut share = share * (1.0 + LIKE_OTHERS * f64::from(others.min(4)));
+            if spot.2 > 1 {
+                let row = own.places.range((spot.0, 0, 0)..=(spot.0, u8::MAX, u8::MAX));
+                let like = row.filter(|(s, _)| s.2 == spot.2 && s.1 != spot.1).count();
+                share *= 1.0 + LIKE_ITSELF * like.min(4) as f64;
+            }
+            let z = (at - from - length * f64::from(spot.1) / f64::from(spot.2)) / spread;
+            sum += share * math::exp(-0.5 * (z * z).min(100.0));
+            share
+        };
+        for (parts, share) in SHARES {
+            let places = (0..parts).filter(|k| coprime(*k, parts));
+            let count = places.clone().count().max(1) as f64;
+            for k in places {
+                weights += offer((b, k, parts), share / count, beat.from);
+            }
+        }
+        let found = self.total.range((b, 0, 0)..=(b, u8::MAX, u8::MAX));
+        for (spot, _) in found.filter(|(s, _)| SHARES.iter().all(|p| p.0 != s.2)) {
+            weights += offer(*spot, SELDOM, beat.from);
+        }
+        // The next beat, for what comes early.
+        offer((b + 1, 0, 1), SHARES[0].1, beat.to);
+        let peak = sum / weights.max(1e-9) / (spread * 2.507);
+        math::ln(ANYWHERE / length + (1.0 - ANYWHERE) * peak)
+    }
+}
+
+fn coprime(a: u8, b: u8) -> bool {
+    let (mut a, mut b) = (a, b);
+    while b > 0 {
+        (a, b) = (b, a % b);
+    }
+    a == 1
+}

@@ -1,0 +1,168 @@
+//! Which notes of a played chair were joined to the one before, and so which delay each had.
+//!
+//! No MIDI file says it. A most likely chain of the two answers is sought over the notes in the order of their note-ons: each
+//! pays for how it meets the note before it (as a joined note must, or as any other may), for how unusual a join is by its
+//! name, and for how likely a note is at the time at which it would then be heard.
+
+use ripieno_music::named;
+use ripieno_units::math;
+
+/// A sounding note with the two delays that it may have had.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Sounding {
+    /// Its key.
+    pub key: u8,
+    /// Its note-on and note-off as sent, in seconds.
+    pub on: f64,
+    pub off: f64,
+    /// The delay with its own attack and joined, in seconds.
+    pub delays: [f64; 2],
+    /// Its patch has one voice.
+    pub one_voice: bool,
+    /// How far the note before it is held into it, in seconds.
+    pub overlap: f64,
+    /// It is legato: one stroke binds it to another key.
+    pub bound: bool,
+    /// What it costs that a note of this name was joined, in nats, at its evidence's mean.
+    pub join: f64,
+}
+
+/// Notes before one that may lead into it.
+const REACH: usize = 12;
+/// Notes begin together that begin within this, in seconds.
+const TOGETHER: f64 = 0.004;
+/// A meeting strays more than an onset: both notes and a release take part.
+const MEETING: f64 = 1.5;
+/// Degrees of freedom of the distance from an exact meeting: a slip is a slip.
+const FREEDOM: f64 = 4.0;
+/// Density of the gap after a note that is not joined, in 1/s: share and mean length of gaps, of notes held over.
+const GAPS: (f64, f64) = (0.55, 0.150);
+const HELD_OVER: (f64, f64) = (0.20, 0.300);
+/// And the share that ends where the next begins without being joined.
+const ABUTTING: f64 = 0.25;
+/// What it costs that a bound note repeats the key of the one before and is joined to it, in nats: a key that is struck anew.
+const ANEW: f64 = 4.0;
+/// What it costs that a note of one voice is heard before the one before it, in nats.
+const TURNED: f64 = 6.0;
+
+/// Joined or not, for every note: `spread` is the players' deviation in seconds, `likely` gives nats for a note that is heard at
+/// a time in seconds.
+pub(crate) fn joined(notes: &[Sounding], spread: f64, likely: &dyn Fn(f64) -> f64) -> Vec<bool> {
+    // Cheapest cost with the last note plain or joined, and the answer of the note before it.
+    let mut costs = [0.0f64; 2];
+    let mut from: Vec<[usize; 2]> = Vec::with_capacity(notes.len());
+    for (i, note) in notes.iter().enumerate() {
+        let at = note.delays.map(|d| -likely(note.on + d));
+        let alike = (note.delays[0] - note.delays[1]).abs() < 1e-6;
+        let mut now = [f64::INFINITY; 2];
+        let mut back = [0usize; 2];
+        let befores = if i == 0 { 0..1 } else { 0..2 };
+        for before in befores {
+            let trace = trace(&from, i, before);
+            for (state, cost) in now.iter_mut().enumerate() {
+                let total = costs[before]
+                    + if alike { 0.0 } else { at[state] }
+                    + meeting(notes, i, state, &trace, spread);
+                if total < *cost {
+                    (*cost, back[state]) = (total, before);
+                }
+            }
+        }
+        from.push(back);
+        let least = now[0].min(now[1]);
+        costs = now.map(|c| c - least);
+    }
+    let mut answers = vec![false; notes.len()];
+    let mut state = usize::from(costs[1] < costs[0]);
+    for i in (0..notes.len()).rev() {
+        answers[i] = state == 1;
+        state = from[i][state];
+    }
+    answers
+}
+
+/// The answers of the notes before note `i` on the best way to `last` of note `i - 1`, the nearest first.
+fn trace(from: &[[usize; 2]], i: usize, last: usize) -> [usize; REACH] {
+    let mut found = [0; REACH];
+    let mut state = last;
+    for (back, one) in found.iter_mut().enumerate().take(i) {
+        *one = state;
+        state = from[i - 1 - back][state];
+    }
+    found
+}
+
+/// What it costs, in nats, that note `i` meets those before it as it does.
+fn meeting(notes: &[Sounding], i: usize, state: usize, trace: &[usize; REACH], spread: f64) -> f64 {
+    let note = &notes[i];
+    let spread = MEETING * spread;
+    let heard = note.on + note.delays[state];
+    let befores = || {
+        let all = notes[..i].iter().rev().zip(trace.iter()).filter(|(b, _)| b.on + TOGETHER < note.on);
+        all.take(if note.one_voice { 1 } else { REACH })
+    };
+    if state == 1 {
+        let exact = |(b, s): (&Sounding, &usize)| {
+            let away = if note.one_voice && b.one_voice {
+                b.off - (note.on + note.overlap)
+            } else {
+                b.off + b.delays[*s] - heard
+            };
+            let z = away / spread;
+            let turned = if heard < b.on + b.delays[*s] { TURNED } else { 0.0 };
+            let anew = if b.key == note.key && note.bound { ANEW } else { 0.0 };
+            turned + anew + 0.5 * (FREEDOM + 1.0) * math::ln(1.0 + z * z / FREEDOM) + math::ln(spread * 2.67)
+        };
+        let best = befores().map(exact).fold(f64::INFINITY, f64::min);
+        // Joined to nothing: slower than any note is held over.
+        return note.join + if best.is_finite() { best } else { 8.0 };
+    }
+    let density = |(b, s): (&Sounding, &usize)| {
+        let gap = heard - (b.off + b.delays[*s]);
+        let z = gap / spread;
+        let wide = if gap >= 0.0 { (GAPS, gap) } else { (HELD_OVER, -gap) };
+        let ((share, mean), gap) = wide;
+        let mut density = share / mean * math::exp(-(gap / mean).min(6.0)) + ABUTTING * normal(z, spread);
+        // A patch of one voice: where the next speaks later, it ends what should still sound, and both meet as sent.
+        let later = note.delays[state] - b.delays[*s];
+        if note.one_voice && later > 0.0 {
+            let cut = GAPS.0 * (1.0 - math::exp(-later / GAPS.1));
+            density += cut * normal((note.on - b.off) / spread, spread);
+        }
+        let turned = if note.one_voice && heard < b.on + b.delays[*s] { TURNED } else { 0.0 };
+        turned - math::ln(density.max(1e-9))
+    };
+    let nearest = befores().map(density).fold(f64::INFINITY, f64::min);
+    let plain = -math::ln((1.0 - math::exp(-note.join)).max(0.02));
+    plain + if nearest.is_finite() { nearest } else { 0.0 }
+}
+
+/// The normal density at `z` deviations, for a deviation of `spread`.
+fn normal(z: f64, spread: f64) -> f64 {
+    math::exp(-0.5 * (z * z).min(80.0)) / (spread * 2.507)
+}
+
+/// What a join costs by the name of the note's articulation, in nats (proposals): notes that begin anew by their nature are
+/// hardly ever joined (common practice, no source).
+pub(crate) fn by_name(name: &str) -> f64 {
+    let anew = [
+        named::SUSTAIN,
+        named::DETACHE,
+        named::STACCATO,
+        named::STACCATISSIMO,
+        named::SPICCATO,
+        named::MARCATO,
+        named::ACCENT,
+        named::TREMOLO,
+        named::PIZZICATO,
+        named::SNAP_PIZZICATO,
+        named::ROLL,
+    ];
+    if name == named::LEGATO {
+        0.2
+    } else if anew.contains(&name) {
+        3.0
+    } else {
+        0.9
+    }
+}
