@@ -19,16 +19,21 @@ mod desk;
 pub use arc::Arc;
 pub use desk::{Desk, Found, Room, Table};
 pub use heard::{Spectra, Spectrum};
+pub use solve::Charts;
 
 use ripieno_music::{Finding, Reading};
 
-/// Everything that the read-through finds, in the order of bars.
-pub fn read_through(table: &Table<'_>, reading: &Reading, spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
-    let mut findings = playable::check(table);
-    let (heard, arc) = heard::check(table, reading, spectra);
+/// Everything that the read-through finds, in the order of bars; how the cue grows; and what harpists and timpanists set when.
+pub fn read_through(
+    table: &Table<'_>,
+    reading: &Reading,
+    spectra: &dyn Spectra,
+) -> (Vec<Finding>, Arc, Charts) {
+    let ((mut findings, charts), (heard, arc)) =
+        rayon::join(|| playable::read(table), || heard::check(table, reading, spectra));
     findings.extend(heard);
     findings.sort_by(|a, b| {
         (a.bar, a.rule, &a.chair).cmp(&(b.bar, b.rule, &b.chair)).then(a.beat.total_cmp(&b.beat))
     });
-    (findings, arc)
+    (findings, arc, charts)
 }

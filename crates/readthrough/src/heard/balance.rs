@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use ripieno_hearing::{Heard, Pattern, heard};
 use ripieno_units::math::pow;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Reverberation that has fallen by this many dB no longer masks what matters.
 const FORGOTTEN: f64 = 30.0;
@@ -46,6 +47,8 @@ pub struct Balance<'a> {
     pub ear: Ear<'a>,
     /// Everything that sounds in each slot, its reverberation included.
     pub totals: Vec<Pattern>,
+    /// The pattern of each sound as it is played, slot by slot, and the power to multiply it with.
+    told: Vec<Vec<(Arc<Pattern>, f64)>>,
     /// Reverberation of what was before, at the start of each slot.
     state: Vec<Pattern>,
     /// Its time in seconds; 0 for none.
@@ -58,12 +61,13 @@ impl<'a> Balance<'a> {
         let slots = slots(table);
         let sounds = sounds(table, &slots);
         let ear = Ear::new(table, spectra, &sounds);
+        let told = sounds.slots.par_iter().map(|s| s.iter().map(|s| ear.pattern(s, 0.0)).collect()).collect();
         let times: Vec<f64> =
             table.desks.iter().map(|d| d.room.reverberation).filter(|t| t.is_finite() && *t > 0.05).collect();
         let reverberation =
             if times.is_empty() { 0.0 } else { times.iter().sum::<f64>() / times.len() as f64 };
         let mut balance =
-            Self { table, slots, sounds, ear, totals: Vec::new(), state: Vec::new(), reverberation };
+            Self { table, slots, sounds, ear, totals: Vec::new(), told, state: Vec::new(), reverberation };
         let parts: Vec<(Pattern, Pattern)> =
             (0..balance.slots.len()).into_par_iter().map(|k| balance.dry_and_wet(k)).collect();
         let mut state = Pattern::zero(&balance.ear.scale);
@@ -103,12 +107,11 @@ impl<'a> Balance<'a> {
         let (mut dry, mut wet) = (Pattern::zero(&self.ear.scale), Pattern::zero(&self.ear.scale));
         let (_, mean) = self.decay(k);
         let length = self.slots[k].length();
-        for sound in &self.sounds.slots[k] {
-            let (pattern, power) = self.ear.pattern(sound, 0.0);
+        for (sound, (pattern, power)) in self.sounds.slots[k].iter().zip(&self.told[k]) {
             let power = power * (sound.to - sound.from) / length;
             let late = self.late(sound.desk.into());
-            dry.add_scaled(&pattern, power * (1.0 - late * mean));
-            wet.add_scaled(&pattern, power * late);
+            dry.add_scaled(pattern, power * (1.0 - late * mean));
+            wet.add_scaled(pattern, power * late);
         }
         (dry, wet)
     }
@@ -144,19 +147,25 @@ impl<'a> Balance<'a> {
         }
         let (_, mean) = self.decay(k);
         let (mut signal, mut masker) = (Pattern::zero(&self.ear.scale), Pattern::zero(&self.ear.scale));
-        for (sound, member) in list.iter().zip(&members) {
-            let Some((sound, shift)) = self.altered(sound, mods) else { continue };
+        for ((sound, member), told) in list.iter().zip(&members).zip(&self.told[k]) {
             let share = spans.iter().map(|s| (sound.to.min(s.1) - sound.from.max(s.0)).max(0.0)).sum::<f64>()
                 / seconds;
             if share <= 0.0 {
                 continue;
             }
-            let (pattern, power) = self.ear.pattern(&sound, shift);
+            let changed;
+            let (pattern, power) = if mods.touches(sound.desk.into()) {
+                let Some((sound, shift)) = self.altered(sound, mods) else { continue };
+                changed = self.ear.pattern(&sound, shift);
+                &changed
+            } else {
+                told
+            };
             if *member {
-                signal.add_scaled(&pattern, power * share);
+                signal.add_scaled(pattern, power * share);
             } else {
                 let late = self.late(sound.desk.into());
-                masker.add_scaled(&pattern, power * share * (1.0 - late * mean));
+                masker.add_scaled(pattern, power * share * (1.0 - late * mean));
             }
         }
         for &(desk, semitones, level) in &mods.join {
@@ -212,21 +221,19 @@ impl<'a> Balance<'a> {
         if self.reverberation <= 0.0 {
             return None;
         }
-        let shares: Vec<f64> = (0..self.table.desks.len()).map(share).collect();
+        let shares: Vec<f64> = (0..self.table.desks.len()).map(|d| share(d) * self.late(d)).collect();
         let mut out = Pattern::zero(&self.ear.scale);
         let mut left = 1.0;
         let forgotten = pow(10.0, -FORGOTTEN / 10.0);
         for j in (0..k).rev() {
             let (after, _) = self.decay(j);
-            for sound in &self.sounds.slots[j] {
-                let desk = usize::from(sound.desk);
-                let share = shares.get(desk).copied().unwrap_or(0.0);
-                if share.abs() < 1e-9 {
+            for (sound, (pattern, power)) in self.sounds.slots[j].iter().zip(&self.told[j]) {
+                let share = shares.get(usize::from(sound.desk)).copied().unwrap_or(0.0);
+                if share.abs() < 1e-12 {
                     continue;
                 }
-                let (pattern, power) = self.ear.pattern(sound, 0.0);
                 let part = (sound.to - sound.from) / self.slots[j].length();
-                out.add_scaled(&pattern, share * power * part * self.late(desk) * (1.0 - after) * left);
+                out.add_scaled(pattern, share * power * part * (1.0 - after) * left);
             }
             left *= after;
             if left < forgotten {

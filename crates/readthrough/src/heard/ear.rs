@@ -63,19 +63,26 @@ impl<'a> Ear<'a> {
         for sound in sounds.slots.iter().flatten() {
             keys.insert(ear.key(sound, 0.0).0);
         }
+        // In order of voices.
         let keys: Vec<Kept> = keys.into_iter().collect();
-        let made: Vec<(Kept, Arc<Pattern>)> = keys.par_iter().map(|&k| (k, Arc::new(ear.make(k)))).collect();
+        let of_voices: Vec<&[Kept]> = keys.chunk_by(|a, b| a.voice == b.voice).collect();
+        let made = of_voices.into_par_iter().flat_map_iter(|kept| ear.make(kept));
+        let made: Vec<(Kept, Arc<Pattern>)> = made.collect();
         ear.patterns = RwLock::new(made.into_iter().collect());
         ear
     }
 
     /// The sound of one player, before the room.
     pub fn spectrum(&self, voice: Voice, level: f64) -> Spectrum {
+        self.spectra_of(voice, &[level]).pop().unwrap_or_default()
+    }
+
+    fn spectra_of(&self, voice: Voice, levels: &[f64]) -> Vec<Spectrum> {
         let Some(desk) = self.table.desks.get(usize::from(voice.instrument)) else {
-            return Spectrum::default();
+            return vec![Spectrum::default(); levels.len()];
         };
         let stroke = self.strokes.get(usize::from(voice.stroke)).and_then(Option::as_deref);
-        self.spectra.note(&desk.instrument.id, stroke, f64::from(voice.key), level, voice.colour)
+        self.spectra.at_levels(&desk.instrument.id, stroke, f64::from(voice.key), levels, voice.colour)
     }
 
     fn decay_of(&self, voice: Voice, plucked: bool) -> (Option<f64>, f64) {
@@ -105,11 +112,21 @@ impl<'a> Ear<'a> {
         (Kept { voice: sound.voice, level: step as i16, ear: ear as i16 }, power)
     }
 
-    fn make(&self, kept: Kept) -> Pattern {
-        let gain = f64::from(kept.ear) * EAR_STEP;
-        let spectrum = self.spectrum(kept.voice, f64::from(kept.level) * LEVEL_STEP);
-        let components: Vec<(f64, f64)> = spectrum.components.iter().map(|c| (c.0, c.1 + gain)).collect();
-        excitation(&self.scale, &components)
+    /// The patterns of one voice, in order of levels.
+    fn make(&self, kept: &[Kept]) -> Vec<(Kept, Arc<Pattern>)> {
+        let by_level: Vec<&[Kept]> = kept.chunk_by(|a, b| a.level == b.level).collect();
+        let levels: Vec<f64> = by_level.iter().map(|k| f64::from(k[0].level) * LEVEL_STEP).collect();
+        let spectra = kept.first().map_or_else(Vec::new, |k| self.spectra_of(k.voice, &levels));
+        let mut made = Vec::with_capacity(kept.len());
+        for (kept, spectrum) in by_level.into_iter().zip(&spectra) {
+            for one in kept {
+                let gain = f64::from(one.ear) * EAR_STEP;
+                let components: Vec<(f64, f64)> =
+                    spectrum.components.iter().map(|c| (c.0, c.1 + gain)).collect();
+                made.push((*one, Arc::new(excitation(&self.scale, &components))));
+            }
+        }
+        made
     }
 
     /// The pattern of a sound at the listener, and the power to multiply it with.
@@ -119,8 +136,9 @@ impl<'a> Ear<'a> {
         if let Some(found) = self.patterns.read().unwrap_or_else(|e| e.into_inner()).get(&key) {
             return (found.clone(), power);
         }
-        let made = Arc::new(self.make(key));
+        let made = self.make(&[key]);
         let mut kept = self.patterns.write().unwrap_or_else(|e| e.into_inner());
-        (kept.entry(key).or_insert(made).clone(), power)
+        kept.extend(made);
+        (kept.entry(key).or_insert_with(|| Arc::new(Pattern::zero(&self.scale))).clone(), power)
     }
 }

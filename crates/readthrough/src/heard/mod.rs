@@ -101,6 +101,18 @@ pub trait Spectra: Sync {
         level: f64,
         colour: Option<Colour>,
     ) -> Spectrum;
+
+    /// The same at several levels, for which much may be worked out at once.
+    fn at_levels(
+        &self,
+        instrument: &str,
+        stroke: Option<&str>,
+        key: f64,
+        levels: &[f64],
+        colour: Option<Colour>,
+    ) -> Vec<Spectrum> {
+        levels.iter().map(|level| self.note(instrument, stroke, key, *level, colour)).collect()
+    }
 }
 
 /// Findings of balance, and the arc.

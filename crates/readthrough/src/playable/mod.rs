@@ -19,6 +19,8 @@ mod trill;
 
 use crate::Table;
 use crate::rules::{Concern, Rule};
+use crate::solve::{self, Charts};
+use rayon::prelude::*;
 use ripieno_music::Finding;
 use sheet::{Check, Sheet};
 
@@ -77,14 +79,21 @@ const CHECKS: &[Check] = &[
 
 /// Every rule on every desk, in score order.
 pub fn check(table: &Table<'_>) -> Vec<Finding> {
-    let mut found = Vec::new();
-    for desk in &table.desks {
+    read(table).0
+}
+
+/// The same with the charts of harps and timpani.
+pub fn read(table: &Table<'_>) -> (Vec<Finding>, Charts) {
+    let of_desk = |desk| {
         let sheet = Sheet::of(table, desk);
-        for check in CHECKS {
-            check(&sheet, &mut found);
-        }
-    }
+        let mut found = Vec::new();
+        CHECKS.iter().for_each(|check| check(&sheet, &mut found));
+        found
+    };
+    let (by_desk, (solved, charts)): (Vec<Vec<Finding>>, _) =
+        rayon::join(|| table.desks.par_iter().map(of_desk).collect(), || solve::read(table));
+    let mut found: Vec<Finding> = by_desk.into_iter().flatten().collect();
     conductor::check(table, &mut found);
-    found.extend(crate::solve::check(table));
-    found
+    found.extend(solved);
+    (found, charts)
 }

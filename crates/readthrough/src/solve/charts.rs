@@ -167,6 +167,11 @@ impl TuningChart {
     }
 }
 
+/// What a finding adds where a search was cut short: what is said can be done, but there may be better.
+pub(super) fn cut_words(narrowed: bool) -> &'static str {
+    if narrowed { " (the part is too busy to try every way: there may be a better one)" } else { "" }
+}
+
 /// The letter of a string by its key at natural.
 pub(super) fn letter_of(key: i16) -> u8 {
     let class = key.rem_euclid(12);

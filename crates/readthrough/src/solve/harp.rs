@@ -77,7 +77,7 @@ fn play<'a>(table: &'a Table<'a>, desk: &'a Desk<'a>, free: bool) -> Played<'a> 
         let written = super::harp_events::plucked(table, desk, false, facts);
         let by_letter = solve(&written.events, [UNSET; 7], facts);
         if by_letter.clashes.is_empty() && by_letter.cost < solution.cost {
-            solution = by_letter;
+            solution = Solution { narrowed: true, ..by_letter };
         }
     }
     Played { table, desk, facts, plucked, solution, freely: OnceCell::new() }
@@ -93,13 +93,14 @@ fn is_harp(desk: &Desk<'_>) -> bool {
 
 /// The pedals of a harp; `None` for another instrument, or one that plays nothing.
 pub fn chart(table: &Table<'_>, desk: &Desk<'_>) -> Option<PedalChart> {
-    if !is_harp(desk) {
-        return None;
-    }
-    let played = play(table, desk, free(desk));
+    is_harp(desk).then(|| charted(&play(table, desk, free(desk))))?
+}
+
+fn charted(played: &Played<'_>) -> Option<PedalChart> {
     if played.plucked.events.is_empty() {
         return None;
     }
+    let (table, desk) = (played.table, played.desk);
     let start = played.start();
     let mut moves: Vec<(f64, Place, &PedalMove)> = played
         .solution
@@ -133,16 +134,17 @@ pub fn chart(table: &Table<'_>, desk: &Desk<'_>) -> Option<PedalChart> {
     Some(PedalChart { chair: desk.id().to_string(), start, fixed, changes })
 }
 
-/// What every harp meets.
-pub fn check(table: &Table<'_>) -> Vec<Finding> {
+/// What a harp meets, with its chart; nothing for another instrument.
+pub fn check(table: &Table<'_>, desk: &Desk<'_>) -> (Vec<Finding>, Option<PedalChart>) {
     let mut findings = Vec::new();
-    for desk in table.desks.iter().filter(|d| is_harp(d)) {
-        let played = play(table, desk, free(desk));
-        played.feet(&mut findings);
-        played.fixed_strings(&mut findings);
-        super::harp_chords::check(&played, &mut findings);
+    if !is_harp(desk) {
+        return (findings, None);
     }
-    findings
+    let played = play(table, desk, free(desk));
+    played.feet(&mut findings);
+    played.fixed_strings(&mut findings);
+    super::harp_chords::check(&played, &mut findings);
+    (findings, charted(&played))
 }
 
 /// An event with what is wrong in it: a move, or two jobs of a foot that clash.
@@ -242,6 +244,7 @@ impl<'a> Played<'a> {
             1 => format!("{message}; one more like it up to bar {}", self.place(group.events[1]).bar),
             _ => format!("{message}; {more} more like it up to bar {}", self.place(group.events[more]).bar),
         };
+        let message = message + charts::cut_words(self.solution.narrowed);
         let found = self.found("harp-pedals", Severity::Impossible, group).says(message);
         if self.freely().is_some_and(|f| f.is_clean(self, group, |m| m.timed.is_none())) {
             return found.remedy(RESPELL).change(Some(self.respelling())).done();

@@ -51,6 +51,8 @@ const FULL: u64 = 6_000_000;
 const LIMITED: u64 = 100_000;
 /// Comparisons of two states that take as long as one try.
 const COMPARED: u64 = 8;
+/// One move without time in so many events: nothing that a wider search could mend.
+const HOPELESS: usize = 16;
 /// The right foot has four pedals.
 const PEDALS_OF_A_FOOT: f64 = 4.0;
 /// Width of the first, quick search, whose cost no state may pass in the second.
@@ -102,6 +104,8 @@ pub struct PedalMove {
 /// The way through.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Solution {
+    /// The setting that was asked for to begin with.
+    pub start: Setting,
     /// The setting before the first note; [`UNSET`] where nothing asks for the letter.
     pub initial: Setting,
     /// In the order of the events that need them.
@@ -117,13 +121,19 @@ pub struct Solution {
 }
 
 #[derive(Clone, Debug)]
-struct State {
-    position: Setting,
+pub(super) struct State {
+    pub(super) position: Setting,
     /// Event that used the letter last, where it still matters.
-    last: [i32; 7],
+    pub(super) last: [i32; 7],
     feet: [Lane; 2],
     cost: f64,
     step: usize,
+}
+
+impl State {
+    pub(super) fn at(position: Setting) -> Self {
+        Self { position, last: [-1; 7], feet: Default::default(), cost: 0.0, step: 0 }
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -146,14 +156,21 @@ struct Moved {
 /// Solves a part. `initial` is the setting to begin with, [`UNSET`] where it is free.
 pub fn solve(events: &[Event], initial: Setting, facts: &HarpFacts) -> Solution {
     let search = Search::new(events, facts);
+    // Written letters leave only the time to choose: that is found exactly.
+    if search.ways.iter().all(|w| w.len() == 1) {
+        return search.timed(initial, search.ways.iter().map(|w| w[0]).collect(), false);
+    }
     let first = search.run(initial, FIRST, f64::INFINITY);
     if !first.narrowed {
         return first;
     }
     let bound = first.cost - LATE * first.clashes.len() as f64;
-    // Written letters leave only the time to choose: that is searched in full.
-    let by_letter = search.ways.iter().all(|w| w.len() == 1);
-    let width = NARROWEST.max(STATES / events.len().max(1)).max(if by_letter { THRIFTY } else { 0 });
+    if events.len() > SHORT
+        && first.moves.iter().filter(|m| m.timed.is_none()).count() * HOPELESS > events.len()
+    {
+        return search.retimed(first);
+    }
+    let width = NARROWEST.max(STATES / events.len().max(1));
     if events.len() <= SHORT {
         let full = search.run(initial, usize::MAX, bound);
         if !full.narrowed && full.played.len() == events.len() {
@@ -162,18 +179,19 @@ pub fn solve(events: &[Event], initial: Setting, facts: &HarpFacts) -> Solution 
     }
     let second = search.run(initial, width, bound);
     // The second search may lose the way of the first, which is as dear, to others that looked better.
-    if second.played.len() == events.len() && second.cost <= first.cost { second } else { first }
+    let found = if second.played.len() == events.len() && second.cost <= first.cost { second } else { first };
+    if found.narrowed { search.retimed(found) } else { found }
 }
 
 type Next = (State, usize, Vec<Moved>);
 
-struct Search<'a> {
-    events: &'a [Event],
-    facts: &'a HarpFacts,
-    foot: [usize; 7],
+pub(super) struct Search<'a> {
+    pub(super) events: &'a [Event],
+    pub(super) facts: &'a HarpFacts,
+    pub(super) foot: [usize; 7],
     /// For each event the ways to lay it on strings: a position for each letter that it uses.
     ways: Vec<Vec<Setting>>,
-    clashes: Vec<(usize, usize)>,
+    pub(super) clashes: Vec<(usize, usize)>,
     /// One of the strings that an event may use is wanted elsewhere soon.
     contested: Vec<bool>,
     /// A way to move a pedal was passed over for one that looked better.
@@ -211,7 +229,7 @@ impl<'a> Search<'a> {
     /// Follows at most `width` states, none of which costs more than `bound`.
     fn run(&self, initial: Setting, width: usize, bound: f64) -> Solution {
         let mut steps = vec![Step { back: 0, way: 0, moved: Vec::new() }];
-        let start = State { position: initial, last: [-1; 7], feet: Default::default(), cost: 0.0, step: 0 };
+        let start = State::at(initial);
         let mut states = vec![start];
         let mut narrowed = false;
         self.passed_over.set(false);
@@ -320,8 +338,11 @@ impl<'a> Search<'a> {
                 after.last[letter] = -1;
             }
         }
-        for foot in &mut after.feet {
-            foot.forget(horizon);
+        for (side, foot) in after.feet.iter_mut().enumerate() {
+            // No pedal moves before its string was plucked last.
+            let mine = (0..7).filter(|l| self.foot[*l] == side && state.position[*l] != UNSET);
+            let used = mine.map(|l| usize::try_from(state.last[l]).map_or(horizon, |e| self.events[e].at));
+            foot.forget(used.fold(now.at, f64::min).max(horizon));
         }
         let mut open = vec![(after, Vec::new())];
         for letter in changes {
@@ -368,6 +389,7 @@ impl<'a> Search<'a> {
         let (release, clean) = self.free_from(before, partial, event, letter);
         let foot = &partial.feet[self.foot[letter]];
         let mut found = false;
+        let (mut places, mut early) = (Vec::new(), Vec::new());
         for (from, buzz) in [(clean, false), (release, true)] {
             if buzz && release >= clean - EPSILON {
                 continue;
@@ -379,16 +401,16 @@ impl<'a> Search<'a> {
             for (takes, quick) in [(self.facts.comfortable, false), (self.facts.least, true)] {
                 let job = Job { tag: letter as u8, release: from, due, takes };
                 let price = f64::from(u8::from(buzz)) * BUZZ + f64::from(u8::from(quick)) * QUICK;
-                let ways = foot.with(job);
+                foot.places(&job, &mut places);
                 // At ease with time left for every other pedal of this foot: nothing quicker can do more.
                 let room = self.facts.comfortable * PEDALS_OF_A_FOOT;
-                let easy = price == 0.0
-                    && ways
-                        .last()
-                        .is_some_and(|_| foot.with(Job { due: due - room, ..job }).len() == ways.len());
-                found |= !ways.is_empty();
-                for (lane, after) in ways {
-                    put(price, Some(lane), Some((job, after)), buzz);
+                let easy = price == 0.0 && !places.is_empty() && {
+                    foot.places(&Job { due: due - room, ..job }, &mut early);
+                    early.len() == places.len()
+                };
+                found |= !places.is_empty();
+                for after in &places {
+                    put(price, Some(foot.with(job, *after)), Some((job, *after)), buzz);
                 }
                 if easy {
                     return;
@@ -403,7 +425,13 @@ impl<'a> Search<'a> {
     }
 
     /// From when the pedal of a letter may move at all, and from when without a buzz.
-    fn free_from(&self, before: &State, partial: &State, event: usize, letter: usize) -> (f64, f64) {
+    pub(super) fn free_from(
+        &self,
+        before: &State,
+        partial: &State,
+        event: usize,
+        letter: usize,
+    ) -> (f64, f64) {
         let last = before.last[letter];
         let Some(used) = usize::try_from(last).ok().map(|i| &self.events[i]) else {
             return (f64::NEG_INFINITY, f64::NEG_INFINITY);
@@ -425,7 +453,7 @@ impl<'a> Search<'a> {
     }
 
     /// How many needs take a string that was plucked too short ago.
-    fn same_strings(&self, state: &State, event: usize, way: &Setting) -> f64 {
+    pub(super) fn same_strings(&self, state: &State, event: usize, way: &Setting) -> f64 {
         let mut count = 0.0;
         for need in &self.events[event].needs {
             let Some(before) = need.again else { continue };
@@ -450,6 +478,7 @@ impl<'a> Search<'a> {
         }
         path.reverse();
         let mut solution = Solution {
+            start: initial,
             initial,
             moves: Vec::new(),
             played: Vec::with_capacity(path.len()),

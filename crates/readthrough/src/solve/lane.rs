@@ -3,6 +3,8 @@
 //! A schedule of such jobs, if there is one, can always be moved to the left: each job then begins at its release or where the
 //! one before it ends. So an order is all that has to be kept, and a new job is tried at every place of it.
 
+use std::rc::Rc;
+
 /// Times closer than this are one, seconds: less than any player's.
 pub const EPSILON: f64 = 1e-9;
 
@@ -19,67 +21,101 @@ pub struct Job {
     pub takes: f64,
 }
 
-/// The jobs of one foot in their order.
+/// The jobs of one foot in their order. Copies share the list.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lane {
     /// Busy until then with what is long past.
     floor: f64,
-    jobs: Vec<Job>,
+    /// `None` for no job.
+    jobs: Option<Rc<[Job]>>,
 }
 
 impl Default for Lane {
     fn default() -> Self {
-        Self { floor: f64::NEG_INFINITY, jobs: Vec::new() }
+        Self { floor: f64::NEG_INFINITY, jobs: None }
     }
 }
 
 impl Lane {
-    /// The ways to take on one more job so that all of them are done in time: the schedule, and how many jobs follow the new one.
-    pub fn with(&self, job: Job) -> Vec<(Self, usize)> {
-        let mut ways = Vec::new();
-        for after in 0..=self.jobs.len() {
-            let place = self.jobs.len() - after;
-            let mut jobs = Vec::with_capacity(self.jobs.len() + 1);
-            jobs.extend_from_slice(&self.jobs[..place]);
-            jobs.push(job);
-            jobs.extend_from_slice(&self.jobs[place..]);
-            if in_time(self.floor, &jobs) {
-                ways.push((Self { floor: self.floor, jobs }, after));
+    fn jobs(&self) -> &[Job] {
+        self.jobs.as_deref().unwrap_or_default()
+    }
+
+    fn of(floor: f64, jobs: impl ExactSizeIterator<Item = Job>) -> Self {
+        Self { floor, jobs: (jobs.len() > 0).then(|| jobs.collect()) }
+    }
+
+    /// The places at which one more job can be taken on so that all are done in time, each as how many jobs follow the new one.
+    /// It must be due no earlier than those that are there already.
+    ///
+    /// A place before a job that takes as long and may begin as early is left out: the two could change places, since that
+    /// job is due no later; nothing else would move.
+    pub fn places(&self, job: &Job, out: &mut Vec<usize>) {
+        out.clear();
+        let jobs = self.jobs();
+        // When the foot is free for each place, from the last: the time that the jobs before it leave, and the latest that those
+        // after it allow.
+        let mut room = [0.0; ROOM];
+        let (free, far) = room.split_at_mut(jobs.len().min(ROOM));
+        if far.is_empty() {
+            return; // more than any foot does in the time that a lane remembers
+        }
+        let mut time = self.floor;
+        for (place, one) in free.iter_mut().zip(jobs) {
+            *place = time;
+            time = time.max(one.release) + one.takes;
+        }
+        let mut latest = f64::INFINITY;
+        for after in 0..=jobs.len() {
+            if after > 0 {
+                let one = &jobs[jobs.len() - after];
+                if one.takes == job.takes && one.release <= job.release {
+                    return;
+                }
+                latest = latest.min(one.due + EPSILON) - one.takes;
+                time = free[jobs.len() - after];
+            }
+            let end = time.max(job.release) + job.takes;
+            if end <= job.due + EPSILON && end <= latest {
+                out.push(after);
             }
         }
-        ways
+    }
+
+    /// With one more job at a place of [`Lane::places`].
+    pub fn with(&self, job: Job, after: usize) -> Self {
+        let (before, behind) = self.jobs().split_at(self.jobs().len().saturating_sub(after));
+        let all: Rc<[Job]> = before.iter().chain([&job]).chain(behind).copied().collect();
+        Self { floor: self.floor, jobs: Some(all) }
     }
 
     /// Forgets what ended before a time; nothing new may be asked for before it.
     pub fn forget(&mut self, before: f64) {
-        let mut gone = 0;
-        for job in &self.jobs {
-            let end = self.floor.max(job.release) + job.takes;
+        let (mut gone, mut floor) = (0, self.floor);
+        for job in self.jobs() {
+            let end = floor.max(job.release) + job.takes;
             if end > before {
                 break;
             }
-            self.floor = end;
+            floor = end;
             gone += 1;
         }
-        self.jobs.drain(..gone);
+        if gone > 0 {
+            *self = Self::of(floor, self.jobs()[gone..].iter().copied());
+        }
         // What is still to be done keeps its place: it must not be pushed on by what is forgotten.
-        let first = self.jobs.first().map_or(before, |job| before.min(job.release));
+        let first = self.jobs().first().map_or(before, |job| before.min(job.release));
         self.floor = self.floor.max(first);
     }
 
     /// Whatever can be added to `other` can be added to this.
     pub fn leaves_as_much(&self, other: &Self) -> bool {
-        self.floor <= other.floor + EPSILON && (self.jobs.is_empty() || self.jobs == other.jobs)
+        self.floor <= other.floor + EPSILON && (self.jobs.is_none() || self.jobs == other.jobs)
     }
 }
 
-fn in_time(floor: f64, jobs: &[Job]) -> bool {
-    let mut free = floor;
-    jobs.iter().all(|job| {
-        free = free.max(job.release) + job.takes;
-        free <= job.due + EPSILON
-    })
-}
+/// More jobs than a foot has open at once: the memory of a search, at the quickest that a pedal moves, with room.
+const ROOM: usize = 64;
 
 /// Jobs in an order that was kept with how many follow each: `(job, after)` in the order in which they were taken on.
 pub fn in_order(taken: &[(Job, usize)]) -> Vec<Job> {
@@ -125,18 +161,60 @@ pub fn as_late_as_possible(jobs: &[Job]) -> Vec<Timed> {
 mod tests {
     use super::*;
 
+    fn places(lane: &Lane, job: Job) -> Vec<usize> {
+        let mut found = Vec::new();
+        lane.places(&job, &mut found);
+        found
+    }
+
     fn job(tag: u8, release: f64, due: f64) -> Job {
         Job { tag, release, due, takes: 0.5 }
     }
 
     #[test]
     fn what_is_needed_later_may_be_done_earlier() {
-        let lane = Lane::default().with(job(0, 1.0, 1.6)).remove(0).0;
+        let lane = Lane::default().with(job(0, 1.0, 1.6), 0);
         // Needed after the first, but there is no time after it: it goes before.
-        let ways = lane.with(job(1, 0.0, 1.7));
-        assert_eq!(ways.len(), 1);
-        assert_eq!(ways[0].1, 1);
-        assert!(lane.with(job(1, 0.8, 1.7)).is_empty());
+        assert_eq!(places(&lane, job(1, 0.0, 1.7)), [1]);
+        assert!(places(&lane, job(1, 0.8, 1.7)).is_empty());
+    }
+
+    /// Against every place tried one by one.
+    #[test]
+    fn the_places_are_those_at_which_all_is_in_time() {
+        let mut seed = 5u64;
+        let mut below = |n: u64| {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (seed >> 33) % n
+        };
+        let (mut found, mut left_out) = (0, 0);
+        for _ in 0..5000 {
+            let mut lane = Lane::default();
+            for due in 1..8u8 {
+                let due = f64::from(due);
+                let release = due - 0.5 * (1 + below(6)) as f64;
+                let takes = if below(2) == 0 { 0.5 } else { 0.7 };
+                let new = Job { tag: due as u8, release, due, takes };
+                let old = lane.jobs().to_vec();
+                let good = places(&lane, new);
+                for after in 0..=old.len() {
+                    let all = lane.with(new, after);
+                    let mut free = f64::NEG_INFINITY;
+                    let in_time = all.jobs().iter().all(|j| {
+                        free = free.max(j.release) + j.takes;
+                        free <= j.due + EPSILON
+                    });
+                    let may_change =
+                        old[old.len() - after..].iter().any(|j| j.takes == takes && j.release <= release);
+                    assert_eq!(good.contains(&after), in_time && !may_change);
+                    (found, left_out) = (found + usize::from(in_time), left_out + usize::from(may_change));
+                }
+                if !good.is_empty() {
+                    lane = lane.with(new, good[below(good.len() as u64) as usize]);
+                }
+            }
+        }
+        assert!(found > 1000 && left_out > 1000);
     }
 
     #[test]
@@ -149,18 +227,18 @@ mod tests {
 
     #[test]
     fn forgetting_little_by_little_pushes_nothing_on() {
-        let mut lane = Lane::default().with(job(0, f64::NEG_INFINITY, 2.0)).remove(0).0;
+        let mut lane = Lane::default().with(job(0, f64::NEG_INFINITY, 2.0), 0);
         for tenth in 0..60 {
             lane.forget(f64::from(tenth) * 0.1);
-            assert!(!lane.with(job(1, 0.0, 9.0)).is_empty());
+            assert!(!places(&lane, job(1, 0.0, 9.0)).is_empty());
         }
-        assert!(lane.jobs.is_empty());
+        assert!(lane.jobs().is_empty());
     }
 
     #[test]
     fn what_is_past_is_forgotten_but_the_time_is_gone() {
-        let mut lane = Lane::default().with(job(0, 0.0, 1.0)).remove(0).0;
+        let mut lane = Lane::default().with(job(0, 0.0, 1.0), 0);
         lane.forget(0.5);
-        assert_eq!(lane, Lane { floor: 0.5, jobs: Vec::new() });
+        assert_eq!(lane, Lane { floor: 0.5, jobs: None });
     }
 }

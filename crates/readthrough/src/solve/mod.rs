@@ -5,6 +5,7 @@ pub mod events;
 pub mod hands;
 pub mod harp;
 pub mod harp_events;
+pub mod harp_feet;
 pub mod harp_hands;
 pub mod harp_pedals;
 pub mod harp_settings;
@@ -23,6 +24,7 @@ pub use charts::{Charts, PedalChange, PedalChart, TuningChange, TuningChart, cha
 
 use crate::Table;
 use crate::rules::Rule;
+use rayon::prelude::*;
 use ripieno_music::Finding;
 
 /// The rules of this folder, module by module.
@@ -34,8 +36,24 @@ pub fn rules() -> impl Iterator<Item = &'static Rule> {
 
 /// Every rule on every desk, in score order.
 pub fn check(table: &Table<'_>) -> Vec<Finding> {
-    [harp::check, timpani::check, stops::check, mallets::check, hands::check, lacking::check]
-        .into_iter()
-        .flat_map(|rule| rule(table))
-        .collect()
+    read(table).0
+}
+
+/// The same with the charts of harps and timpani, which come of the same searches.
+pub fn read(table: &Table<'_>) -> (Vec<Finding>, Charts) {
+    let (harps, drums): (Vec<_>, Vec<_>) =
+        table.desks.par_iter().map(|desk| (harp::check(table, desk), timpani::check(table, desk))).unzip();
+    let mut findings = Vec::new();
+    let mut charts = Charts::default();
+    for (found, chart) in harps {
+        findings.extend(found);
+        charts.pedals.extend(chart);
+    }
+    for (found, chart) in drums {
+        findings.extend(found);
+        charts.tunings.extend(chart);
+    }
+    let others = [stops::check, mallets::check, hands::check, lacking::check];
+    findings.extend(others.into_iter().flat_map(|rule| rule(table)));
+    (findings, charts)
 }

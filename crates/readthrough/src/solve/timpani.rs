@@ -1,7 +1,9 @@
 //! The timpanist: is there a drum for every note, and time to tune it?
 
-use super::charts::{TuningChange, TuningChart, drum_note, place_words, written_place};
-use super::timpani_drums::{Event, Retuning, Solution, Stroke, UNTUNED, first_tuning, solve};
+use super::charts::{TuningChange, TuningChart, cut_words, drum_note, place_words, written_place};
+use super::timpani_drums::{
+    Event, MOST_DRUMS, Retuning, Solution, Stroke, UNTUNED, first_tuning, solve, too_many_pitches,
+};
 use crate::rules::{Concern, Rule};
 use crate::{Desk, Found, Table};
 use ripieno_instruments::{DrumFacts, TimpaniFacts, timpani};
@@ -64,9 +66,6 @@ fn inches(desk: &Desk<'_>, facts: &TimpaniFacts) -> Vec<u16> {
     set.truncate(MOST_DRUMS);
     set
 }
-
-/// No player stands among more.
-const MOST_DRUMS: usize = 8;
 
 fn drums(inches: &[u16], facts: &TimpaniFacts) -> Vec<DrumFacts> {
     inches.iter().filter_map(|i| facts.drum(*i).copied()).collect()
@@ -137,13 +136,14 @@ fn struck(table: &Table<'_>, desk: &Desk<'_>) -> (Vec<Event>, Vec<Beats>) {
 
 /// The drums and tunings of a timpanist; `None` for another instrument, or one that plays nothing.
 pub fn chart(table: &Table<'_>, desk: &Desk<'_>) -> Option<TuningChart> {
-    if !is_timpani(desk) {
-        return None;
-    }
-    let played = play(table, desk);
+    is_timpani(desk).then(|| charted(&play(table, desk)))?
+}
+
+fn charted(played: &Played<'_>) -> Option<TuningChart> {
     if played.events.is_empty() || played.set.is_empty() {
         return None;
     }
+    let (table, desk) = (played.table, played.desk);
     let start = first_tuning(&played.events, &played.solution);
     let mut changes: Vec<TuningChange> = played
         .solution
@@ -169,14 +169,14 @@ pub fn chart(table: &Table<'_>, desk: &Desk<'_>) -> Option<TuningChart> {
     })
 }
 
-/// What every timpanist meets.
-pub fn check(table: &Table<'_>) -> Vec<Finding> {
+/// What a timpanist meets, with the chart; nothing for another instrument.
+pub fn check(table: &Table<'_>, desk: &Desk<'_>) -> (Vec<Finding>, Option<TuningChart>) {
     let mut findings = Vec::new();
-    for desk in table.desks.iter().filter(|d| is_timpani(d)) {
-        let played = play(table, desk);
-        if played.set.is_empty() {
-            continue;
-        }
+    if !is_timpani(desk) {
+        return (findings, None);
+    }
+    let played = play(table, desk);
+    if !played.set.is_empty() {
         played.ranges(&mut findings);
         played.tunings(&mut findings);
         for event in &played.solution.no_slide {
@@ -193,7 +193,7 @@ pub fn check(table: &Table<'_>) -> Vec<Finding> {
             );
         }
     }
-    findings
+    (findings, charted(&played))
 }
 
 impl Played<'_> {
@@ -231,7 +231,13 @@ impl Played<'_> {
                     drum_note(key),
                     if count == 1 { "note" } else { "notes" }
                 ));
+            // Struck alone, it has the drum; beside others it may have to leave it to one of them.
+            let alone = |e: &Event| e.strokes.len() == 1 || e.strokes.iter().all(|s| s.key != key);
+            let always_alone = self.events.iter().all(alone);
             let with = self.facts.drums.iter().filter(|d| d.usual.holds(key)).find_map(|d| {
+                if always_alone {
+                    return self.change_to(&self.set_with(d.inches)?, d.inches);
+                }
                 self.with_drum(d.inches, |s, events| {
                     events.iter().zip(&s.drums).all(|(e, d)| {
                         e.strokes.iter().zip(d).all(|(stroke, drum)| stroke.key != key || drum.is_some())
@@ -347,6 +353,7 @@ impl Played<'_> {
         if group.len() > 1 {
             message.push_str(&format!("; {} more up to bar {}", group.len() - 1, self.place(last).bar));
         }
+        message.push_str(cut_words(self.solution.narrowed));
         let found = Found::new("timpani-retune", Severity::Impossible, self.desk.id(), self.place(first))
             .to(self.place(last).bar)
             .says(message);
@@ -396,7 +403,9 @@ impl Played<'_> {
         let mut sizes: Vec<u16> = self.facts.drums.iter().map(|d| d.inches).collect();
         let here: Vec<u16> = self.set.iter().map(|d| d.inches).collect();
         sizes.sort_by_key(|i| (here.contains(i), *i));
-        let with = sizes.into_iter().find_map(|inches| self.with_drum(inches, clean));
+        let group = &self.events[first..=last];
+        let vain = too_many_pitches(group, self.set.len() + 1, |key| self.has(key), self.facts);
+        let with = if vain { None } else { sizes.into_iter().find_map(|i| self.with_drum(i, clean)) };
         match with {
             Some((inches, change)) => {
                 found.remedy(format!("bring one more drum, of {inches} inches")).change(Some(change)).done()
@@ -407,21 +416,15 @@ impl Played<'_> {
         }
     }
 
-    /// The set with one drum more: the change, if that is good.
-    fn with_drum(&self, inches: u16, good: impl Fn(&Solution, &[Event]) -> bool) -> Option<(u16, Change)> {
+    /// The sizes of the set with one drum more, if a player would bring so many.
+    fn set_with(&self, inches: u16) -> Option<Vec<u16>> {
         let mut set: Vec<u16> = self.set.iter().map(|d| d.inches).chain([inches]).collect();
-        if set.len() > MOST_PLAYED {
-            return None;
-        }
         set.sort_unstable_by(|a, b| b.cmp(a));
-        // One drum more is one search, however many findings ask for it.
-        let mut tried = self.tried.borrow_mut();
-        let solution = tried
-            .entry(inches)
-            .or_insert_with(|| solve(&self.events, &drums(&set, self.facts), &[], self.facts));
-        if !good(solution, &self.events) {
-            return None;
-        }
+        (set.len() <= MOST_PLAYED).then_some(set)
+    }
+
+    /// The change that brings these drums, with the size of the one that is new.
+    fn change_to(&self, set: &[u16], inches: u16) -> Option<(u16, Change)> {
         let list = set.iter().map(u16::to_string).collect::<Vec<_>>().join(", ");
         let edit = Edit::Kit {
             chair: self.desk.id().to_string(),
@@ -429,6 +432,17 @@ impl Played<'_> {
             value: format!("[{list}]"),
         };
         Some((inches, Change { edits: vec![edit] }))
+    }
+
+    /// The set with one drum more: the change, if that is good.
+    fn with_drum(&self, inches: u16, good: impl Fn(&Solution, &[Event]) -> bool) -> Option<(u16, Change)> {
+        let set = self.set_with(inches)?;
+        // One drum more is one search, however many findings ask for it.
+        let mut tried = self.tried.borrow_mut();
+        let solution = tried
+            .entry(inches)
+            .or_insert_with(|| solve(&self.events, &drums(&set, self.facts), &[], self.facts));
+        good(solution, &self.events).then(|| self.change_to(&set, inches))?
     }
 }
 

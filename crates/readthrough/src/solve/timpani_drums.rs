@@ -8,6 +8,7 @@ use super::lane::{self, EPSILON, Job, Lane, Timed};
 use super::thin::thin;
 use ripieno_instruments::{DrumFacts, TimpaniFacts};
 use std::cell::Cell;
+use std::rc::Rc;
 
 /// Tuning of a drum that nothing has asked for yet.
 pub const UNTUNED: i16 = i16::MIN;
@@ -45,6 +46,12 @@ const LIMITED: u64 = 100_000;
 const COMPARED: u64 = 8;
 /// Width of the first, quick search, whose cost no state may pass in the second.
 const FIRST: usize = 6;
+/// One retuning without time in so many events: nothing that a wider search could mend.
+const HOPELESS: usize = 16;
+/// Semitones that no drum is brought over: its whole compass is less.
+const OCTAVE: f64 = 12.0;
+/// So many events are looked at together for too many pitches.
+const STRETCH: usize = 24;
 /// Seconds in which one stroke can bear on the foot's time for another: every drum of a large set retuned at ease.
 const MEMORY: f64 = 16.0;
 
@@ -104,42 +111,54 @@ pub struct Solution {
     pub narrowed: bool,
 }
 
+/// No set has more drums than this: those past it are left alone.
+pub const MOST_DRUMS: usize = 8;
+
 #[derive(Clone, Debug)]
 struct State {
-    tuning: Vec<i16>,
+    tuning: [i16; MOST_DRUMS],
     /// Last event of each drum, -1 for none that still matters, and when its sticks left it.
-    last: Vec<(i32, f64)>,
-    struck: Option<usize>,
+    last: [(i32, f64); MOST_DRUMS],
+    struck: Option<u8>,
     foot: Lane,
     cost: f64,
     step: usize,
 }
 
+/// How one event is played: small, since most of them lead nowhere.
 #[derive(Clone, Debug, Default)]
 struct Step {
     back: usize,
-    drums: Vec<Option<usize>>,
-    moved: Vec<Moved>,
+    /// For each drum the stroke that it takes, counted from 1; 0 for none.
+    takes: [u16; MOST_DRUMS],
+    moved: Option<Rc<Moved>>,
     slid: bool,
 }
 
-#[derive(Clone, Copy, Debug)]
+impl Step {
+    fn taken(&self) -> usize {
+        self.takes.iter().filter(|s| **s > 0).count()
+    }
+}
+
+/// A retuning and, from the last to the first, those of the same event before it.
+#[derive(Clone, Debug)]
 struct Moved {
     drum: usize,
     from: i16,
     to: i16,
     after: i32,
     job: Option<(Job, usize)>,
+    before: Option<Rc<Moved>>,
 }
 
 /// Solves a part on a set of drums, from the lowest to the highest. `initial` gives the tuning to begin with; [`UNTUNED`] or
 /// nothing where it is free.
 pub fn solve(events: &[Event], set: &[DrumFacts], initial: &[i16], facts: &TimpaniFacts) -> Solution {
     let initial: Vec<i16> = (0..set.len()).map(|d| initial.get(d).copied().unwrap_or(UNTUNED)).collect();
-    let struck = events.iter().map(|e| that_fit(&e.strokes, set)).collect();
-    let search = Search { events, set, facts, struck, tried: Cell::new(0), passed_over: Cell::new(false) };
+    let search = Search::new(events, set, facts);
     let first = search.run(&initial, FIRST, f64::INFINITY);
-    if !first.narrowed {
+    if !first.narrowed || is_hopeless(&first, events.len()) {
         return first;
     }
     let width = NARROWEST.max(STATES / events.len().max(1));
@@ -152,6 +171,36 @@ pub fn solve(events: &[Event], set: &[DrumFacts], initial: &[i16], facts: &Timpa
     let second = search.run(&initial, width, first.cost);
     // The second search may lose the way of the first, which is as dear, to others that looked better.
     if second.drums.len() == events.len() && second.cost <= first.cost { second } else { first }
+}
+
+/// So much is wrong that a wider search would be wasted: the part wants another player or other notes.
+fn is_hopeless(found: &Solution, events: usize) -> bool {
+    events > SHORT && found.retunings.iter().filter(|r| r.timed.is_none()).count() * HOPELESS > events
+}
+
+/// Can some stretch of these events not be played on so many drums, whatever they are and however they are tuned before? In any
+/// stretch of time one foot retunes at most so many drums as it has time for by the gauge; with more pitches than drums and
+/// retunings, one comes too late. `held`: the keys that some drum has.
+pub fn too_many_pitches(
+    events: &[Event],
+    drums: usize,
+    held: impl Fn(i16) -> bool,
+    facts: &TimpaniFacts,
+) -> bool {
+    (0..events.len()).any(|first| {
+        let mut keys: Vec<i16> = Vec::new();
+        // A glissando brings its drum to another pitch without a retuning: no further than that.
+        let stretch = events[first..].iter().enumerate().take_while(|(i, e)| *i == 0 || !e.slid);
+        stretch.take(STRETCH).any(|(_, event)| {
+            for stroke in event.strokes.iter().filter(|s| held(s.key)) {
+                if !keys.contains(&stroke.key) {
+                    keys.push(stroke.key);
+                }
+            }
+            let time = event.at - events[first].at + EPSILON;
+            keys.len() > drums && (keys.len() - drums) as f64 * facts.gauge > time
+        })
+    })
 }
 
 type Next = (State, Step);
@@ -168,12 +217,18 @@ struct Search<'a> {
     passed_over: Cell<bool>,
 }
 
-impl Search<'_> {
+impl<'a> Search<'a> {
+    fn new(events: &'a [Event], set: &'a [DrumFacts], facts: &'a TimpaniFacts) -> Self {
+        let set = &set[..set.len().min(MOST_DRUMS)];
+        let struck = events.iter().map(|e| that_fit(&e.strokes, set)).collect();
+        Self { events, set, facts, struck, tried: Cell::new(0), passed_over: Cell::new(false) }
+    }
+
     /// Follows at most `width` states, none of which costs more than `bound`.
     fn run(&self, initial: &[i16], width: usize, bound: f64) -> Solution {
         let start = State {
-            tuning: initial.to_vec(),
-            last: vec![(-1, f64::NEG_INFINITY); self.set.len()],
+            tuning: std::array::from_fn(|d| initial.get(d).copied().unwrap_or(UNTUNED)),
+            last: [(-1, f64::NEG_INFINITY); MOST_DRUMS],
             struck: None,
             foot: Lane::default(),
             cost: 0.0,
@@ -214,7 +269,7 @@ impl Search<'_> {
             self.tried.set(self.tried.get() + compared / COMPARED);
             if full && self.tried.get() >= FULL {
                 // Given up: what there is leads nowhere.
-                return tell(&steps, 0, initial.to_vec(), f64::INFINITY, true);
+                return self.tell(&steps, 0, initial.to_vec(), f64::INFINITY, true);
             }
             states.clear();
             for (mut state, mut step) in next {
@@ -225,23 +280,27 @@ impl Search<'_> {
         }
         let best = states.iter().min_by(|a, b| a.cost.total_cmp(&b.cost).then(a.step.cmp(&b.step)));
         let (cost, last) = best.map_or((0.0, 0), |s| (s.cost, s.step));
-        tell(&steps, last, initial.to_vec(), cost, narrowed || self.passed_over.get())
+        self.tell(&steps, last, initial.to_vec(), cost, narrowed || self.passed_over.get())
     }
 
     fn follow(&self, state: &State, event: usize, effort: usize, out: &mut Vec<Next>) {
         let now = &self.events[event];
         let mut begin = state.clone();
         let horizon = now.at - MEMORY;
-        begin.foot.forget(horizon);
-        for last in &mut begin.last {
+        let mut oldest = f64::INFINITY;
+        for (drum, last) in begin.last.iter_mut().enumerate() {
             if last.1 < horizon {
                 *last = (-1, f64::NEG_INFINITY);
             }
+            if begin.tuning[drum] != UNTUNED {
+                oldest = oldest.min(last.1);
+            }
         }
+        // No drum is retuned before the sticks left it.
+        begin.foot.forget(oldest.min(now.at).max(horizon));
         let mut open = vec![(begin, Step::default())];
-        for (index, stroke) in now.strokes.iter().enumerate() {
+        for index in 0..now.strokes.len() {
             if !self.struck[event][index] {
-                open.iter_mut().for_each(|(_, step)| step.drums.push(None));
                 continue;
             }
             let mut more = Vec::new();
@@ -250,11 +309,11 @@ impl Search<'_> {
                     return;
                 }
                 let known = more.len();
-                self.strike(state, partial, step, event, *stroke, &mut more);
+                self.strike(state, partial, step, event, index, &mut more);
                 self.tried.set(self.tried.get() + (more.len() - known) as u64);
             }
             if more.len() > effort {
-                let drums = |n: &Next| std::cmp::Reverse(n.1.drums.iter().flatten().count());
+                let drums = |n: &Next| std::cmp::Reverse(n.1.taken());
                 more.sort_by(|a, b| drums(a).cmp(&drums(b)).then(a.0.cost.total_cmp(&b.0.cost)));
                 more.truncate(effort);
                 self.passed_over.set(true);
@@ -262,8 +321,8 @@ impl Search<'_> {
             open = more;
         }
         // As many strokes as can be have a drum.
-        let most = open.iter().map(|(_, s)| s.drums.iter().flatten().count()).max().unwrap_or(0);
-        open.retain(|(_, s)| s.drums.iter().flatten().count() == most);
+        let most = open.iter().map(|(_, s)| s.taken()).max().unwrap_or(0);
+        open.retain(|(_, s)| s.taken() == most);
         out.append(&mut open);
     }
 
@@ -274,32 +333,27 @@ impl Search<'_> {
         partial: &State,
         step: &Step,
         event: usize,
-        stroke: Stroke,
+        index: usize,
         out: &mut Vec<Next>,
     ) {
         let now = &self.events[event];
+        let stroke = now.strokes[index];
         let slides = |drum: usize| {
             let from = before.tuning[drum];
             from != UNTUNED && (from - stroke.key).abs() <= self.facts.glissando
         };
-        let slider = before.struck.filter(|d| now.slid && self.holds(*d, stroke.key) && slides(*d));
-        let mut drums: Vec<Option<usize>> = (0..self.set.len())
-            .filter(|d| self.holds(*d, stroke.key) && !step.drums.contains(&Some(*d)))
-            .filter(|d| slider.is_none_or(|s| s == *d))
-            .map(Some)
-            .collect();
+        let struck = before.struck.map(usize::from);
+        let slider = struck.filter(|d| now.slid && self.holds(*d, stroke.key) && slides(*d));
+        let can =
+            |d: &usize| self.holds(*d, stroke.key) && step.takes[*d] == 0 && slider.is_none_or(|s| s == *d);
         // Without a drum: nothing to do with this stroke, which is reported. Also where two strokes compete for one.
-        if drums.is_empty() || now.strokes.len() > 1 {
-            drums.push(None);
+        if now.strokes.len() > 1 || !(0..self.set.len()).any(|d| can(&d)) {
+            out.push((partial.clone(), step.clone()));
         }
-        for drum in drums {
+        for drum in (0..self.set.len()).filter(can) {
             let (mut state, mut step) = (partial.clone(), step.clone());
-            step.drums.push(drum);
-            let Some(drum) = drum else {
-                out.push((state, step));
-                continue;
-            };
-            if let Some(last) = before.struck
+            step.takes[drum] = u16::try_from(index + 1).unwrap_or(u16::MAX);
+            if let Some(last) = struck
                 && last.abs_diff(drum) > 1
                 && event > 0
                 && now.at - self.events[event - 1].at < self.facts.travel - EPSILON
@@ -311,7 +365,7 @@ impl Search<'_> {
                 step.slid = true;
             }
             let from = state.tuning[drum];
-            state.struck = Some(drum);
+            state.struck = Some(drum as u8);
             let (last, released) = state.last[drum];
             state.last[drum] = (event as i32, stroke.until.max(now.at));
             state.tuning[drum] = stroke.key;
@@ -326,8 +380,9 @@ impl Search<'_> {
             }
             let semitones = f64::from((from - stroke.key).unsigned_abs());
             state.cost += RETUNE + BY_SEMITONE * semitones;
-            let moved = Moved { drum, from, to: stroke.key, after: last, job: None };
-            self.retune((&state, &step), moved, released, now.at, semitones, out);
+            let moved =
+                Moved { drum, from, to: stroke.key, after: last, job: None, before: step.moved.take() };
+            self.retune((&state, &step), &moved, released, now.at, semitones, out);
         }
     }
 
@@ -335,7 +390,7 @@ impl Search<'_> {
     fn retune(
         &self,
         (state, step): (&State, &Step),
-        moved: Moved,
+        moved: &Moved,
         release: f64,
         due: f64,
         semitones: f64,
@@ -343,25 +398,83 @@ impl Search<'_> {
     ) {
         let checked = self.facts.checked + self.facts.by_semitone * semitones;
         let ease = self.facts.comfortable.max(checked);
-        let mut speeds = vec![(ease, 0.0)];
-        if checked < ease {
-            speeds.push((checked, HURRIED));
-        }
-        speeds.push((self.facts.gauge, BY_GAUGE));
-        for (takes, price) in speeds {
+        let mut put = |foot: Lane, price: f64, job: Option<(Job, usize)>| {
+            let state = State { foot, cost: state.cost + price, ..state.clone() };
+            out.push((state, Step { moved: Some(Rc::new(Moved { job, ..moved.clone() })), ..step.clone() }));
+        };
+        // At ease with time left for every other drum at its slowest: nothing quicker can do more.
+        let slowest = self.facts.comfortable.max(self.facts.checked + self.facts.by_semitone * OCTAVE);
+        let room = slowest * self.set.len() as f64;
+        let (mut places, mut early) = (Vec::new(), Vec::new());
+        for (takes, price) in [(ease, 0.0), (checked, HURRIED), (self.facts.gauge, BY_GAUGE)] {
+            if price == HURRIED && checked >= ease {
+                continue;
+            }
             let job = Job { tag: moved.drum as u8, release, due, takes };
-            for (lane, after) in state.foot.with(job) {
-                let (mut state, mut step) = (state.clone(), step.clone());
-                state.foot = lane;
-                state.cost += price;
-                step.moved.push(Moved { job: Some((job, after)), ..moved });
-                out.push((state, step));
+            state.foot.places(&job, &mut places);
+            for after in &places {
+                put(state.foot.with(job, *after), price, Some((job, *after)));
+            }
+            state.foot.places(&Job { due: due - room, ..job }, &mut early);
+            if price == 0.0 && !places.is_empty() && early.len() == places.len() {
+                return;
             }
         }
-        let (mut state, mut step) = (state.clone(), step.clone());
-        state.cost += LATE;
-        step.moved.push(moved);
-        out.push((state, step));
+        put(state.foot.clone(), LATE, None);
+    }
+
+    fn tell(&self, steps: &[Step], last: usize, initial: Vec<i16>, cost: f64, narrowed: bool) -> Solution {
+        let mut path = Vec::new();
+        let mut at = last;
+        while at != 0 {
+            path.push(at);
+            at = steps[at].back;
+        }
+        path.reverse();
+        let mut solution = Solution {
+            initial,
+            drums: Vec::with_capacity(path.len()),
+            retunings: Vec::new(),
+            no_slide: Vec::new(),
+            retuning_cost: 0.0,
+            cost,
+            narrowed,
+        };
+        let mut taken: Vec<(Job, usize)> = Vec::new();
+        let mut order: Vec<usize> = Vec::new();
+        for (event, step) in path.iter().map(|i| &steps[*i]).enumerate() {
+            if step.slid {
+                solution.no_slide.push(event);
+            }
+            let mut list: Vec<&Moved> = Vec::new();
+            let mut one = step.moved.as_deref();
+            while let Some(moved) = one {
+                list.push(moved);
+                one = moved.before.as_deref();
+            }
+            for moved in list.into_iter().rev() {
+                if let Some((job, after)) = moved.job {
+                    order.insert(order.len() - after.min(order.len()), solution.retunings.len());
+                    taken.push((job, after));
+                }
+                let semitones = f64::from((moved.from - moved.to).unsigned_abs());
+                solution.retuning_cost += RETUNE + BY_SEMITONE * semitones;
+                solution.retunings.push(Retuning {
+                    drum: moved.drum,
+                    from: moved.from,
+                    to: moved.to,
+                    event,
+                    after: usize::try_from(moved.after).ok(),
+                    timed: None,
+                });
+            }
+            let drum_of = |stroke: usize| step.takes.iter().position(|s| usize::from(*s) == stroke + 1);
+            solution.drums.push((0..self.events[event].strokes.len()).map(drum_of).collect());
+        }
+        for (index, timed) in order.into_iter().zip(lane::as_late_as_possible(&lane::in_order(&taken))) {
+            solution.retunings[index].timed = Some(timed);
+        }
+        solution
     }
 
     fn holds(&self, drum: usize, key: i16) -> bool {
@@ -380,53 +493,6 @@ pub fn liking(drum: &DrumFacts, key: i16) -> f64 {
     let middle = f64::from(low + high) / 2.0;
     let outside = (low - key).max(key - high).max(0);
     OFF_MIDDLE * (f64::from(key) - middle).abs() + STRAINED * f64::from(outside)
-}
-
-fn tell(steps: &[Step], last: usize, initial: Vec<i16>, cost: f64, narrowed: bool) -> Solution {
-    let mut path = Vec::new();
-    let mut at = last;
-    while at != 0 {
-        path.push(at);
-        at = steps[at].back;
-    }
-    path.reverse();
-    let mut solution = Solution {
-        initial,
-        drums: Vec::with_capacity(path.len()),
-        retunings: Vec::new(),
-        no_slide: Vec::new(),
-        retuning_cost: 0.0,
-        cost,
-        narrowed,
-    };
-    let mut taken: Vec<(Job, usize)> = Vec::new();
-    let mut order: Vec<usize> = Vec::new();
-    for (event, step) in path.iter().map(|i| &steps[*i]).enumerate() {
-        if step.slid {
-            solution.no_slide.push(event);
-        }
-        for moved in &step.moved {
-            if let Some((job, after)) = moved.job {
-                order.insert(order.len() - after.min(order.len()), solution.retunings.len());
-                taken.push((job, after));
-            }
-            let semitones = f64::from((moved.from - moved.to).unsigned_abs());
-            solution.retuning_cost += RETUNE + BY_SEMITONE * semitones;
-            solution.retunings.push(Retuning {
-                drum: moved.drum,
-                from: moved.from,
-                to: moved.to,
-                event,
-                after: usize::try_from(moved.after).ok(),
-                timed: None,
-            });
-        }
-        solution.drums.push(step.drums.clone());
-    }
-    for (index, timed) in order.into_iter().zip(lane::as_late_as_possible(&lane::in_order(&taken))) {
-        solution.retunings[index].timed = Some(timed);
-    }
-    solution
 }
 
 /// The tuning before the first note where it was free: what each drum is first asked for.
@@ -485,5 +551,5 @@ fn as_good(a: &State, b: &State) -> bool {
     a.cost <= b.cost + EPSILON
         && a.struck == b.struck
         && a.foot.leaves_as_much(&b.foot)
-        && (0..a.tuning.len()).all(|d| a.tuning[d] == b.tuning[d] && a.last[d].1 <= b.last[d].1 + EPSILON)
+        && (0..MOST_DRUMS).all(|d| a.tuning[d] == b.tuning[d] && a.last[d].1 <= b.last[d].1 + EPSILON)
 }

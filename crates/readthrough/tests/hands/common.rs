@@ -64,7 +64,7 @@ impl World {
             })
             .collect();
         let (from_bar, to_bar) = (timeline.bars[0].number, timeline.bars.last().map_or(1, |b| b.number));
-        let passage = PassagePlan { name: "A".into(), from_bar, to_bar, cells, span: Span::default() };
+        let passage = PassagePlan { name: "A".into(), from_bar, to_bar, cells, ..PassagePlan::default() };
         let plan = Plan { passages: vec![passage], ..Plan::default() };
         // A silent part has no performance: an empty one in its place.
         let performances = parts
