@@ -13,5 +13,6 @@ mod listening;
 mod survey;
 
 pub use equalise::{Band, BandKind, equalise};
+pub use limiter::{AHEAD, gains};
 pub use listening::{Listening, ListeningOptions, ListeningReport, Replay, Take, listening};
 pub use survey::{Loudness, MixError, Peaks, Survey, Surveyed};

@@ -4,7 +4,7 @@ use crate::Peaks;
 use std::collections::VecDeque;
 
 /// It looks this many hops ahead, and comes down over this time: 5 ms (common practice).
-const AHEAD: usize = 5;
+pub const AHEAD: usize = 5;
 
 /// It lets go with this time constant, in hops: 150 ms (common practice).
 const RELEASE: f64 = 150.0;

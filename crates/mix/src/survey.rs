@@ -72,6 +72,8 @@ pub struct Surveyed {
     pub peaks: Peaks,
     /// The highest sample, as amplitude.
     pub sample_peak: f32,
+    /// Short-term loudness of the three seconds that end with each second, LUFS; minus infinity where there is none.
+    pub curve: Vec<f32>,
 }
 
 /// Measures sound block by block.
@@ -90,7 +92,11 @@ pub struct Survey {
     at: u64,
     frames: u64,
     sample_peak: f32,
+    tenths: u32,
+    curve: Vec<f32>,
     bad: Option<u64>,
+    /// Where the peaks are is noted.
+    places: bool,
 }
 
 /// Neighbours on each side that a point between samples is made of, and some to spare.
@@ -117,8 +123,18 @@ impl Survey {
             at: 0,
             frames: 0,
             sample_peak: 0.0,
+            tenths: 0,
+            curve: Vec::new(),
             bad: None,
+            places: true,
         })
+    }
+
+    /// One that does not note where the peaks are: in half the time, for sound that no limiter will follow.
+    ///
+    /// Errors: as for [`Survey::new`].
+    pub fn without_places(sample_rate: u32) -> Result<Self, MixError> {
+        Ok(Self { places: false, ..Self::new(sample_rate)? })
     }
 
     /// Measures the next block; of channels of unequal length the shorter counts.
@@ -147,6 +163,9 @@ impl Survey {
             }
             from = to;
         }
+        if !self.places {
+            return;
+        }
         for (held, channel) in self.held.iter_mut().zip([left, right]) {
             held.extend_from_slice(channel);
         }
@@ -159,10 +178,14 @@ impl Survey {
         if let Ok(loudness) = self.meter.loudness_momentary() {
             self.momentary = self.momentary.max(loudness);
         }
-        if done >= 3 * u64::from(self.rate)
-            && let Ok(loudness) = self.meter.loudness_shortterm()
-        {
-            self.short_term = self.short_term.max(loudness);
+        let short_term = match self.meter.loudness_shortterm() {
+            Ok(loudness) if done >= 3 * u64::from(self.rate) => loudness,
+            _ => f64::NEG_INFINITY,
+        };
+        self.short_term = self.short_term.max(short_term);
+        self.tenths += 1;
+        if self.tenths.is_multiple_of(10) {
+            self.curve.push(short_term as f32);
         }
     }
 
@@ -207,7 +230,7 @@ impl Survey {
             short_term: self.short_term,
             true_peak,
         };
-        Ok(Surveyed { loudness, peaks: self.peaks, sample_peak: self.sample_peak })
+        Ok(Surveyed { loudness, peaks: self.peaks, sample_peak: self.sample_peak, curve: self.curve })
     }
 }
 

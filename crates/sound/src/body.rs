@@ -16,6 +16,9 @@ const PLACES: [f64; 6] = [0.0, 0.06, 0.25, 0.6, 1.2, 2.0];
 /// How much of what the strokes of a roll add up to is taken off each, as a power.
 const ROLLED: f64 = 0.9;
 
+/// Noise that is left so far below that of a new stroke is lost in it: -60 dB.
+const UNHEARD: f64 = 1e-3;
+
 /// Frames in a block.
 const BLOCK: usize = 256;
 /// Frames in a block while the pitch moves.
@@ -189,12 +192,16 @@ pub struct Blow {
     pub hiss: f64,
     /// Second at which its bend begins; seconds after it and cents.
     pub bend: Option<(f64, Vec<(f64, f64)>)>,
+    /// Of all that is left to chance in it: its own, so that it sounds the same whatever was struck before.
+    pub seed: u64,
 }
 
 /// A band of noise as it sounds.
 struct Band {
     noise: Noise,
     filter: Biquad,
+    /// The filter at rest.
+    still: Biquad,
     /// Turns what the filter gives to RMS 1.
     even: f32,
     /// Falls, and how much it is behind while it rises.
@@ -205,7 +212,7 @@ struct Band {
 }
 
 impl Band {
-    fn new(make: Hiss, seed: u64, rate: f64) -> Self {
+    fn new(make: Hiss, rate: f64) -> Self {
         let q = 1.0 / (math::exp2(0.5 * make.octaves) - math::exp2(-0.5 * make.octaves)).max(0.05);
         let filter = Biquad::band_pass(make.hertz, q, rate);
         // White noise of RMS 1/sqrt 3 through a band pass: its power is the share of the spectrum that the filter leaves.
@@ -215,7 +222,8 @@ impl Band {
             .map(|g| g * g / 3.0 / f64::from(steps))
             .sum();
         Self {
-            noise: Noise::seeded(seed),
+            noise: Noise::seeded(0),
+            still: filter,
             filter,
             even: (1.0 / math::sqrt(power.max(1e-12))) as f32,
             level: 0.0,
@@ -225,7 +233,12 @@ impl Band {
         }
     }
 
-    fn add(&mut self, rms: f64) {
+    fn add(&mut self, rms: f64, seed: u64) {
+        self.noise = Noise::seeded(seed);
+        // What is left of an earlier stroke is not to be heard through this one: a stroke sounds as it does alone.
+        if f64::from(self.level) < UNHEARD * rms {
+            self.filter = self.still;
+        }
         let both = math::sqrt(rms * rms + f64::from(self.level) * f64::from(self.level)) as f32;
         self.behind += both - self.level;
         self.level = both;
@@ -253,7 +266,6 @@ pub struct Body {
     /// Modes that swell: the bank holds a twin of each behind all modes, which cancels it at first and falls faster.
     twins: Vec<usize>,
     bands: Vec<Band>,
-    chance: Chance,
     /// Mean square over [`METER`] of each mode and band at 1, at each of the places.
     weights: Vec<[f64; PLACES.len()]>,
     acts: Vec<(i64, Act)>,
@@ -293,13 +305,7 @@ fn steady(fall: f64, every: f64, keeps: f64) -> f64 {
 
 impl Body {
     /// A body at rest. `acts` are in order of their frames.
-    pub fn new(
-        frame: &Frame<'_>,
-        desk: usize,
-        mut make: Make,
-        acts: Vec<(i64, Act)>,
-        mut chance: Chance,
-    ) -> Option<Self> {
+    pub fn new(frame: &Frame<'_>, desk: usize, mut make: Make, acts: Vec<(i64, Act)>) -> Option<Self> {
         let at = acts.first()?.0;
         let rate = frame.rate;
         make.modes.retain(|m| m.hertz > 1.0 && m.hertz < 0.45 * rate);
@@ -311,7 +317,7 @@ impl Body {
             let fall = 6.907_755 / (6.907_755 / mode.fall.max(0.002) + 1.0 / mode.rise);
             modes.push(Mode { fall, ..mode });
         }
-        let bands: Vec<Band> = make.hisses.iter().map(|h| Band::new(*h, chance.bits(), rate)).collect();
+        let bands: Vec<Band> = make.hisses.iter().map(|h| Band::new(*h, rate)).collect();
         let weights = make.weights();
         Some(Self {
             rate,
@@ -321,7 +327,6 @@ impl Body {
             bank: Bank::new(modes, rate),
             twins,
             bands,
-            chance,
             weights,
             acts,
             next: 0,
@@ -408,15 +413,16 @@ impl Body {
         }
         let mut harder = blow.harder;
         let mut rms = blow.rms;
+        let mut chance = Chance::named(blow.seed, &["stroke"]);
         if !self.plain {
-            harder += self.chance.normal(0.08).clamp(-0.2, 0.2);
-            rms *= Decibels(self.chance.normal(0.5).clamp(-1.2, 1.2)).amplitude();
+            harder += chance.normal(0.08).clamp(-0.2, 0.2);
+            rms *= Decibels(chance.normal(0.5).clamp(-1.2, 1.2)).amplitude();
         }
         let Shares { modes: mut gains, bands: noises, even } =
             self.make.shares(&self.weights, &blow, rms, harder);
         for gain in &mut gains {
             // No two strokes fall on the same spot.
-            let spot = if self.plain { 1.0 } else { 1.0 + 0.15 * self.chance.between(-1.0, 1.0) };
+            let spot = if self.plain { 1.0 } else { 1.0 + 0.15 * chance.between(-1.0, 1.0) };
             *gain *= even * spot;
         }
         let twins: Vec<f64> = self.twins.iter().map(|i| -gains[*i]).collect();
@@ -430,7 +436,7 @@ impl Body {
         self.bank.strike(contact, blow.keeps, &gains);
         if !self.plain || self.make.noisy {
             for (band, gain) in self.bands.iter_mut().zip(&noises) {
-                band.add(gain * even);
+                band.add(gain * even, chance.bits());
             }
         }
     }

@@ -11,7 +11,6 @@ use crate::speech::{self, Spoken};
 use crate::stage::Stage;
 use crate::timbre::tint;
 use ripieno_music::{Colour, named};
-use ripieno_signal::Noise;
 use ripieno_units::{Chance, Decibels, Seconds, math};
 
 /// How often pitch and level are worked out, times a second; straight lines between.
@@ -245,7 +244,6 @@ fn play(
         at += frames as i64;
     }
     if !frame.plain() && !hisses.is_empty() {
-        let mut noise = Noise::seeded(chance.bits());
-        speech::hiss(frame, held.forte, chain, &hisses, &mut noise, stage);
+        speech::hiss(frame, held.forte, chain, &hisses, stage);
     }
 }

@@ -8,12 +8,14 @@
 //!
 //! Voices of the house, chosen by the tables in `data/`: held (bowed, blown, reed, brass, sung) in `held`, plucked in `plucked`,
 //! struck with and without pitch in `struck`. All follow the chair's level, the gestures' attacks, joins, bends and colours.
+//! [`phrases`] and [`cut`] tell what of a chair is heard between two times, so that a piece of it can be rendered alone.
 //! [`spectra`] tells what a note will sound like, without rendering it.
 //! [`font`] plays a chair with the presets of a SoundFont instead; [`print`] tells how well a recording fits what a chair does.
 
 mod bank;
 mod body;
 mod breath;
+mod cut;
 mod envelope;
 mod facts;
 pub mod font;
@@ -31,6 +33,8 @@ mod struck;
 mod sung;
 mod tables;
 mod timbre;
+
+pub use cut::{Phrase, cut, heard, phrases};
 
 use model::Model;
 use ripieno_music::{ChairPerformance, Colour, named};

@@ -107,7 +107,7 @@ fn cents(key: u8, above: f64) -> f64 {
 }
 
 /// Longest silence that a join may bridge, seconds.
-const BRIDGE: f64 = 0.150;
+pub const BRIDGE: f64 = 0.150;
 
 /// Notes as chains: in a chain, all but the first are joined to the one before. In order of the chains' onsets.
 pub fn chains(notes: Vec<Note<'_>>) -> Vec<Vec<Note<'_>>> {

@@ -106,21 +106,21 @@ pub fn runner(frame: Frame<'_>, id: &str, notes: Vec<Note<'_>>) -> Runner {
     let instrument = by_id(id);
     let rows = rows(PLUCKED, instrument);
     // A bent string is one of its own: what rings beside it is not bent.
-    let mut strings: BTreeMap<(u8, Way, bool), Vec<&Note<'_>>> = BTreeMap::new();
+    let mut strings: BTreeMap<(u8, Way, bool, i32, u16), Vec<&Note<'_>>> = BTreeMap::new();
     for note in &notes {
-        strings
-            .entry((note.key, Way::of(note.colour, note.articulation), !note.bend.is_empty()))
-            .or_default()
-            .push(note);
+        let way = Way::of(note.colour, note.articulation);
+        let cents = whole_cents(note.cents, note.key);
+        let players = if frame.plain() { 1 } else { note.players.clamp(1, STAND_FOR) };
+        strings.entry((note.key, way, !note.bend.is_empty(), cents, players)).or_default().push(note);
     }
     let mut all = Vec::new();
-    for ((key, way, _), notes) in strings {
-        let count = notes.iter().map(|n| n.players).max().unwrap_or(1).clamp(1, STAND_FOR);
-        let count = if frame.plain() { 1 } else { count };
+    for ((key, way, _, cents, count), notes) in strings {
         for player in 0..count {
             let name = format!("{key}/{way:?}/{player}");
-            let chance = Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "string", &name]);
-            let one = Player { number: player, of: count };
+            let chance = |place: &str| {
+                Chance::named(frame.options.seed, &[frame.chair.chair.as_str(), "string", &name, place])
+            };
+            let one = Player { number: player, of: count, cents: cents.into() };
             all.extend(string(&frame, instrument, &rows, &notes, way, one, chance));
         }
     }
@@ -132,6 +132,18 @@ pub fn runner(frame: Frame<'_>, id: &str, notes: Vec<Note<'_>>) -> Runner {
 struct Player {
     number: u16,
     of: u16,
+    /// Pitch of the string above A4.
+    cents: f64,
+}
+
+/// Where a note stands, as a name: what is left to chance in it is drawn under it.
+pub fn place(note: &Note<'_>) -> String {
+    format!("{:.4}/{}", note.onset, note.voice)
+}
+
+/// Whole cents above A4: what lies as near as that to each other is one string, one bar. No ear tells them apart.
+pub fn whole_cents(cents: f64, key: u8) -> i32 {
+    if key == 0 { 0 } else { (cents + 0.5).floor() as i32 }
 }
 
 fn string(
@@ -141,29 +153,32 @@ fn string(
     notes: &[&Note<'_>],
     way: Way,
     player: Player,
-    mut chance: Chance,
+    chance: impl Fn(&str) -> Chance,
 ) -> Option<Body> {
     let key = notes.first()?.key;
     let common = common(rows, key, None);
     let damp = common.damp;
     // As many players above the pitch as below it.
     let side = f64::from(player.number) - 0.5 * f64::from(player.of - 1);
-    let detune = if player.of > 1 { side * 4.0 + chance.normal(1.5).clamp(-3.0, 3.0) } else { 0.0 };
+    let mut own = chance("");
+    let detune = if player.of > 1 { side * 4.0 + own.normal(1.5).clamp(-3.0, 3.0) } else { 0.0 };
     let share = math::sqrt(1.0 / f64::from(player.of));
     let hand = damp.unwrap_or_else(|| hand(rows, key));
     let mut acts: Vec<(i64, Act)> = Vec::new();
     for note in notes {
+        let mut chance = chance(&place(note));
         let late = if player.of > 1 { chance.normal(0.013).clamp(-0.028, 0.028) } else { 0.0 };
-        let own = if player.of > 1 { chance.normal(1.2).clamp(-3.0, 3.0) } else { 0.0 };
+        let stronger = if player.of > 1 { chance.normal(1.2).clamp(-3.0, 3.0) } else { 0.0 };
         let (harder, hiss) = pluck(way, note.articulation);
         let blow = Blow {
-            rms: share * frame.amplitude(common.forte, note.attack + own, note.players),
-            level: note.attack + own,
+            rms: share * frame.amplitude(common.forte, note.attack + stronger, note.players),
+            level: note.attack + stronger,
             harder,
             keeps: common.keeps,
             every: None,
             hiss,
             bend: (!note.bend.is_empty()).then(|| (note.onset + late, note.bend.clone())),
+            seed: chance.bits(),
         };
         acts.push((frame.at(note.onset + late), Act::Strike(blow)));
         if damp.is_some() || is_damped(note.articulation) {
@@ -176,9 +191,9 @@ fn string(
     }
     // At one frame, hands are laid on before the next pluck.
     acts.sort_by_key(|a| (a.0, matches!(a.1, Act::Strike(_))));
-    let hertz = frame.hertz(notes[0].cents + detune);
-    let make = make(frame, instrument, rows, key, hertz, way, common, &mut chance);
-    Body::new(frame, player.number.into(), make, acts, chance)
+    let hertz = frame.hertz(player.cents + detune);
+    let make = make(frame, instrument, rows, key, hertz, way, common, &mut own);
+    Body::new(frame, player.number.into(), make, acts)
 }
 
 /// What a string is made of.

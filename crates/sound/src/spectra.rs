@@ -7,7 +7,7 @@ use crate::body::{Blow, Make};
 use crate::facts::{self, Row, at_key, harder, is_damped, span};
 use crate::model::{self, Held, Model};
 use crate::periods::{self, Periods, Quad};
-use crate::timbre::tint;
+use crate::timbre::{Tint, tint};
 use crate::{FULL_SCALE, Frame, Manner, Options, envelope, held, plucked, struck};
 use ripieno_instruments::{Instrument, by_id};
 use ripieno_music::{ChairPerformance, Colour, Curve, named};
@@ -74,6 +74,8 @@ pub struct Sounding {
     pub decay: Option<f64>,
     /// Seconds in which it falls by 60 dB once it ends; none if it rings on.
     pub released: Option<f64>,
+    /// Seconds until nothing is heard of it, if it is not stopped: it has fallen by 90 dB. None if it does not fall.
+    pub rings: Option<f64>,
 }
 
 impl Sounding {
@@ -103,9 +105,43 @@ const FALLS: f64 = 10.0;
 
 /// What a note sounds like. Silent if its key or level are no numbers.
 pub fn of(asked: &Asked<'_>) -> Sounding {
-    if !(asked.key.is_finite() && asked.level.is_finite() && asked.tuning.is_finite()) {
+    at_levels(asked, &[asked.level]).pop().unwrap_or_default()
+}
+
+/// What a note sounds like at each of these levels, in place of its own: what does not depend on them is worked out once.
+pub fn at_levels(asked: &Asked<'_>, levels: &[f64]) -> Vec<Sounding> {
+    if !(asked.key.is_finite() && asked.tuning.is_finite()) {
+        return vec![Sounding::default(); levels.len()];
+    }
+    let model = model::of(asked.instrument, asked.players);
+    let plucks = matches!(asked.articulation, named::PIZZICATO | named::SNAP_PIZZICATO);
+    let mut told: Vec<Sounding> = match model {
+        Model::Held(model) if !plucks && asked.colour != Some(Colour::ColLegno) => {
+            framed(asked, |frame| steady(frame, *model, asked, levels))
+        }
+        _ => levels.iter().map(|level| falls_away(&model, &Asked { level: *level, ..*asked })).collect(),
+    };
+    for sounding in &mut told {
+        let least = sounding.power() - FAINT;
+        sounding.components.retain(|c| c.power > least);
+        sounding.components.sort_by(|a, b| a.hertz.total_cmp(&b.hertz));
+    }
+    told
+}
+
+/// A note that was plucked or struck.
+fn falls_away(model: &Model, asked: &Asked<'_>) -> Sounding {
+    if !asked.level.is_finite() {
         return Sounding::default();
     }
+    framed(asked, |frame| match model {
+        Model::Held(_) | Model::Plucked => string(frame, asked),
+        Model::Struck => stroke(frame, asked),
+    })
+}
+
+/// With the chair and the options that a note is told for.
+fn framed<T>(asked: &Asked<'_>, tell: impl FnOnce(&Frame<'_>) -> T) -> T {
     let chair = chair(asked);
     let seed = asked.chair.map_or(0, |c| c.1);
     let options = Options {
@@ -114,23 +150,7 @@ pub fn of(asked: &Asked<'_>) -> Sounding {
         seed,
         manner: Manner::Plain,
     };
-    let frame = Frame { chair: &chair, options, rate: 48_000.0 };
-    let mut sounding = match model::of(asked.instrument, asked.players) {
-        Model::Held(model) => {
-            let plucks = matches!(asked.articulation, named::PIZZICATO | named::SNAP_PIZZICATO);
-            if plucks || asked.colour == Some(Colour::ColLegno) {
-                string(&frame, asked)
-            } else {
-                steady(&frame, *model, asked)
-            }
-        }
-        Model::Plucked => string(&frame, asked),
-        Model::Struck => stroke(&frame, asked),
-    };
-    let least = sounding.power() - FAINT;
-    sounding.components.retain(|c| c.power > least);
-    sounding.components.sort_by(|a, b| a.hertz.total_cmp(&b.hertz));
-    sounding
+    tell(&Frame { chair: &chair, options, rate: 48_000.0 })
 }
 
 fn chair(asked: &Asked<'_>) -> ChairPerformance {
@@ -169,9 +189,14 @@ fn whole_key(asked: &Asked<'_>) -> u8 {
 
 /// Noise of so much mean square, whose amplitude beside others is given by frequency, as narrow bands.
 fn noise(shape: impl Fn(f64) -> f64, square: f64) -> Vec<Component> {
+    noise_in(&bands(shape), square)
+}
+
+/// Middle and share of each band of a noise whose amplitude is given by frequency.
+fn bands(shape: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
     // From 20 Hz to 20 kHz.
     let edge = |i: u32| 20.0 * math::exp2(f64::from(i) / NOISE_STEPS);
-    let bands: Vec<(f64, f64)> = (0..60)
+    (0..60)
         .map(|i| {
             let (low, high) = (edge(i), edge(i + 1));
             let middle = math::sqrt(low * high);
@@ -180,17 +205,18 @@ fn noise(shape: impl Fn(f64) -> f64, square: f64) -> Vec<Component> {
             let mean = (density.0 * density.0 + 4.0 * density.1 * density.1 + density.2 * density.2) / 6.0;
             (middle, mean * (high - low))
         })
-        .collect();
-    let whole: f64 = bands.iter().map(|b| b.1).sum();
-    let even = if whole > 0.0 { square / whole } else { 0.0 };
-    bands.into_iter().map(|(hertz, p)| Component { hertz, power: power_of(p * even), noise: true }).collect()
+        .collect()
 }
 
-/// A held note as it goes on.
-fn steady(frame: &Frame<'_>, mut model: Held, asked: &Asked<'_>) -> Sounding {
-    if asked.level < -100.0 {
-        return Sounding::default();
-    }
+fn noise_in(bands: &[(f64, f64)], square: f64) -> Vec<Component> {
+    let whole: f64 = bands.iter().map(|b| b.1).sum();
+    let even = if whole > 0.0 { square / whole } else { 0.0 };
+    let component = |&(hertz, p): &(f64, f64)| Component { hertz, power: power_of(p * even), noise: true };
+    bands.iter().map(component).collect()
+}
+
+/// A held note as it goes on, at each level.
+fn steady(frame: &Frame<'_>, mut model: Held, asked: &Asked<'_>, levels: &[f64]) -> Vec<Sounding> {
     if let Some((name, seed)) = asked.chair {
         model.spectrum.ripple =
             crate::timbre::ripple(model.ripple, &mut Chance::named(seed, &[name, "body"]));
@@ -204,33 +230,49 @@ fn steady(frame: &Frame<'_>, mut model: Held, asked: &Asked<'_>) -> Sounding {
     let top = periods::top(frame.rate);
     let [low, high] = [node, node + 1]
         .map(|n| periods::layers(&model.spectrum, &shape, periods::hertz(frame.options.tuning, n), top, 0));
-    let weights = Quad::weights(asked.level);
-    let loud = frame.amplitude(model.forte, held::own_level(&model, asked.level), 1);
+    let breath = bands(|hertz| model.noise.at(hertz));
+    let at = |level: f64| steady_at(frame, &model, asked, level, (&low, &high, x), &breath, &tinted);
+    levels.iter().map(|l| if l.is_finite() && *l >= -100.0 { at(*l) } else { Sounding::default() }).collect()
+}
+
+/// The same at one level. `partials`: those of the two nodes beside it, and how far it is from the lower.
+fn steady_at(
+    frame: &Frame<'_>,
+    model: &Held,
+    asked: &Asked<'_>,
+    level: f64,
+    (low, high, x): (&[[f64; 4]], &[[f64; 4]], f64),
+    bands: &[(f64, f64)],
+    tinted: &Tint,
+) -> Sounding {
+    let weights = Quad::weights(level);
+    let loud = frame.amplitude(model.forte, held::own_level(model, level), 1);
     let mut square = loud * loud * ratio(tinted.level);
     if asked.colour == Some(Colour::Flutter) {
         // Mean of (0.85 + 0.55 sin)^2, the tongue's trembling.
         square *= 0.85 * 0.85 + 0.5 * 0.55 * 0.55;
     }
-    let pitch = frame.hertz(cents);
+    let pitch = frame.hertz(cents(asked));
     let mut components: Vec<Component> = (0..low.len().max(high.len()))
         .map(|i| {
             let at = |layers: &[[f64; 4]]| {
                 layers.get(i).map_or(0.0, |l| l.iter().zip(&weights).map(|(a, w)| a * w).sum::<f64>())
             };
             // Both nodes have the same phases, so that amplitudes add.
-            let amplitude = (1.0 - x) * at(&low) + x * at(&high);
+            let amplitude = (1.0 - x) * at(low) + x * at(high);
             let power = power_of(0.5 * amplitude * amplitude * square);
             Component { hertz: pitch * (i as f64 + 1.0), power, noise: false }
         })
         .collect();
-    let breath = loud * loud * ratio(held::breath_level(&model, tinted.noise, asked.level));
-    components.extend(noise(|hertz| model.noise.at(hertz), breath));
+    let breath = loud * loud * ratio(held::breath_level(model, tinted.noise, level));
+    components.extend(noise_in(bands, breath));
     let hold = envelope::hold(asked.articulation, model.family);
     Sounding {
         components,
         decay: (hold <= -FALLS).then(|| -60.0 / hold),
         // The release ends in silence: it has lost 60 dB a little before.
         released: Some(0.9 * model.release),
+        rings: None,
     }
 }
 
@@ -250,6 +292,7 @@ fn string(frame: &Frame<'_>, asked: &Asked<'_>) -> Sounding {
         every: None,
         hiss,
         bend: None,
+        seed: 0,
     };
     let stopped = common.damp.or_else(|| is_damped(asked.articulation).then(|| plucked::hand(&rows, key)));
     let hertz = frame.hertz(cents(asked));
@@ -278,6 +321,7 @@ fn stroke(frame: &Frame<'_>, asked: &Asked<'_>) -> Sounding {
         every: rolled.then_some(1.0 / ROLL),
         hiss: 0.0,
         bend: None,
+        seed: 0,
     };
     let fall = facts::fall(instrument, key, 1.0);
     let stopped = common.damp.or_else(|| is_damped(asked.articulation).then_some(0.2));
@@ -321,6 +365,7 @@ fn swept(
         every: None,
         hiss: 0.0,
         bend: None,
+        seed: 0,
     };
     let mut all = Sounding::default();
     for bar in 0..count {
@@ -328,6 +373,7 @@ fn swept(
         let make = struck::make(rows, pitch, fall * math::sqrt(low / pitch), &common, id);
         let one = falling(frame, make, &blow, &[ONE], None);
         all.components.extend(one.components);
+        all.rings = Some(all.rings.unwrap_or(0.0).max(one.rings.unwrap_or(0.0)));
         let rings = one.decay.unwrap_or(0.0) + at_key(sweep.share, 60, 0.5) / count as f64;
         all.decay = Some(all.decay.map_or(rings, |d| d.max(rings)));
     }
@@ -362,19 +408,35 @@ fn falling(
         let filter = Biquad::band_pass(hiss.hertz, q, frame.rate);
         components.extend(noise(|hertz| filter.gain(hertz, frame.rate), *power));
     }
-    Sounding { components, decay: Some(early_fall(&falls)), released: stopped }
+    Sounding {
+        components,
+        decay: Some(early_fall(&falls)),
+        released: stopped,
+        rings: Some(late_fall(&falls)),
+    }
 }
 
 /// Seconds of a fall by 60 dB, as the first 20 dB of it go: powers and the seconds of their own falls.
 fn early_fall(parts: &[(f64, f64)]) -> f64 {
+    3.0 * until(parts, 0.01)
+}
+
+/// Seconds of a fall by 90 dB.
+fn late_fall(parts: &[(f64, f64)]) -> f64 {
+    until(parts, 1e-9)
+}
+
+/// Seconds until such a share of the power is left.
+fn until(parts: &[(f64, f64)], share: f64) -> f64 {
     let after = |seconds: f64| -> f64 {
         parts.iter().map(|(p, fall)| p * math::exp(-13.815_511 * seconds / fall.max(0.002))).sum()
     };
-    let wanted = 0.01 * after(0.0);
-    let (mut low, mut high) = (0.0, parts.iter().map(|p| p.1).fold(0.002, f64::max));
+    let wanted = share * after(0.0);
+    // The slowest part alone has fallen by 120 dB after twice its time.
+    let (mut low, mut high) = (0.0, 2.0 * parts.iter().map(|p| p.1).fold(0.002, f64::max));
     for _ in 0..50 {
         let middle = 0.5 * (low + high);
         if after(middle) > wanted { low = middle } else { high = middle }
     }
-    3.0 * high
+    high
 }

@@ -5,7 +5,7 @@ use crate::stage::Stage;
 use crate::sung::{self, Consonant};
 use crate::{Frame, envelope};
 use ripieno_signal::{Biquad, Noise};
-use ripieno_units::{Decibels, Seconds};
+use ripieno_units::{Chance, Decibels, Seconds};
 
 /// How long the mouth takes from a consonant to a vowel and from vowel to vowel, seconds (common practice, no source).
 const OPENS: f64 = 0.040;
@@ -88,14 +88,7 @@ fn cluster(all: &[Consonant], from: f64, to: f64, spoken: &mut Vec<Spoken>, hiss
 }
 
 /// Adds the noises.
-pub fn hiss(
-    frame: &Frame<'_>,
-    forte: f64,
-    chain: &[Note<'_>],
-    hisses: &[Hiss],
-    noise: &mut Noise,
-    stage: &mut Stage,
-) {
+pub fn hiss(frame: &Frame<'_>, forte: f64, chain: &[Note<'_>], hisses: &[Hiss], stage: &mut Stage) {
     let players = chain[0].players;
     // Singers of a choir are not all at the same time in their consonants.
     let spread = if players > 1 { 0.012 } else { 0.0 };
@@ -110,6 +103,10 @@ pub fn hiss(
         let gain = frame.amplitude(forte, 0.7 * level - 1.5 + hiss.level, players) * 2.5;
         let mut filter = Biquad::band_pass(hiss.hertz, 1.2, frame.rate);
         let frames = (seconds * frame.rate) as usize;
+        // Its own noise: what is said later does not change it.
+        let place = format!("{:.4}", hiss.from);
+        let names = [frame.chair.chair.as_str(), "hiss", &place];
+        let mut noise = Noise::seeded(Chance::named(frame.options.seed, &names).bits());
         let (rise, fall) = if hiss.burst { (12.0, 1.5) } else { (4.0, 6.0) };
         for desk in 0..stage.desks() {
             let share = gain / ripieno_units::math::sqrt(stage.desks() as f64);

@@ -8,7 +8,7 @@ use crate::bank::Mode;
 use crate::body::{Act, Blow, Body, Make};
 use crate::facts::{Common, Row, at_key, common, fall, harder, instrument_of, is_damped, rows, span};
 use crate::notes::Note;
-use crate::plucked::pedalled;
+use crate::plucked::{pedalled, place, whole_cents};
 use crate::stage::Stage;
 use crate::tables::rows_of;
 use ripieno_instruments::{Instrument, by_id};
@@ -36,24 +36,25 @@ impl crate::Runner for Runner {
 
 /// Plays these strokes: one body for each instrument and key.
 pub fn runner(frame: Frame<'_>, notes: Vec<Note<'_>>) -> Runner {
-    let mut struck: BTreeMap<(&str, u8), Vec<Note<'_>>> = BTreeMap::new();
+    let mut struck: BTreeMap<(&str, u8, i32), Vec<Note<'_>>> = BTreeMap::new();
     for note in notes {
         let instrument = of(note.stroke, note.key, &frame.chair.instrument);
         let id = instrument.map_or("percussion", |i| i.id.as_str());
         let key = if instrument.is_none_or(|i| i.unpitched) { 0 } else { note.key };
-        struck.entry((id, key)).or_default().push(note);
+        struck.entry((id, key, whole_cents(note.cents, key))).or_default().push(note);
     }
     let mut bodies = Vec::new();
-    for ((id, key), notes) in struck {
+    for ((id, key, cents), notes) in struck {
         let all = table(id);
         let name = [frame.chair.chair.as_str(), "body", id, &key.to_string()].map(String::from);
         let chance = |what: &str| {
             let names: Vec<&str> = name.iter().map(String::as_str).chain([what]).collect();
             Chance::named(frame.options.seed, &names)
         };
+        let cents = f64::from(cents);
         match all.iter().find(|r| r.what == "sweep") {
             Some(sweep) => bodies.extend(tree(&frame, id, &all, sweep, &notes, chance)),
-            None => bodies.extend(body(&frame, id, &all, key, &notes, chance("strokes"))),
+            None => bodies.extend(body(&frame, id, &all, (key, cents), &notes, chance)),
         }
     }
     Runner { bodies }
@@ -78,6 +79,7 @@ fn blow(frame: &Frame<'_>, common: &Common, note: &Note<'_>) -> Blow {
         every: None,
         hiss: 0.0,
         bend: (!note.bend.is_empty()).then(|| (note.onset, note.bend.clone())),
+        seed: 0,
     }
 }
 
@@ -85,9 +87,9 @@ fn body(
     frame: &Frame<'_>,
     id: &str,
     rows: &[Row],
-    key: u8,
+    (key, cents): (u8, f64),
     notes: &[Note<'_>],
-    mut chance: Chance,
+    chance: impl Fn(&str) -> Chance,
 ) -> Option<Body> {
     let instrument = by_id(id);
     let common =
@@ -95,7 +97,9 @@ fn body(
     let fall = fall(instrument, if key == 0 { 60 } else { key }, 1.0);
     let mut acts: Vec<(i64, Act)> = Vec::new();
     for (i, note) in notes.iter().enumerate() {
+        let mut chance = chance(&place(note));
         let mut blow = blow(frame, &common, note);
+        blow.seed = chance.bits();
         // Strokes of a roll ring into each other.
         let rolled = matches!(note.articulation, named::ROLL | named::TREMOLO | named::SWELL);
         if rolled {
@@ -114,8 +118,8 @@ fn body(
     }
     // At one frame, hands are laid on before the next stroke.
     acts.sort_by_key(|a| (a.0, matches!(a.1, Act::Strike(_))));
-    let make = make(rows, frame.hertz(notes.first()?.cents), fall, &common, id);
-    Body::new(frame, 0, make, acts, chance)
+    let make = make(rows, frame.hertz(cents), fall, &common, id);
+    Body::new(frame, 0, make, acts)
 }
 
 /// The rows of an instrument, with those of others of its family where it has none.
@@ -232,6 +236,7 @@ fn grains(
         let mut grain = blow.clone();
         grain.rms *= Decibels(own + all.level(i)).amplitude() / math::sqrt(all.together);
         grain.keeps = 1.0;
+        grain.seed = chance.bits();
         acts.push((frame.at(note.onset + (i as f64 + off).max(0.0) / all.rate), Act::Strike(grain)));
     }
 }
@@ -258,14 +263,16 @@ fn tree(
         let pitch = low * math::pow(high / low, x) * math::exp2(own.normal(0.01));
         let mut acts = Vec::new();
         for note in notes {
+            let mut own = chance(&format!("bar {bar} {}", place(note)));
             // From the long bars to the short ones, or back where the key says that it falls.
-            let place = if note.articulation.contains("down") { 1.0 - x } else { x };
+            let along = if note.articulation.contains("down") { 1.0 - x } else { x };
             let seconds = (note.end - note.onset).max(shortest);
             let touch =
                 Decibels(own.normal(2.0).clamp(-5.0, 4.0)).amplitude() / math::sqrt(0.3 * count as f64);
             let mut blow = blow(frame, &common, note);
+            blow.seed = own.bits();
             blow.rms *= if frame.plain() { 1.0 } else { touch };
-            let at = note.onset + seconds * place + if bar == 0 { 0.0 } else { 0.02 * own.unit() };
+            let at = note.onset + seconds * along + if bar == 0 { 0.0 } else { 0.02 * own.unit() };
             acts.push((frame.at(at), Act::Strike(blow)));
             if is_damped(note.articulation) {
                 acts.push((frame.at(note.end + seconds), Act::Damp(0.3)));
@@ -274,7 +281,7 @@ fn tree(
         acts.sort_by_key(|a| a.0);
         // Short bars fall sooner.
         let make = make(rows, pitch, fall * math::sqrt(low / pitch), &common, id);
-        bodies.extend(Body::new(frame, 0, make, acts, own));
+        bodies.extend(Body::new(frame, 0, make, acts));
     }
     bodies
 }
