@@ -1,0 +1,135 @@
+//! Random parts are written and read again by another reader of the project: every pitch, onset and duration comes back.
+
+use proptest::prelude::*;
+use ripieno_formats::musicxml;
+use ripieno_instruments::{Instrument, by_id};
+use ripieno_music::{Content, Key, Metre, Note, Part, Timeline};
+use ripieno_notation::{Piece, Pitched, Player, part, score};
+use ripieno_units::Beats;
+
+type Heard = (Beats, Beats, i16, i16);
+
+fn heard(notes: &[Note]) -> Vec<Heard> {
+    let mut all: Vec<Heard> =
+        notes.iter().filter_map(|n| n.pitch().map(|p| (n.at, n.length, p.key, p.cents))).collect();
+    all.sort_unstable();
+    all
+}
+
+fn piece<'a>(
+    timeline: &'a Timeline,
+    parts: &'a [Part],
+    on: &[&'static Instrument],
+    pitched: Pitched,
+) -> Piece<'a> {
+    let players = parts
+        .iter()
+        .zip(on)
+        .map(|(part, instrument)| Player {
+            part,
+            instrument,
+            name: instrument.name().into(),
+            short: "x".into(),
+            words: Vec::new(),
+        })
+        .collect();
+    Piece {
+        title: "A <piece> & more".into(),
+        composer: None,
+        date: None,
+        about: String::new(),
+        timeline,
+        marks: Vec::new(),
+        players,
+        pitched,
+    }
+}
+
+const METRES: [(u16, u16); 8] = [(4, 4), (3, 4), (6, 8), (2, 2), (5, 4), (7, 8), (12, 8), (3, 8)];
+const IDS: [&str; 8] =
+    ["flute", "clarinet", "horn", "double-bass", "harp", "contrabass-clarinet", "guitar", "clarinet-eb"];
+
+fn music() -> impl Strategy<Value = Vec<(i64, i64, i64, i16, u16)>> {
+    let lengths = prop_oneof![
+        6 => (1i64..9, prop::sample::select(vec![1i64, 2, 4, 8])),
+        3 => (1i64..7, prop::sample::select(vec![3i64, 6, 5, 7, 12])),
+        1 => (1i64..300, prop::sample::select(vec![480i64, 211, 9, 15, 64, 128])),
+    ];
+    prop::collection::vec((lengths, 0i64..3, 30i16..100, 1u16..3), 1..40)
+        .prop_map(|v| v.into_iter().map(|((n, d), gap, key, voice)| (n, d, gap, key, voice)).collect())
+}
+
+fn content(music: &[(i64, i64, i64, i16, u16)], overlapping: bool) -> Content {
+    let mut content = Content::default();
+    let mut at = Beats::ZERO;
+    for (num, den, gap, key, voice) in music {
+        let length = Beats::new(*num, *den);
+        content.notes.push(Note { voice: *voice, ..Note::plain(at, length, *key) });
+        if !(overlapping && gap % 2 == 1) {
+            at += length;
+            at += Beats::new(*gap, *den);
+        }
+    }
+    content.sort();
+    // One key cannot sound twice at once: a tie would not know which it belongs to.
+    let mut kept: Vec<Note> = Vec::new();
+    for note in content.notes {
+        if !kept.iter().any(|k| k.kind == note.kind && k.at < note.end() && note.at < k.end()) {
+            kept.push(note);
+        }
+    }
+    Content { notes: kept, ..Content::default() }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+    #[test]
+    fn every_note_comes_back(
+        one in music(), two in music(), metre in 0usize..8, fifths in -7i8..8, which in 0usize..8, overlapping: bool
+    ) {
+        let metre = Metre { beats: METRES[metre].0, unit: METRES[metre].1 };
+        let mut timeline = Timeline::regular(4, metre, 97.0);
+        timeline.keys.push(Key { at: Beats::ZERO, fifths, minor: fifths % 2 == 0 });
+        let parts = [one, two].map(|m| Part { chair: "x".into(), content: content(&m, overlapping), cells: Vec::new() });
+        let on = [by_id(IDS[which]).unwrap(), by_id("clarinet-a").unwrap()];
+        for pitched in [Pitched::Concert, Pitched::Transposed] {
+            let piece = piece(&timeline, &parts, &on, pitched);
+            let text = score(&piece);
+            let read = musicxml::read(text.as_bytes()).unwrap();
+            for (track, part) in read.tracks.iter().zip(&parts) {
+                prop_assert_eq!(heard(&track.content.notes), heard(&part.content.notes));
+            }
+            prop_assert_eq!(read.timeline.tempi[0].micros, timeline.tempi[0].micros);
+            prop_assert_eq!(&score(&piece), &text);
+        }
+        let piece = piece(&timeline, &parts, &on, Pitched::Concert);
+        for (i, whole) in parts.iter().enumerate() {
+            let read = musicxml::read(part(&piece, i).unwrap().as_bytes()).unwrap();
+            prop_assert_eq!(heard(&read.tracks[0].content.notes), heard(&whole.content.notes));
+        }
+    }
+}
+
+/// Every instrument of the table: its part is read back as it sounds, by the transposition that stands in it.
+#[test]
+fn every_instrument_sounds_where_it_should() {
+    let timeline = Timeline::regular(4, Metre { beats: 4, unit: 4 }, 120.0);
+    for instrument in ripieno_instruments::table().iter().filter(|i| !i.unpitched) {
+        let notes =
+            (48..52).map(|k| Note::plain(Beats::whole(i64::from(k) - 48), Beats::whole(1), k)).collect();
+        let parts = [Part { content: Content { notes, ..Content::default() }, ..Part::default() }];
+        let piece = piece(&timeline, &parts, &[instrument], Pitched::Transposed);
+        let text = part(&piece, 0).unwrap();
+        let read = musicxml::read(text.as_bytes()).unwrap();
+        assert_eq!(heard(&read.tracks[0].content.notes), heard(&parts[0].content.notes), "{}", instrument.id);
+        // A clef with an 8 transposes by itself; all else says so.
+        let said = read.tracks[0].transpositions.first().map_or(0, |t| t.1.semitones);
+        let by_clef = text.contains("<clef-octave-change>-1</clef-octave-change>");
+        assert!(
+            said == instrument.transposition || (by_clef && instrument.transposition == -12),
+            "{}",
+            instrument.id
+        );
+        assert!(part(&piece, 1).is_none());
+    }
+}
