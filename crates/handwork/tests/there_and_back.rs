@@ -1,0 +1,140 @@
+//! What was changed by hand and then set back leaves no mark; what was written is read back as it was.
+#![allow(missing_docs, clippy::unwrap_used)]
+
+use ripieno_formats::midi::{MidiEvent, MidiEvents, MidiTrack, Tick};
+use ripieno_handwork::{
+    Axis, AxisBar, Mark, NoteName, Sounded, What, Who, Written, WrittenNote, WrittenTrack, adopt, apply,
+    beats_of, restore, store,
+};
+use ripieno_units::Beats;
+
+const QUARTER: i64 = 3840;
+
+/// A chair with eight quarter notes and a controller at each.
+fn written() -> Written {
+    let bars = (0..2).map(|i| AxisBar {
+        number: 1 + i,
+        at: Beats::new(4 * i64::from(i), 1),
+        unit: Beats::new(1, 1),
+    });
+    let axis = Axis { passages: vec![("A, \"slow\"".into(), Beats::ZERO)], bars: bars.collect() };
+    let note = |i: i64| {
+        let now = Sounded {
+            on: i * QUARTER,
+            key: 60 + i as u8,
+            channel: 2,
+            velocity: 64,
+            off: i * QUARTER + QUARTER / 2,
+        };
+        let who = Who::Computed(NoteName { at: beats_of(now.on), key: now.key, ordinal: 1 });
+        WrittenNote { now, computed: now, who, sent: true, used: String::new() }
+    };
+    let told =
+        |i: i64| (i * QUARTER, MidiEvent::Controller { channel: 2, number: 11, value: 40 + 5 * i as u8 });
+    let rest: Vec<_> = (0..8).map(told).collect();
+    let track = WrittenTrack {
+        chair: "oboe".into(),
+        card: 1,
+        name: "Oboe".into(),
+        notes: (0..8).map(note).collect(),
+        computed: rest.clone(),
+        rest,
+        ..WrittenTrack::default()
+    };
+    Written { lead: 0, tempi: vec![(0, 500_000)], axis, tracks: vec![track] }
+}
+
+fn file(written: &Written) -> MidiEvents {
+    let track = &written.tracks[0];
+    let events = track.events().into_iter().map(|(at, e)| (at as u64, e)).collect();
+    MidiEvents {
+        tick: Tick::OfQuarter(QUARTER as u16),
+        tracks: vec![MidiTrack { name: track.name.clone(), events, ..MidiTrack::default() }],
+    }
+}
+
+/// Marks put onto what was computed.
+fn with(marks: &[Mark]) -> Written {
+    let mut out = written();
+    apply(&mut out.tracks, &out.axis.clone(), 0, marks);
+    out
+}
+
+fn taken(base: &Written, came: &Written, marks: &[Mark]) -> Vec<Mark> {
+    adopt(base, &file(came), marks, &|_, _| Vec::new()).marks
+}
+
+fn drawn(written: &mut Written, which: std::ops::Range<usize>, value: u8) {
+    for (_, event) in &mut written.tracks[0].rest[which] {
+        *event = MidiEvent::Controller { channel: 2, number: 11, value };
+    }
+}
+
+#[test]
+fn a_curve_set_back_to_what_is_computed_leaves_no_mark() {
+    let mut came = written();
+    drawn(&mut came, 2..4, 9);
+    let marks = taken(&written(), &came, &[]);
+    assert!(matches!(&marks[..], [Mark { what: What::Curve { .. }, .. }]), "{marks:?}");
+    let now = with(&marks);
+    assert_eq!(now.tracks[0].rest, came.tracks[0].rest);
+    assert_eq!(taken(&now, &now, &marks), marks);
+    assert_eq!(taken(&now, &written(), &marks), []);
+    // Half of it set back: the other half stays.
+    let mut half = written();
+    drawn(&mut half, 3..4, 9);
+    let left = taken(&now, &half, &marks);
+    assert_eq!(left.len(), 1);
+    assert_eq!(with(&left).tracks[0].rest, half.tracks[0].rest);
+    // Drawn once more, further: one mark, not two.
+    let mut more = written();
+    drawn(&mut more, 1..4, 12);
+    let more_marks = taken(&now, &more, &marks);
+    assert_eq!(more_marks.len(), 1, "{more_marks:?}");
+    assert_eq!(with(&more_marks).tracks[0].rest, more.tracks[0].rest);
+}
+
+#[test]
+fn a_silent_note_that_is_put_back_is_that_note() {
+    let mut came = written();
+    came.tracks[0].notes[3].sent = false;
+    let marks = taken(&written(), &came, &[]);
+    assert!(matches!(&marks[..], [Mark { what: What::Silent { key: 63, .. }, .. }]), "{marks:?}");
+    assert_eq!(taken(&with(&marks), &written(), &marks), []);
+    let mut louder = written();
+    louder.tracks[0].notes[3].now.velocity = 99;
+    let again = taken(&with(&marks), &louder, &marks);
+    assert!(matches!(&again[..], [Mark { what: What::Note { velocity: Some(99), .. }, .. }]), "{again:?}");
+}
+
+#[test]
+fn the_same_file_twice_is_no_second_change() {
+    let mut came = written();
+    let mut extra = came.tracks[0].notes[5].clone();
+    extra.now = Sounded { key: 72, ..extra.now };
+    extra.who = Who::Added(0);
+    came.tracks[0].notes.push(extra);
+    came.tracks[0].notes[1].now.off += 500;
+    let marks = taken(&written(), &came, &[]);
+    assert_eq!(marks.len(), 2, "{marks:?}");
+    assert_eq!(taken(&written(), &came, &marks), marks);
+    let after = adopt(&written(), &file(&came), &[], &|_, _| Vec::new()).after;
+    assert_eq!(adopt(&after, &file(&came), &marks, &|_, _| Vec::new()).differences, 0);
+}
+
+#[test]
+fn what_was_written_is_read_back() {
+    let mut all = written();
+    all.tracks[0].notes[2].now.on += 7;
+    all.tracks[0].notes[3].who = Who::Call;
+    all.tracks[0].notes[4].who = Who::Added(9);
+    all.tracks[0].call_keys = vec![24, 25];
+    assert_eq!(restore(&store(&all)), Some(all.clone()));
+    drawn(&mut all, 0..2, 3);
+    let text = store(&all);
+    assert_eq!(restore(&text), Some(all));
+    // Cut short anywhere it is none, and no panic.
+    for end in (0..text.len() - 4).step_by(7) {
+        assert_eq!(restore(&text[..end]), None);
+    }
+}
