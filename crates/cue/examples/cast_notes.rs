@@ -2,12 +2,14 @@
 //!
 //! Rows, parted by tabs: `music` or `part`, the chair, then onset and length in crotchets (fractions), the pitch or stroke,
 //! slurs and signs. `doubled` rows count the bars of each doubling that was found in the music: the chair, how many bars it
-//! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`.
+//! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`. `why` rows say
+//! of the doubled bars that are not `col` what differs at the least.
 
 use ripieno_casting::{cast, chairs_of};
 use ripieno_cue::Cue;
 use ripieno_music::{Bar, Note, NoteKind, Score};
 use ripieno_plan::{Plan, Source};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 fn main() {
@@ -38,6 +40,7 @@ fn main() {
     let name = |track: usize| chairs.iter().find(|c| c.track == track).map(|c| c.id.as_str());
     for chair in &chairs {
         let mut counts = [0_usize; 4];
+        let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
         let own: Vec<_> = reading.doublings.iter().filter(|d| d.track == chair.track).collect();
         for bar in &score.timeline.bars {
             let here: Vec<_> =
@@ -58,9 +61,16 @@ fn main() {
             counts[1] += usize::from(same);
             counts[2] += usize::from(col);
             counts[3] += usize::from(col && same);
+            if !col {
+                let least = here.iter().map(|d| differs(&mine, &inside(score, d.of, bar), d.semitones)).min();
+                *reasons.entry(least.map_or("", |(_, why)| why)).or_default() += 1;
+            }
         }
         let [found, same, col, both] = counts;
         println!("doubled\t{}\t{found}\t{same}\t{col}\t{both}", chair.id);
+        for (why, count) in reasons {
+            println!("why\t{}\t{count}\t{why}", chair.id);
+        }
     }
 }
 
@@ -92,6 +102,38 @@ fn alike(mine: &[&Note], theirs: &[&Note], semitones: i16) -> bool {
             moved.syllable.clone_from(&a.syllable);
             a.plays_as(&moved)
         })
+}
+
+/// What differs between two chairs' notes of a bar, with a rank: the least first.
+fn differs(mine: &[&Note], theirs: &[&Note], semitones: i16) -> (usize, &'static str) {
+    let moved: Vec<Note> = theirs.iter().map(|n| (*n).clone().moved(semitones)).collect();
+    let has = |a: &Note, b: &Note| a.at == b.at && a.kind == b.kind;
+    let lacking = mine.iter().filter(|a| !moved.iter().any(|b| has(a, b))).count();
+    let fewer = moved.iter().filter(|b| !mine.iter().any(|a| has(a, b))).count();
+    match (lacking, fewer) {
+        (0, 0) if mine.len() == moved.len() => {}
+        (0, 0) => return (3, "a note twice"),
+        (0, _) => return (5, "fewer notes than the leader"),
+        (_, 0) => return (6, "more notes than the leader"),
+        _ => return (7, "other notes"),
+    }
+    let pairs = || mine.iter().zip(&moved);
+    if pairs().any(|(a, b)| a.length != b.length) {
+        return (4, "lengths");
+    }
+    if pairs().any(|(a, b)| (a.ornament, a.tremolo, a.glide) != (b.ornament, b.tremolo, b.glide)) {
+        return (3, "tremolo, trill or slide");
+    }
+    if pairs().any(|(a, b)| a.graces.len() + a.graces_after.len() != b.graces.len() + b.graces_after.len()) {
+        return (3, "grace notes");
+    }
+    if pairs().any(|(a, b)| a.marks != b.marks) {
+        return (2, "signs");
+    }
+    if pairs().any(|(a, b)| (a.slurred, a.slurs_on) != (b.slurred, b.slurs_on)) {
+        return (1, "slurs");
+    }
+    (0, "what stands around the notes, or where the bar lies")
 }
 
 /// Does a chair's cell say `col` for all these notes of a bar (with one chair, or with any)?

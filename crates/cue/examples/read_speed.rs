@@ -26,7 +26,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     best("the plan", || draft(&score, &reading, &DraftOptions::default()));
     let read = best("all of `ripieno read`", || ripieno_cue::read(path, None))?;
     best("  performed", || ripieno_cue::perform(&read.cue, ripieno_cue::PerformOptions::default()));
-    best("  read through (a cue's check)", || ripieno_cue::check(&read.cue, &read.performed));
+    let whole = best("  discovery and read through", || ripieno_cue::check(&read.cue, &read.performed));
+    best("read through, discovery apart", || {
+        ripieno_cue::check_as_read(&read.cue, &read.performed, &whole.reading)
+    });
     println!("{} findings", read.checked.findings.len() + read.checked.folded.len());
     Ok(())
 }

@@ -41,6 +41,13 @@ pub fn built_in_halls() -> Vec<HallReport> {
     halls.par_iter().map(|h| report(&h.id, &h.name, &ripieno_hall::prepare(h, RATE), false)).collect()
 }
 
+/// The halls that a cue's chairs are sent to, measured. Errors: an impulse response that cannot be read.
+pub fn cue_halls(cue: &Cue) -> Result<Vec<HallReport>, CueError> {
+    let halls = Halls::all(cue, RATE)?;
+    let named: Vec<_> = halls.named().collect();
+    Ok(named.par_iter().map(|(name, hall)| report(name, name, &hall.room, hall.recorded)).collect())
+}
+
 /// Measures a hall that is built in, all halls of a cue, or an impulse response, whichever the word names.
 ///
 /// Errors: a word that names nothing; a cue that cannot be opened; a file that is no impulse response.
@@ -50,9 +57,7 @@ pub fn measure_halls(word: &Path) -> Result<Vec<HallReport>, CueError> {
     }
     let place = |message: String| CueError::Place { path: PathBuf::from(word), message };
     if word.is_dir() || word.extension().is_some_and(|e| e == "toml") {
-        let cue = Cue::open(word)?;
-        let halls = Halls::all(&cue, RATE)?;
-        return Ok(halls.named().map(|(name, hall)| report(name, name, &hall.room, hall.recorded)).collect());
+        return cue_halls(&Cue::open(word)?);
     }
     if word.is_file() {
         let room = impulse(word, RATE).map_err(place)?;

@@ -6,6 +6,7 @@ use ripieno_music::{Content, Finding, Part, Reading, Score, Severity, Track};
 use ripieno_plan::{ChairPlan, HallKind, Purpose};
 use ripieno_readthrough::rules::{self, Concern};
 use ripieno_readthrough::solve::Charts;
+use ripieno_readthrough::solve::charts::charts;
 use ripieno_readthrough::{Arc, Desk, Room, Table};
 use ripieno_signal::Position;
 use ripieno_units::{Seconds, math};
@@ -36,23 +37,52 @@ pub fn check(cue: &Cue, performed: &Performed) -> Checked {
     check_with(cue, performed, None)
 }
 
+/// The same with the reading of a check before it, whose parts were these.
+pub fn check_as_read(cue: &Cue, performed: &Performed, reading: &Reading) -> Checked {
+    check_with(cue, performed, Some(&|_| reading.clone()))
+}
+
 /// Gives the reading for chairs in an order.
 type ReadingFor<'a> = &'a dyn Fn(&[&str]) -> Reading;
 
 /// The same where every chair plays as written and the source was read already: `read` gives the reading for chairs in this
 /// order.
 pub(crate) fn check_with(cue: &Cue, performed: &Performed, read_already: Option<ReadingFor<'_>>) -> Checked {
+    let desks = desks(cue, performed, &|_| true);
+    let reading = match read_already {
+        Some(read) => read(&desks.iter().map(Desk::id).collect::<Vec<_>>()),
+        None => ripieno_discovery::read(&as_score(cue, &desks)),
+    };
+    let table = Table {
+        timeline: &performed.performance.timeline,
+        clock: performed.performance.timeline.clock(),
+        plan: &cue.plan,
+        desks,
+    };
+    let (found, arc, charts) = ripieno_readthrough::read_through(&table, &reading, &spectra::House);
+    let mut checked = Checked {
+        arc,
+        charts,
+        chairs: table.desks.iter().map(|d| d.id().to_string()).collect(),
+        reading,
+        ..Checked::default()
+    };
+    sort_out(cue, performed.findings.iter().cloned().chain(found), &mut checked);
+    checked
+}
+
+/// The desks of the chairs that play and that are wanted, in order.
+fn desks<'a>(cue: &'a Cue, performed: &'a Performed, wanted: &dyn Fn(&ChairPlan) -> bool) -> Vec<Desk<'a>> {
     let read: Vec<(&ChairPlan, &Part)> = performed
         .performance
         .chairs
         .iter()
         .filter_map(|p| {
-            let chair = cue.template.chairs.iter().find(|c| c.id == p.chair && !c.outside)?;
+            let chair = cue.template.chairs.iter().find(|c| c.id == p.chair && !c.outside && wanted(c))?;
             Some((chair, performed.parts.iter().find(|part| part.chair == p.chair)?))
         })
         .collect();
-    let desks: Vec<Desk<'_>> = read
-        .iter()
+    read.iter()
         .filter_map(|(chair, part)| {
             Some(Desk {
                 chair,
@@ -64,27 +94,14 @@ pub(crate) fn check_with(cue: &Cue, performed: &Performed, read_already: Option<
                 room: room(cue, chair),
             })
         })
-        .collect();
-    let reading = match read_already {
-        Some(read) => read(&desks.iter().map(Desk::id).collect::<Vec<_>>()),
-        None => ripieno_discovery::read(&as_score(cue, &desks)),
-    };
-    let table = Table {
-        timeline: &performed.performance.timeline,
-        clock: performed.performance.timeline.clock(),
-        plan: &cue.plan,
-        desks,
-    };
-    let (found, arc) = ripieno_readthrough::read_through(&table, &reading, &spectra::House);
-    let mut checked = Checked {
-        arc,
-        charts: ripieno_readthrough::solve::charts(&table),
-        chairs: table.desks.iter().map(|d| d.id().to_string()).collect(),
-        reading,
-        ..Checked::default()
-    };
-    sort_out(cue, performed.findings.iter().cloned().chain(found), &mut checked);
-    checked
+        .collect()
+}
+
+/// Pedals and tunings alone, of the harps and the timpani.
+pub(crate) fn charts_of(cue: &Cue, performed: &Performed) -> Charts {
+    let desks = desks(cue, performed, &|chair| matches!(chair.instrument.as_str(), "harp" | "timpani"));
+    let timeline = &performed.performance.timeline;
+    charts(&Table { timeline, clock: timeline.clock(), plan: &cue.plan, desks })
 }
 
 /// The parts as a score of their own: what was cast may be read as what was written.

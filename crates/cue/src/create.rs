@@ -44,6 +44,20 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
     }
     let score = read_music(music)?;
     let bytes = folder::read(music, "")?;
+    // The composer's own session, exported, stands for a template that is still to be written.
+    let session = own.filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("mid")));
+    let made = session.map(crate::template_from_session).transpose()?;
+    if let Some(made) = &made {
+        let to = into.join("template.toml");
+        if to.exists() {
+            let message =
+                "there is a template here already; name it with --template, or choose another folder";
+            return Err(CueError::Place { path: to, message: message.into() });
+        }
+        write_file(&to, made.text.as_bytes())?;
+    }
+    let written = into.join("template.toml");
+    let own = if made.is_some() { Some(written.as_path()) } else { own };
     let name = music.file_name().map_or_else(|| "music.mid".into(), |n| n.to_string_lossy().into_owned());
     let own = own.map(|path| standing(path).map(|s| (path, s))).transpose()?;
     let source::Heard { score, plan, chairs, remarks } =
@@ -69,8 +83,8 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
         write_file(&into.join("template.toml"), template.as_bytes())?;
     }
     write_file(&into.join("cue.toml"), cue.as_bytes())?;
-    let made = crate::Cue::open(into)?;
-    let cells = || made.plan.passages.iter().flat_map(|p| &p.cells);
+    let opened = crate::Cue::open(into)?;
+    let cells = || opened.plan.passages.iter().flat_map(|p| &p.cells);
     let follows = |cell: &PlacedCell| {
         cell.words.divisions.iter().flatten().any(|turn| matches!(turn.source, Source::Col { .. }))
     };
@@ -82,9 +96,10 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
             .iter()
             .map(|w| format!("{}: {}", w.place, w.message))
             .chain(remarks)
+            .chain(made.into_iter().flat_map(|m| m.doubts))
             .collect(),
-        chairs: made.template.chairs.len(),
-        passages: made.plan.passages.len(),
+        chairs: opened.template.chairs.len(),
+        passages: opened.plan.passages.len(),
         cols: (cells().filter(|c| follows(c)).count(), cells().count()),
     })
 }

@@ -34,11 +34,24 @@ pub enum CueError {
         /// What to do.
         remedy: String,
     },
+    /// What was asked for cannot be done.
+    #[error("{0}")]
+    Refused(String),
+    /// Somebody else has changed the cell meanwhile.
+    #[error("{chair} in {passage} was changed elsewhere meanwhile; it says now: {}", if .now.is_empty() { "nothing" } else { .now })]
+    Conflict {
+        /// The passage.
+        passage: String,
+        /// The chair.
+        chair: String,
+        /// What its cell says now.
+        now: String,
+    },
     /// Whoever asked for the work has stopped it.
     #[error("stopped; what was there before is as it was")]
     Stopped,
     /// The machine would not read or write.
-    #[error("{}: {error}", .path.display())]
+    #[error("{}: {error}{}", .path.display(), advice(.error))]
     Disk {
         /// The file or folder.
         path: PathBuf,
@@ -51,6 +64,24 @@ impl CueError {
     /// Is it the machine's trouble, and not the input's?
     pub fn is_machine(&self) -> bool {
         matches!(self, Self::Disk { .. } | Self::Stopped)
+    }
+}
+
+/// What to do about the machine's trouble.
+fn advice(error: &std::io::Error) -> &'static str {
+    use std::io::ErrorKind;
+    match error.kind() {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => {
+            ". There is no room left: free some, or write to another disk; what was there before is as it was"
+        }
+        ErrorKind::FileTooLarge => {
+            ". This disk or account does not take so large a file: write to another disk; what was there before is as it was"
+        }
+        ErrorKind::ReadOnlyFilesystem => ". This disk cannot be written to: choose another folder",
+        ErrorKind::PermissionDenied => {
+            ". You may not read or write this: change its permissions, or choose another folder"
+        }
+        _ => "",
     }
 }
 

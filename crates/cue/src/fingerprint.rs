@@ -20,6 +20,20 @@ impl Fingerprint {
         }
     }
 
+    /// As a number.
+    pub fn number(self) -> u128 {
+        self.0
+    }
+
+    /// Takes in numbers, bit by bit.
+    pub fn numbers(mut self, values: impl IntoIterator<Item = f64>) -> Self {
+        for value in values {
+            // A word at a time: this is asked for every stretch of every chair.
+            self.0 = (self.0 ^ u128::from(value.to_bits())).wrapping_mul(0x0100_0000_0000_0000_0000_013b);
+        }
+        self
+    }
+
     /// Takes in a value as it prints itself, with its end.
     pub fn of(mut self, value: &impl fmt::Debug) -> Self {
         // Nothing that is written to it fails.

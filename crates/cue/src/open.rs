@@ -1,10 +1,11 @@
 //! Loading a cue with everything that it refers to.
 
-use crate::{CueError, folder, render, source};
+use crate::{CueError, fit, folder, render, source_read};
 use ripieno_music::{Score, Warning};
-use ripieno_plan::{ChairPlan, Diagnostic, PatchCard, Plan, Template};
+use ripieno_plan::{ChairPlan, DeliverPlan, Diagnostic, PatchCard, Plan, Template};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// A cue, loaded.
 #[derive(Clone, Debug)]
@@ -21,10 +22,35 @@ pub struct Cue {
     pub template_path: PathBuf,
     /// The cards of each chair, by the chair's id; a chair without card has the plain one.
     pub cards: BTreeMap<String, Vec<PatchCard>>,
-    /// The music.
-    pub score: Score,
+    /// The music as it came.
+    pub source: Arc<Score>,
+    /// The music with the tempi and bars that the plan says: shared by every state of the plan that says the same.
+    pub score: Arc<Score>,
     /// What was written doubtfully but can be worked with.
     pub warnings: Vec<Diagnostic>,
+    /// What was read of files that most changes leave as they are.
+    known: Arc<Known>,
+}
+
+/// Files with what was read in them: what is written as before need not be read again.
+#[derive(Clone, Debug, Default)]
+struct Known {
+    template: (String, Template, Vec<Diagnostic>),
+    cards: BTreeMap<PathBuf, (String, PatchCard, Vec<Diagnostic>)>,
+}
+
+/// A pencil.toml that cannot be read, as a warning: the work goes on without its marks.
+fn pencil_fault(folder: &Path) -> Option<Diagnostic> {
+    let path = folder.join("pencil.toml");
+    if !path.exists() {
+        return None;
+    }
+    let text = folder::read_text(&path, "").map_err(|e| e.to_string());
+    let why = text.and_then(|text| ripieno_handwork::parse(&text).map(drop)).err()?;
+    let message = format!("the pencil marks cannot be read and are left out: {why}");
+    let help = "mend the file in a text editor, or take out the mark that it names".to_string();
+    let nowhere = ripieno_plan::Span::default();
+    Some(Diagnostic { warning: true, ..Diagnostic::at(&shown(&path), "", nowhere, message, help) })
 }
 
 impl Cue {
@@ -32,22 +58,40 @@ impl Cue {
     pub fn open(path: &Path) -> Result<Self, CueError> {
         let (folder, plan_path) = locate(path)?;
         let text = folder::read_text(&plan_path, "Make a cue with `ripieno new DIR --music FILE`.")?;
-        Self::read(folder, plan_path, &text, None)
+        let cue = Self::read(folder, plan_path, &text, None, None)?;
+        crate::pencil::marks(&cue)?;
+        Ok(cue)
     }
 
     /// The same cue with another text of its plan, not yet written.
     pub fn with_plan(&self, text: &str) -> Result<Self, CueError> {
-        Self::read(self.folder.clone(), self.plan_path.clone(), text, Some(self))
+        Self::read(self.folder.clone(), self.plan_path.clone(), text, None, Some(self))
     }
 
-    /// `kept` is a cue whose music is read already.
-    fn read(folder: PathBuf, plan_path: PathBuf, text: &str, kept: Option<&Self>) -> Result<Self, CueError> {
+    /// The same cue with other texts of its plan and its template, not yet written.
+    pub fn with_texts(&self, plan: &str, template: &str) -> Result<Self, CueError> {
+        Self::read(self.folder.clone(), self.plan_path.clone(), plan, Some(template), Some(self))
+    }
+
+    /// `template` is the template's text where it is not the one on the disk; `kept` is a cue whose music is read already.
+    fn read(
+        folder: PathBuf,
+        plan_path: PathBuf,
+        text: &str,
+        template: Option<&str>,
+        kept: Option<&Self>,
+    ) -> Result<Self, CueError> {
         // Where the template is stands in the plan; which articulations its cells may name stands in the cards.
         let (plan, _) = Plan::parse(&shown(&plan_path), text);
         let template_path =
             folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
-        let Standing { text: template_text, template, template_faults, cards, card_faults } =
-            standing(&template_path)?;
+        let before = kept.filter(|k| k.template_path == template_path).map(|k| &*k.known);
+        let template_text = match template {
+            Some(text) => text.to_string(),
+            None => read_template(&template_path)?,
+        };
+        let (standing, known) = standing_as(&template_path, template_text, before)?;
+        let Standing { text: template_text, template, template_faults, cards, card_faults } = standing;
         let beside = folder::parent(&template_path);
         let named =
             |word: &str| cards.values().flatten().any(|c| c.articulations.iter().any(|a| a.name == word));
@@ -63,17 +107,40 @@ impl Cue {
             let message = "`[cue] music` names no file; write music = \"my-piece.musicxml\"".to_string();
             return Err(CueError::Place { path: plan_path, message });
         }
-        let score = match kept {
-            Some(cue) if cue.plan.music == plan.music && cue.plan.source == plan.source => cue.score.clone(),
+        let source = match kept {
+            Some(cue) if cue.plan.music == plan.music && cue.plan.source == plan.source => cue.source.clone(),
             _ => {
                 let music = read_music(&folder.join(&plan.music))?;
-                let (mut score, remarks) = source::apply(music, &plan.source, &template, &cards);
+                let (mut score, remarks) = source_read::apply(music, &plan.source, &template, &cards);
                 let said = |message| Warning { place: "source".into(), message };
                 score.warnings.extend(remarks.into_iter().map(said));
-                score
+                Arc::new(score)
             }
         };
-        Ok(Self { folder, plan, plan_path, template, template_path, cards, score, warnings: found })
+        found.extend(pencil_fault(&folder));
+        let known = Arc::new(known);
+        let score = match kept {
+            Some(cue)
+                if Arc::ptr_eq(&cue.source, &source)
+                    && cue.plan.tempi == plan.tempi
+                    && cue.plan.metres == plan.metres =>
+            {
+                cue.score.clone()
+            }
+            _ => fit::conducted(&source, &plan),
+        };
+        Ok(Self {
+            folder,
+            plan,
+            plan_path,
+            template,
+            template_path,
+            cards,
+            source,
+            score,
+            warnings: found,
+            known,
+        })
     }
 
     /// A cue that stands nowhere on the disk, for a piece at `path`: every chair has the plain card.
@@ -81,6 +148,7 @@ impl Cue {
         let folder = folder::parent(path);
         let cards =
             template.chairs.iter().map(|c| (c.id.clone(), vec![PatchCard::plain(&c.instrument)])).collect();
+        let score = Arc::new(score);
         Self {
             plan_path: folder.join("cue.toml"),
             template_path: folder.join("template.toml"),
@@ -88,9 +156,22 @@ impl Cue {
             plan,
             template,
             cards,
+            source: Arc::clone(&score),
             score,
             warnings: Vec::new(),
+            known: Arc::default(),
         }
+    }
+
+    /// A card as it was read with the cue, where its file still says the same.
+    pub(crate) fn card_as_read(&self, path: &Path, text: &str) -> Option<(PatchCard, Vec<Diagnostic>)> {
+        let (of, card, faults) = self.known.cards.get(path)?;
+        (of == text).then(|| (card.clone(), faults.clone()))
+    }
+
+    /// `[deliver]` of the plan, and for the rest of the template.
+    pub fn delivering(&self) -> DeliverPlan {
+        self.plan.deliver.or(&self.template.deliver)
     }
 
     /// The folder to which paths in the template are relative.
@@ -117,25 +198,47 @@ pub(crate) struct Standing {
 
 /// Reads a template and the cards of its chairs.
 pub(crate) fn standing(path: &Path) -> Result<Standing, CueError> {
-    let text = folder::read_text(path, "`[cue] template` in cue.toml names it.")?;
-    let (template, template_faults) = Template::parse(&shown(path), &text);
+    Ok(standing_as(path, read_template(path)?, None)?.0)
+}
+
+fn read_template(path: &Path) -> Result<String, CueError> {
+    folder::read_text(path, "`[cue] template` in cue.toml names it.")
+}
+
+/// The same with another text of the template; what is written as `before` is taken from there.
+fn standing_as(path: &Path, text: String, before: Option<&Known>) -> Result<(Standing, Known), CueError> {
+    let (template, template_faults) = match before {
+        Some(known) if known.template.0 == text => (known.template.1.clone(), known.template.2.clone()),
+        _ => Template::parse(&shown(path), &text),
+    };
     let mut card_faults = Vec::new();
     let beside = folder::parent(path);
     let mut cards = BTreeMap::new();
-    let mut read: BTreeMap<&str, PatchCard> = BTreeMap::new();
+    let mut read: BTreeMap<PathBuf, (String, PatchCard, Vec<Diagnostic>)> = BTreeMap::new();
     for chair in &template.chairs {
         for name in &chair.cards {
-            if !read.contains_key(name.as_str()) {
-                let (card, faults) = card_file(&beside.join(name), chair)?;
-                card_faults.extend(faults);
-                read.insert(name, card);
+            let file = beside.join(name);
+            if read.contains_key(&file) {
+                continue;
             }
+            let text = card_text(&file, chair)?;
+            let one = match before.and_then(|k| k.cards.get(&file)) {
+                Some(known) if known.0 == text => known.clone(),
+                _ => {
+                    let (card, faults) = PatchCard::parse(&shown(&file), &text);
+                    (text, card, faults)
+                }
+            };
+            card_faults.extend(one.2.iter().cloned());
+            read.insert(file, one);
         }
-        let own: Vec<PatchCard> = chair.cards.iter().filter_map(|n| read.get(n.as_str()).cloned()).collect();
+        let own: Vec<PatchCard> =
+            chair.cards.iter().filter_map(|n| read.get(&beside.join(n))).map(|c| c.1.clone()).collect();
         let own = if own.is_empty() { vec![PatchCard::plain(&chair.instrument)] } else { own };
         cards.insert(chair.id.clone(), own);
     }
-    Ok(Standing { text, template, template_faults, cards, card_faults })
+    let known = Known { template: (text.clone(), template.clone(), template_faults.clone()), cards: read };
+    Ok((Standing { text, template, template_faults, cards, card_faults }, known))
 }
 
 fn locate(path: &Path) -> Result<(PathBuf, PathBuf), CueError> {
@@ -155,11 +258,21 @@ fn shown(path: &Path) -> String {
     path.display().to_string()
 }
 
-fn card_file(path: &Path, chair: &ChairPlan) -> Result<(PatchCard, Vec<Diagnostic>), CueError> {
+fn card_text(path: &Path, chair: &ChairPlan) -> Result<String, CueError> {
     let remedy =
         format!("The chair `{}` names it in the template; paths are relative to the template.", chair.id);
-    let text = folder::read_text(path, &remedy)?;
-    Ok(PatchCard::parse(&shown(path), &text))
+    folder::read_text(path, &remedy)
+}
+
+/// Checks a template with its cards and its halls: the template, and everything that is to be said of it and of the files that it
+/// names.
+///
+/// Errors: files that cannot be read at all.
+pub fn check_template(path: &Path) -> Result<(Template, Vec<Diagnostic>), CueError> {
+    let Standing { text, template, mut template_faults, card_faults, .. } = standing(path)?;
+    template_faults.extend(card_faults);
+    template_faults.extend(render::check_halls(&template, &shown(path), &text, &folder::parent(path)));
+    Ok((template, template_faults))
 }
 
 /// Reads a patch card with everything that is to be said of it.

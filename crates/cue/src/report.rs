@@ -1,15 +1,16 @@
 //! The short report of a cue: how it stands, what each chair's patch was asked, what it could not do.
 
-use crate::{Checked, Cue, Performed, Rendered, findings_text};
+use crate::view::clock;
+use crate::{Checked, Cue, Performed, Sounded, findings_text};
 use ripieno_music::{Finding, Severity};
 use std::fmt::Write as _;
 
-/// The report as text. `checked` is left out where nobody has read it through, `rendered` where nothing was rendered.
+/// The report as text. `checked` is left out where nobody has read it through, `sounded` where nothing was rendered.
 pub fn report(
     cue: &Cue,
     performed: &Performed,
     checked: Option<&Checked>,
-    rendered: Option<&Rendered>,
+    sounded: Option<&Sounded>,
 ) -> String {
     let mut text = String::new();
     let timeline = &performed.performance.timeline;
@@ -37,7 +38,21 @@ pub fn report(
         performed.patches.lead_in.0
     );
     passages(&mut text, performed);
+    picture(&mut text, cue);
     patches(&mut text, performed);
+    let gone: Vec<_> = performed.pencil.iter().filter(|m| m.no_longer.is_some()).collect();
+    if !performed.pencil.is_empty() {
+        let made = performed.pencil.len() - gone.len();
+        let _ = writeln!(
+            text,
+            "\nPencil marks (MIDI only, not the sound): {made} made, {} no longer fit",
+            gone.len()
+        );
+    }
+    for mark in gone {
+        let why = mark.no_longer.as_deref().unwrap_or_default();
+        let _ = writeln!(text, "  {}, bar {}: {} ({why})", mark.chair, mark.bar, mark.message);
+    }
     match checked {
         Some(checked) => {
             let _ = write!(text, "\n{}", findings_text(checked));
@@ -57,9 +72,9 @@ pub fn report(
             let _ = writeln!(text, "  and {} more of the kind", performed.remarks.len() - MOST);
         }
     }
-    if let Some(rendered) = rendered {
+    if let Some(sounded) = sounded {
         let _ = writeln!(text, "\nSound (house orchestra)");
-        for line in &rendered.summary {
+        for line in &sounded.summary {
             let _ = writeln!(text, "  {line}");
         }
         let _ = writeln!(
@@ -68,11 +83,6 @@ pub fn report(
         );
     }
     text
-}
-
-fn clock(seconds: f64) -> String {
-    let whole = seconds.round().max(0.0) as u64;
-    format!("{}:{:02}", whole / 60, whole % 60)
 }
 
 fn standing(findings: &[Finding]) -> String {
@@ -107,6 +117,20 @@ fn passages(text: &mut String, performed: &Performed) {
             clock(from),
             playing.len(),
             playing.join(", ")
+        );
+    }
+}
+
+fn picture(text: &mut String, cue: &Cue) {
+    let Some(plan) = &cue.plan.picture else { return };
+    let _ = writeln!(text, "\nTo picture ({} frames a second, bar 1 at {})", plan.rate.word(), plan.zero());
+    for hit in crate::hits_now(cue) {
+        crate::fit_sheet::line(text, &hit);
+    }
+    if plan.rate == ripieno_timing::FrameRate::F23976 {
+        let _ = writeln!(
+            text,
+            "  MIDI files cannot say 23.976 frames a second: their offset is written as 24; set the rate in your session."
         );
     }
 }

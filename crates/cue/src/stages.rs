@@ -5,6 +5,7 @@ use ripieno_instruments::Instrument;
 use ripieno_music::{Finding, Part, Performance};
 use ripieno_patches::{ChairPatches, PatchOutput, Placement};
 use ripieno_performance::{Options, Performer};
+use ripieno_units::Beats;
 
 /// How to perform.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,16 +38,24 @@ pub struct Performed {
     pub patches: PatchOutput,
     /// Of casting and of patches.
     pub findings: Vec<Finding>,
+    /// Pencil marks, and how they stand.
+    pub pencil: Vec<crate::Pencilled>,
+    /// The MIDI file note by note, marks in it: what a file that comes back is compared with.
+    pub(crate) written: ripieno_handwork::Written,
     /// What was inferred or read by a rule, in words.
     pub remarks: Vec<String>,
 }
 
-/// Casts and performs a cue, and writes it for its patches.
-pub fn perform(cue: &Cue, options: PerformOptions) -> Performed {
-    let (parts, mut findings) = ripieno_casting::cast(&cue.score, &cue.plan, &cue.template);
+/// Casts a cue.
+pub(crate) fn cast(cue: &Cue) -> (Vec<Part>, Vec<Finding>) {
+    ripieno_casting::cast(&cue.score, &cue.plan, &cue.template)
+}
+
+/// How freely to play, as the plan says.
+pub(crate) fn options(cue: &Cue, options: PerformOptions) -> Options {
     let settings = &cue.plan.settings;
     let on_grid = options.placement == Placement::AsNotated;
-    let how = Options {
+    Options {
         seed: settings.seed,
         tempo_expression: settings.tempo_expression,
         asynchrony: if on_grid { 0.0 } else { settings.asynchrony },
@@ -54,23 +63,55 @@ pub fn perform(cue: &Cue, options: PerformOptions) -> Performed {
         keep_curves: settings.keep.curves,
         keep_timing: settings.keep.timing,
         keep_velocity: settings.keep.velocity,
-    };
-    let timeline = &cue.score.timeline;
-    let passages: Vec<_> = cue
-        .plan
-        .passages
-        .iter()
-        .filter_map(|p| timeline.bar_numbered(p.from_bar).map(|bar| (p.name.clone(), bar.at)))
-        .collect();
-    let performers: Vec<Performer<'_>> = parts
+    }
+}
+
+/// The passages with their starts.
+pub(crate) fn passages(cue: &Cue) -> Vec<(String, Beats)> {
+    let start = |bar| cue.score.timeline.bar_numbered(bar).map(|bar| bar.at);
+    cue.plan.passages.iter().filter_map(|p| Some((p.name.clone(), start(p.from_bar)?))).collect()
+}
+
+/// Who performs these parts.
+pub(crate) fn performers<'a>(cue: &Cue, parts: &'a [Part]) -> Vec<Performer<'a>> {
+    parts
         .iter()
         .filter_map(|part| {
             let chair = cue.template.chairs.iter().find(|c| c.id == part.chair)?;
             let instrument = instrument(&chair.instrument)?;
             Some(Performer { part, instrument, players: chair.players.max(1) })
         })
-        .collect();
-    let performed = ripieno_performance::perform(timeline, &performers, &passages, &how);
+        .collect()
+}
+
+/// Casts and performs a cue, and writes it for its patches.
+pub fn perform(cue: &Cue, how: PerformOptions) -> Performed {
+    let mut performed = plain(cue, how);
+    (performed.pencil, performed.written) = crate::pencil::onto(cue, &mut performed.patches);
+    performed
+}
+
+/// The same without what was changed by hand.
+pub(crate) fn plain(cue: &Cue, how: PerformOptions) -> Performed {
+    let (parts, mut findings) = cast(cue);
+    let performed = ripieno_performance::perform(
+        &cue.score.timeline,
+        &performers(cue, &parts),
+        &passages(cue),
+        &options(cue, how),
+    );
+    let patches = for_patches(cue, &performed.performance, how);
+    findings.extend(patches.findings.iter().cloned());
+    let mut remarks: Vec<String> =
+        cue.score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect();
+    remarks.extend(performed.remarks);
+    let performance = performed.performance;
+    let (pencil, written) = (Vec::new(), ripieno_handwork::Written::default());
+    Performed { parts, performance, patches, findings, pencil, written, remarks }
+}
+
+/// A performance, written for the cue's patches.
+pub(crate) fn for_patches(cue: &Cue, performance: &Performance, how: PerformOptions) -> PatchOutput {
     let set: Vec<ChairPatches> = cue
         .template
         .chairs
@@ -82,12 +123,10 @@ pub fn perform(cue: &Cue, options: PerformOptions) -> Performed {
             cards: cue.cards.get(&chair.id).cloned().unwrap_or_default(),
         })
         .collect();
-    let patches = ripieno_patches::play(&performed.performance, &set, options.placement);
-    findings.extend(patches.findings.iter().cloned());
-    let mut remarks: Vec<String> =
-        cue.score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect();
-    remarks.extend(performed.remarks);
-    Performed { parts, performance: performed.performance, patches, findings, remarks }
+    let lead_in = cue.delivering().lead_in.unwrap_or(0);
+    let mut output = ripieno_patches::play_after(performance, &set, how.placement, lead_in);
+    crate::hits::mark(cue, performance, &mut output);
+    output
 }
 
 /// The template was checked: an unknown instrument was an error there.

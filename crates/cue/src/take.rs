@@ -1,9 +1,9 @@
 //! Taking remedies: the change that a finding carries is made to the plan.
 
+use crate::workbench::take_on;
 use crate::{Checked, Cue, CueError, PerformOptions, check, finding_name, folder, perform, write_file};
-use ripieno_music::{Edit, Finding};
-use ripieno_plan::edit::{self, NewValue};
-use ripieno_plan::{Diagnostic, nearest};
+use ripieno_music::Finding;
+use ripieno_plan::nearest;
 use std::path::Path;
 
 /// What came of it.
@@ -34,7 +34,7 @@ pub fn take(path: &Path, names: &[String]) -> Result<Taken, CueError> {
             continue;
         };
         let wanted = finding.clone();
-        text = changed(&cue, &text, &wanted)?;
+        text = take_on(&text, &wanted)?;
         cue = cue.with_plan(&text)?;
         checked = look(&cue);
         if let Some(still) = same(&checked, &wanted) {
@@ -80,38 +80,4 @@ fn unknown(cue: &Cue, checked: &Checked, name: &str) -> CueError {
     };
     let message = format!("no finding is named `{name}` (write RULE@CHAIR:BAR); {help}");
     CueError::Place { path: cue.plan_path.clone(), message }
-}
-
-fn changed(cue: &Cue, text: &str, finding: &Finding) -> Result<String, CueError> {
-    let Some(change) = &finding.change else {
-        let message =
-            format!("{} has no exact change to take; what to do: {}", finding_name(finding), finding.remedy);
-        return Err(CueError::Place { path: cue.plan_path.clone(), message });
-    };
-    let mut text = text.to_string();
-    for step in &change.edits {
-        let made = match step {
-            Edit::Cell { passage, chair, text: cell } => edit::set_cell(&text, passage.as_str(), chair, cell),
-            Edit::Split { passage, bar, name } => {
-                edit::split_passage(&text, passage.as_str(), i64::from(*bar), name)
-            }
-            Edit::Kit { chair, key, value } => {
-                kit_value(value).and_then(|value| edit::set_value(&text, &["kit", chair, key], &value))
-            }
-        };
-        text = made.map_err(|d| CueError::Written(vec![d]))?;
-    }
-    Ok(text)
-}
-
-/// A value of a kit: a list of whole numbers, a whole number, or a text.
-fn kit_value(value: &str) -> Result<NewValue, Diagnostic> {
-    if let Some(list) = value.strip_prefix('[').and_then(|v| v.strip_suffix(']')) {
-        let numbers: Vec<f64> = list.split(',').filter_map(|n| n.trim().parse().ok()).collect();
-        return Ok(NewValue::Numbers(numbers));
-    }
-    Ok(match value.parse::<i64>() {
-        Ok(number) => NewValue::Whole(number),
-        Err(_) => NewValue::Text(value.trim_matches('"').to_string()),
-    })
 }

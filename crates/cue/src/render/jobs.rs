@@ -26,6 +26,7 @@ pub struct Chair<'a> {
 }
 
 /// Where its sound comes from.
+#[derive(Clone)]
 pub enum Origin {
     /// Played by the house orchestra.
     House,
@@ -210,7 +211,7 @@ pub fn options(cue: &Cue, rate: u32) -> Options {
 }
 
 /// Nothing.
-struct Silence;
+pub struct Silence;
 
 impl ripieno_sound::Voice for Silence {
     fn desks(&self) -> usize {
@@ -225,7 +226,14 @@ impl ripieno_sound::Voice for Silence {
 }
 
 /// The fingerprint of all that makes a stem.
-fn key(cue: &Cue, chair: Chair<'_>, origin: &Origin, way: &Way<'_>, stretch: &Stretch, form: Form) -> String {
+pub fn key(
+    cue: &Cue,
+    chair: Chair<'_>,
+    origin: &Origin,
+    way: &Way<'_>,
+    stretch: &Stretch,
+    form: Form,
+) -> String {
     let rate = form.shape.sample_rate;
     let print = Fingerprint::default()
         .of(&env!("RIPIENO_SOUND"))

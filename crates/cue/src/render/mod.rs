@@ -4,15 +4,15 @@
 //! The stem of a chair is the truth: families are sums of the stems as they stand in their files, the mix is the sum of the
 //! families. A stem whose making has not changed is not made again.
 
-mod halls;
-mod jobs;
-mod kept;
-mod mixdown;
-mod origin;
+pub(crate) mod halls;
+pub(crate) mod jobs;
+pub(crate) mod kept;
+pub(crate) mod mixdown;
+pub(crate) mod origin;
 pub(crate) mod place;
 mod prints;
-mod stem;
-mod stretch;
+pub(crate) mod stem;
+pub(crate) mod stretch;
 mod watch;
 
 pub use halls::{Halls, check as check_halls, impulse};
@@ -60,6 +60,19 @@ pub struct Rendered {
     pub work: String,
     /// What is not as it should be: prints that are missing, older than the plan, or of other notes.
     pub remarks: Vec<String>,
+    /// Short-term loudness of the mix, LUFS, one value for each second from the file's start.
+    pub curve: Vec<f32>,
+}
+
+impl Rendered {
+    /// How it sounds, for those who write about it.
+    pub fn sounded(&self) -> crate::Sounded {
+        crate::Sounded {
+            summary: self.summary.clone(),
+            remarks: self.remarks.clone(),
+            curve: self.curve.clone(),
+        }
+    }
 }
 
 /// Renders a cue: `mix.wav`, `listening.wav`, `stems/CHAIR.wav` and `families/FAMILY.wav`, all from the same sample on. Stems add
@@ -72,52 +85,13 @@ pub fn render(
     options: &RenderOptions,
     watch: &dyn Watch,
 ) -> Result<Rendered, CueError> {
-    stretch::check_chairs(cue, &options.only)?;
     let disk = |error| CueError::Disk { path: options.into.clone(), error };
     std::fs::create_dir_all(&options.into).map_err(disk)?;
-    let rate = options.rate.unwrap_or(cue.template.mix.rate);
     let bits = options.bits.unwrap_or(cue.template.mix.bits);
-    let chairs = jobs::chairs(cue, performed, &options.only);
-    let placings: Vec<_> = chairs.iter().map(|c| place::placing(&cue.template, c.plan)).collect();
-    let halls = Halls::prepare(cue, &placings, rate)?;
-    let tail = Seconds(halls.longest().0 + 1.0);
-    let stretch = stretch::stretch(cue, performed, options, tail)?;
-    let frames = ((stretch.to - stretch.from).0.max(0.0) * f64::from(rate)).ceil() as u64;
-    let shape = Shape { sample_rate: rate, channels: 2, frames };
-    // Sixteen bits are too few to be summed: what is kept has more.
-    let exact = if bits == Bits::ThirtyTwo { SampleFormat::Float32 } else { SampleFormat::Int24 };
-    let form = Form { shape, format: exact };
-    let kept = Kept::open(&cue.folder)?;
-
-    let mut remarks = Vec::new();
-    let mut fonts = jobs::Fonts::new();
-    let jobs: Vec<Job<'_>> = chairs
-        .iter()
-        .zip(&placings)
-        .map(|(chair, placing)| {
-            let origin = jobs::origin(cue, performed, chair, rate, &mut fonts, &mut remarks);
-            let way = Way {
-                template: &cue.template,
-                placing,
-                seated: place::seated(&cue.template, chair.plan),
-                loudness: origin.loudness(),
-                halls: &halls,
-                rate,
-            };
-            Job::new(cue, *chair, origin, way, &stretch, form)
-        })
-        .collect();
-
-    let missing: Vec<&Job<'_>> = jobs.iter().filter(|j| kept.find(&j.key).is_none()).collect();
-    let seconds = frames as f64 / f64::from(rate);
-    watch.begin(missing.len(), seconds * missing.len() as f64, jobs.len() - missing.len());
-    missing
-        .par_iter()
-        .with_max_len(1)
-        .map(|job| job.render(cue, &stretch, form, &kept, watch))
-        .collect::<Result<Vec<()>, CueError>>()?;
-
-    let families = families(&jobs, form, &kept, watch)?;
+    let Stems { stems, families, kept, form, stretch, made, mut remarks, .. } =
+        stems(cue, performed, options, false, watch)?;
+    let shape = form.shape;
+    let seconds = shape.frames as f64 / f64::from(shape.sample_rate);
     let aside = tempfile::Builder::new().prefix(".rendering-").tempdir_in(&options.into).map_err(disk)?;
     let files: Vec<PathBuf> = families.iter().map(|(_, key)| kept.path(key)).collect();
     let delivered = Form { shape, format: format_of(bits) };
@@ -129,16 +103,19 @@ pub fn render(
     let listening = mixdown::listen(&mix, &surveyed, &target, &copy, delivered, watch)?;
 
     let mut parts: Vec<(String, &str)> =
-        jobs.iter().map(|j| (format!("stems/{}.wav", j.chair.plan.id), j.key.as_str())).collect();
+        stems.iter().map(|s| (format!("stems/{}.wav", s.chair), s.key.as_str())).collect();
     parts.extend(families.iter().map(|(name, key)| (format!("families/{name}.wav"), key.as_str())));
+    if options.only.is_empty() && options.passage.is_none() {
+        note_loudness(&cue.folder, surveyed.loudness.integrated)?;
+    }
     let written = put_in_place(&options.into, aside.path(), &kept, &parts, bits)?;
     let used: Vec<String> = parts.iter().map(|(_, key)| (*key).to_string()).collect();
     kept.tidy(cue.template.mix.cache_mb.saturating_mul(1_000_000), &used);
 
-    for job in &jobs {
-        let facts = kept.find(&job.key).unwrap_or_default();
+    for stem in &stems {
+        let facts = kept.find(&stem.key).unwrap_or_default();
         if facts.clipped > 0 && bits != Bits::ThirtyTwo {
-            remarks.push(clipped(&format!("stems/{}.wav", job.chair.plan.id), facts));
+            remarks.push(clipped(&format!("stems/{}.wav", stem.chair), facts));
         }
     }
     if facts.clipped > 0 && bits != Bits::ThirtyTwo {
@@ -151,8 +128,8 @@ pub fn render(
         summary: vec![
             format!(
                 "{} chairs, {seconds:.1} s at {} kHz and {} bits; {}",
-                jobs.len(),
-                f64::from(rate) / 1000.0,
+                stems.len(),
+                f64::from(shape.sample_rate) / 1000.0,
                 match bits {
                     Bits::Sixteen => "16",
                     Bits::TwentyFour => "24",
@@ -180,12 +157,29 @@ pub fn render(
                 100.0 * report.limited_share,
             ),
         ],
-        work: format!("{} rendered, {} as they were", missing.len(), jobs.len() - missing.len()),
+        work: format!("{made} rendered, {} as they were", stems.len() - made),
         remarks,
+        curve: surveyed.curve,
     })
 }
 
-fn clipped(name: &str, facts: Facts) -> String {
+/// What the whole mix measured when it was last rendered, LUFS: listening starts at a level that follows from it.
+const LOUDNESS: &str = "loudness.txt";
+
+pub(crate) fn note_loudness(cue: &Path, lufs: f64) -> Result<(), CueError> {
+    if !lufs.is_finite() {
+        return Ok(());
+    }
+    crate::write_file(&cue.join(kept::FOLDER).join(LOUDNESS), format!("{lufs}\n").as_bytes())
+}
+
+/// The loudness that was noted by the last render of the whole, LUFS.
+pub(crate) fn noted_loudness(cue: &Path) -> Option<f64> {
+    let text = std::fs::read_to_string(cue.join(kept::FOLDER).join(LOUDNESS)).ok()?;
+    text.trim().parse().ok().filter(|l: &f64| l.is_finite())
+}
+
+pub(crate) fn clipped(name: &str, facts: Facts) -> String {
     format!(
         "{name}: {} samples lie above full scale and are cut off, by up to {:.1} dB; lower `gain-db` in [mix], or render with 32 bits",
         facts.clipped,
@@ -193,7 +187,7 @@ fn clipped(name: &str, facts: Facts) -> String {
     )
 }
 
-fn format_of(bits: Bits) -> SampleFormat {
+pub(crate) fn format_of(bits: Bits) -> SampleFormat {
     match bits {
         Bits::Sixteen => SampleFormat::Int16,
         Bits::TwentyFour => SampleFormat::Int24,
@@ -201,16 +195,122 @@ fn format_of(bits: Bits) -> SampleFormat {
     }
 }
 
+/// A chair's stem, as it is kept.
+pub(crate) struct Stem {
+    pub chair: String,
+    pub family: &'static str,
+    /// Without halls and distance.
+    pub dry: bool,
+    /// It comes from a print.
+    pub print: bool,
+    pub key: String,
+}
+
+/// The stems of a cue, rendered and kept, and their sums by family.
+pub(crate) struct Stems {
+    /// In score order; those in their halls first.
+    pub stems: Vec<Stem>,
+    /// Of those in their halls, in the order of the families.
+    pub families: Vec<(&'static str, String)>,
+    pub kept: Kept,
+    pub form: Form,
+    pub stretch: stretch::Stretch,
+    /// Until the last hall has died away.
+    pub ring: Seconds,
+    /// How many were rendered.
+    pub made: usize,
+    pub remarks: Vec<String>,
+}
+
+/// Renders what is not kept already; with `dry` every chair without halls as well.
+pub(crate) fn stems(
+    cue: &Cue,
+    performed: &Performed,
+    options: &RenderOptions,
+    dry: bool,
+    watch: &dyn Watch,
+) -> Result<Stems, CueError> {
+    stretch::check_chairs(cue, &options.only)?;
+    let rate = options.rate.unwrap_or(cue.template.mix.rate);
+    let bits = options.bits.unwrap_or(cue.template.mix.bits);
+    let chairs = jobs::chairs(cue, performed, &options.only);
+    let mut placings: Vec<_> =
+        chairs.iter().map(|c| (*c, false, place::placing(&cue.template, c.plan))).collect();
+    if dry {
+        placings.extend(chairs.iter().map(|c| {
+            let placing = place::placing(&cue.template, c.plan);
+            (*c, true, ripieno_plan::Placing { dry: Some(true), ..placing })
+        }));
+    }
+    let halls = Halls::prepare(cue, placings.iter().map(|p| &p.2), rate)?;
+    let ring = halls.longest();
+    let stretch = stretch::stretch(cue, performed, options, Seconds(ring.0 + 1.0))?;
+    let frames = ((stretch.to - stretch.from).0.max(0.0) * f64::from(rate)).ceil() as u64;
+    let shape = Shape { sample_rate: rate, channels: 2, frames };
+    // Sixteen bits are too few to be summed: what is kept has more.
+    let exact = if bits == Bits::ThirtyTwo { SampleFormat::Float32 } else { SampleFormat::Int24 };
+    let form = Form { shape, format: exact };
+    let kept = Kept::open(&cue.folder)?;
+
+    let mut remarks = Vec::new();
+    let mut fonts = jobs::Fonts::new();
+    let mut origins: BTreeMap<&str, jobs::Origin> = BTreeMap::new();
+    let mut made_stems = Vec::new();
+    let mut jobs: Vec<Job<'_>> = Vec::new();
+    for (chair, dry, placing) in &placings {
+        let origin = match origins.get(chair.plan.id.as_str()) {
+            Some(known) => known.clone(),
+            None => {
+                let origin = jobs::origin(cue, performed, chair, rate, &mut fonts, &mut remarks);
+                origins.insert(&chair.plan.id, origin.clone());
+                origin
+            }
+        };
+        let way = Way {
+            template: &cue.template,
+            placing,
+            seated: place::seated(&cue.template, chair.plan),
+            loudness: origin.loudness(),
+            halls: &halls,
+            rate,
+        };
+        let print = matches!(origin, jobs::Origin::Print { .. });
+        let job = Job::new(cue, *chair, origin, way, &stretch, form);
+        made_stems.push(Stem {
+            chair: chair.plan.id.clone(),
+            family: place::family(chair.plan),
+            dry: *dry,
+            print,
+            key: job.key.clone(),
+        });
+        // A chair that is dry anyway has one stem.
+        if !jobs.iter().any(|j| j.key == job.key) {
+            jobs.push(job);
+        }
+    }
+    let missing: Vec<&Job<'_>> = jobs.iter().filter(|j| kept.find(&j.key).is_none()).collect();
+    let seconds = frames as f64 / f64::from(rate);
+    watch.begin(missing.len(), seconds * missing.len() as f64, jobs.len() - missing.len());
+    missing
+        .par_iter()
+        .with_max_len(1)
+        .map(|job| job.render(cue, &stretch, form, &kept, watch))
+        .collect::<Result<Vec<()>, CueError>>()?;
+    let made = missing.len();
+    let families = families(&made_stems, form, &kept, watch)?;
+    Ok(Stems { stems: made_stems, families, kept, form, stretch, ring, made, remarks })
+}
+
 /// Sums of the families that play, in score order, with their keys.
 fn families(
-    jobs: &[Job<'_>],
+    stems: &[Stem],
     form: Form,
     kept: &Kept,
     watch: &dyn Watch,
 ) -> Result<Vec<(&'static str, String)>, CueError> {
     let mut members: BTreeMap<&str, Vec<String>> = BTreeMap::new();
-    for job in jobs {
-        members.entry(place::family(job.chair.plan)).or_default().push(job.key.clone());
+    for stem in stems.iter().filter(|s| !s.dry) {
+        members.entry(stem.family).or_default().push(stem.key.clone());
     }
     let present: Vec<(&'static str, Vec<String>)> =
         FAMILIES.into_iter().filter_map(|f| members.remove(f).map(|m| (f, m))).collect();

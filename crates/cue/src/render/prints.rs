@@ -47,7 +47,8 @@ fn notes_of(performed: &Performed, chair: &str) -> String {
 pub fn note_performed(cue: &Cue, performed: &Performed) -> Result<(), CueError> {
     let chairs = performed.performance.chairs.iter();
     let lines = chairs.map(|c| (c.chair.clone(), notes_of(performed, &c.chair))).collect();
-    write(&state(cue, PERFORMED), &lines)
+    write(&state(cue, PERFORMED), &lines)?;
+    crate::adopt::note_written(cue, performed)
 }
 
 /// Looks at a print: is it older than the plan, of other notes, does it stand where it should? Gives by how much it is late

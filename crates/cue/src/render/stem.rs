@@ -9,7 +9,7 @@ use ripieno_signal::{Convolver, Responses};
 use std::io::BufWriter;
 
 /// Frames that are convolved at a time: transforms of a third of a second are the best bargain for responses of seconds.
-fn block_at(rate: u32) -> usize {
+pub fn block_at(rate: u32) -> usize {
     if rate > 60_000 { 32_768 } else { 16_384 }
 }
 

@@ -2,6 +2,8 @@
 
 /// Is told how the work goes on, and may stop it. Called from several threads.
 pub trait Watch: Sync {
+    /// The work comes to another step, by its name; what follows begins anew.
+    fn step(&self, _name: &str) {}
     /// So many chairs are to be rendered, so many seconds of sound in all; `reused` more are as they were.
     fn begin(&self, chairs: usize, seconds: f64, reused: usize);
     /// More seconds of sound are done.

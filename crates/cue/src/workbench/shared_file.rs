@@ -1,0 +1,398 @@
+//! A text file that somebody else may be writing at the same moment: an editor beside the page.
+//!
+//! Nothing is ever written over unseen. A new text is exchanged with the file in one step, and what comes out is looked at: if it
+//! is not what the new text was made from, it goes back, and the change is made again to what is there. An editor that saves a
+//! copy it has read before our change is recognised by the lines it has from then, and both changes are joined. An editor that
+//! writes in place may have had the old file open when it was exchanged: files that were taken out are held open and looked at
+//! again.
+
+use super::join::join;
+use crate::CueError;
+use crate::folder::{self, parent, read_text};
+use std::io::ErrorKind::NotFound;
+use std::io::{Read, Seek, Write};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+/// States of the file that are remembered: an editor's copy may be as old.
+const REMEMBERED: usize = 500;
+
+/// Exchanges that are tried while somebody else keeps writing.
+const TRIES: usize = 50;
+
+/// How often a file that is being written is read again, and how long that takes each time.
+const SETTLING: (usize, Duration) = (60, Duration::from_millis(2));
+
+/// How long, and how many, files that were taken out of an editor's hands are looked at.
+const HELD: (Duration, usize) = (Duration::from_secs(60), 32);
+
+/// A file that is shared with editors.
+#[derive(Debug)]
+pub struct SharedFile {
+    path: PathBuf,
+    /// The text as last seen.
+    present: String,
+    /// Texts that it had, or that were there for a moment; an editor may have read any of them. The latest is last.
+    known: Vec<String>,
+    /// Files that were taken out; an editor may still be writing into them.
+    held: Vec<Held>,
+}
+
+/// A file that was taken out, what is known of its text, and since when.
+#[derive(Debug)]
+struct Held {
+    file: std::fs::File,
+    said: Option<String>,
+    since: Instant,
+}
+
+/// What somebody else has done to the file. It has been taken over, and the file has the new text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Seen {
+    /// Nothing.
+    Same,
+    /// It was changed.
+    Changed,
+    /// A copy from before our last changes was saved over them; both are joined.
+    Joined,
+    /// A copy from before our last changes was saved over them, and both changed the same lines: these are theirs now.
+    Overwritten {
+        /// The text as we had left it.
+        ours: String,
+    },
+}
+
+impl Seen {
+    /// What is to be told of two that were seen together.
+    fn and(self, other: Self) -> Self {
+        let weight = |seen: &Self| match seen {
+            Self::Same => 0,
+            Self::Changed => 1,
+            Self::Joined => 2,
+            Self::Overwritten { .. } => 3,
+        };
+        if weight(&other) > weight(&self) { other } else { self }
+    }
+}
+
+/// What came of writing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Replaced {
+    /// The file has the new text.
+    Done,
+    /// Somebody else has written meanwhile: the file has their text. Look, and try again.
+    Meanwhile,
+}
+
+impl SharedFile {
+    /// Opens a file that has this text.
+    pub fn new(path: &Path, text: String) -> Self {
+        // A link is followed: what it leads to is exchanged, and not the link.
+        let path = path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
+        Self { path, known: vec![text.clone()], present: text, held: Vec::new() }
+    }
+
+    /// Its text as last seen.
+    pub fn text(&self) -> &str {
+        &self.present
+    }
+
+    /// Where it is.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Looks whether somebody else has changed it, and takes that over. `sound` tells whether a joined text can be read; the
+    /// state before is kept at `before`.
+    pub fn look(&mut self, before: &Path, sound: &dyn Fn(&str) -> bool) -> Result<Seen, CueError> {
+        let mut seen = Seen::Same;
+        for _ in 0..TRIES {
+            let now = self.settled()?;
+            // What was written into files that were taken out is older than what stands in the file: it is judged first.
+            let late = self.late();
+            let (theirs, late) = match late {
+                Some(theirs) => (theirs, true),
+                None if now == self.present => return Ok(seen),
+                None => (now.clone(), false),
+            };
+            let (text, this) = self.judge(&theirs, late, sound);
+            self.remember(theirs);
+            seen = seen.and(this);
+            let ours_stands = now == self.present;
+            if text != now && (!late || ours_stands) {
+                // Where somebody is quicker here, what was judged is joined with theirs the next time round.
+                let _ = self.replace(&now, &text, before)?;
+            }
+            self.present = text;
+        }
+        Err(self.restless())
+    }
+
+    /// What the file is to say, where somebody else has written this; `late`: not into the file, but into one that was taken out.
+    fn judge(&self, theirs: &str, late: bool, sound: &dyn Fn(&str) -> bool) -> (String, Seen) {
+        let ours = self.present.as_str();
+        let from = self.origin(theirs);
+        if from == ours {
+            return (theirs.to_string(), Seen::Changed);
+        }
+        if from == theirs {
+            // An older state as it was: a wish where it stands in the file, and nothing new where it does not.
+            return match late {
+                false => (theirs.to_string(), Seen::Changed),
+                true => (ours.to_string(), Seen::Same),
+            };
+        }
+        let (both, lost) = join(from, ours, theirs);
+        if !sound(&both) {
+            return (theirs.to_string(), Seen::Overwritten { ours: ours.to_string() });
+        }
+        let seen = match lost {
+            true => Seen::Overwritten { ours: ours.to_string() },
+            false if both == theirs => Seen::Changed,
+            false if both == ours => Seen::Same,
+            false => Seen::Joined,
+        };
+        (both, seen)
+    }
+
+    /// What an editor has written into a file that was taken out of its hands.
+    fn late(&mut self) -> Option<String> {
+        self.held.retain(|h| h.since.elapsed() < HELD.0);
+        for held in &mut self.held {
+            let file = &mut held.file;
+            let Some(now) = settle(held.said.as_deref(), || content(file)).ok().flatten() else { continue };
+            if now.trim().is_empty() || held.said.as_ref() == Some(&now) {
+                continue;
+            }
+            held.said = Some(now.clone());
+            return Some(now);
+        }
+        None
+    }
+
+    /// The state that a text was made from: the one it shares most lines with, the latest of equals.
+    fn origin(&self, text: &str) -> &str {
+        let theirs = sorted(text);
+        let nearest = self.known.iter().rev().min_by_key(|known| difference(&sorted(known), &theirs));
+        nearest.map_or("", String::as_str)
+    }
+
+    fn remember(&mut self, text: String) {
+        if self.known.last() == Some(&text) {
+            return;
+        }
+        self.known.push(text);
+        if self.known.len() > REMEMBERED {
+            self.known.remove(0);
+        }
+    }
+
+    /// Writes `new` where the file says `there`, in one step. The state before is kept at `before`. On an error, and where
+    /// somebody else was quicker, the file is as they have left it.
+    pub fn replace(&mut self, there: &str, new: &str, before: &Path) -> Result<Replaced, CueError> {
+        if new == there {
+            return Ok(Replaced::Done);
+        }
+        let aside = self.write_aside(new)?;
+        let result = self.exchange_for(&aside, there, new, before);
+        if !matches!(result, Ok(Replaced::Done)) {
+            let _ = std::fs::remove_file(&aside);
+        }
+        result
+    }
+
+    fn exchange_for(
+        &mut self,
+        aside: &Path,
+        there: &str,
+        new: &str,
+        before: &Path,
+    ) -> Result<Replaced, CueError> {
+        let (mut file, mut out) = match self.exchange(aside) {
+            // An editor that moves the old file away before it writes the new one.
+            Err(error) if error.kind() == NotFound && aside.exists() => return Ok(Replaced::Meanwhile),
+            other => other.map_err(|error| self.disk(error))?,
+        };
+        if out == there {
+            self.hold(file, Some(out));
+            keep(aside, before);
+            self.remember(there.to_string());
+            self.remember(new.to_string());
+            self.present = new.to_string();
+            return Ok(Replaced::Done);
+        }
+        // Somebody was quicker: what came out goes back. What comes out then is ours; or it was written over ours in between, by
+        // one who had read ours or who had not. Then that one, the latest, goes back, and the other is held and joined to it when
+        // the file is looked at.
+        let mut put = new.to_string();
+        self.remember(put.clone());
+        for _ in 0..TRIES {
+            match self.exchange(aside) {
+                Ok((other, text)) if text == put => {
+                    self.hold(other, Some(text));
+                    return Ok(Replaced::Meanwhile);
+                }
+                Ok((other, text)) => {
+                    self.hold(file, None);
+                    put = out;
+                    (file, out) = (other, text);
+                }
+                Err(error) if error.kind() == NotFound => {
+                    self.hold(file, None);
+                    return Ok(Replaced::Meanwhile);
+                }
+                Err(error) => return Err(self.disk(error)),
+            }
+        }
+        self.hold(file, None);
+        Err(self.restless())
+    }
+
+    fn hold(&mut self, file: std::fs::File, said: Option<String>) {
+        self.held.push(Held { file, said, since: Instant::now() });
+        if self.held.len() > HELD.1 {
+            self.held.remove(0);
+        }
+    }
+
+    /// Exchanges the file with the one aside; gives the one that is aside then, open, and its text.
+    fn exchange(&self, aside: &Path) -> std::io::Result<(std::fs::File, String)> {
+        swap(aside, &self.path)?;
+        if let Ok(folder) = std::fs::File::open(parent(&self.path)) {
+            let _ = folder.sync_all();
+        }
+        let opened = std::fs::File::open(aside).and_then(|mut file| {
+            let text = content(&mut file)?;
+            Ok((file, text))
+        });
+        if opened.is_err() {
+            let _ = swap(aside, &self.path);
+        }
+        opened
+    }
+
+    fn disk(&self, error: std::io::Error) -> CueError {
+        CueError::Disk { path: self.path.clone(), error }
+    }
+
+    /// The file's text. An editor that is in the middle of writing leaves it empty, half, or away for a moment.
+    fn settled(&self) -> Result<String, CueError> {
+        let read = || read_text(&self.path, "Put it back: it is the cue's own.");
+        let settled = settle(Some(&self.present), || Ok::<_, CueError>(read().unwrap_or_default()))?;
+        settled.map_or_else(read, Ok)
+    }
+
+    fn restless(&self) -> CueError {
+        let message = "another program writes this file again and again; close it there, and try once more";
+        CueError::Place { path: self.path.clone(), message: message.into() }
+    }
+
+    fn write_aside(&self, text: &str) -> Result<PathBuf, CueError> {
+        let disk = |error| self.disk(error);
+        let mut file =
+            tempfile::Builder::new().prefix(".cue-").tempfile_in(parent(&self.path)).map_err(disk)?;
+        file.write_all(text.as_bytes()).map_err(disk)?;
+        match std::fs::metadata(&self.path) {
+            Ok(meta) => file.as_file().set_permissions(meta.permissions()).map_err(disk)?,
+            Err(_) => folder::readable(file.as_file()),
+        }
+        file.as_file().sync_all().map_err(disk)?;
+        file.into_temp_path().keep().map_err(|e| disk(e.error))
+    }
+}
+
+/// Reads until two readings agree and there is something, or until it is what was expected. Nothing if it never settles.
+fn settle<E>(
+    expected: Option<&str>,
+    mut read: impl FnMut() -> Result<String, E>,
+) -> Result<Option<String>, E> {
+    let mut text = read()?;
+    for _ in 0..SETTLING.0 {
+        if Some(text.as_str()) == expected {
+            return Ok(Some(text));
+        }
+        std::thread::sleep(SETTLING.1);
+        let again = read()?;
+        if again == text && !again.trim().is_empty() {
+            return Ok(Some(again));
+        }
+        text = again;
+    }
+    Ok(None)
+}
+
+fn content(file: &mut std::fs::File) -> std::io::Result<String> {
+    file.rewind()?;
+    let mut bytes = Vec::new();
+    file.read_to_end(&mut bytes)?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// The lines, each with the table it stands in: cells of two passages that say the same are two things.
+fn sorted(text: &str) -> Vec<(&str, &str)> {
+    let mut table = "";
+    let mut lines: Vec<(&str, &str)> = Vec::new();
+    for line in text.lines() {
+        let start = line.trim_start();
+        // Tables of a list are known by their name; `[passage.casting]` belongs to the passage whose name came before it.
+        let opens = start.starts_with("[[") || (start.starts_with('[') && !start.starts_with("[passage."));
+        let names = table.trim_start().starts_with("[[") && start.starts_with("name");
+        if opens || names {
+            table = line;
+        }
+        lines.push((table, line));
+    }
+    lines.sort_unstable();
+    lines
+}
+
+/// Lines of either that the other has not; both are sorted.
+fn difference(a: &[(&str, &str)], b: &[(&str, &str)]) -> usize {
+    let (mut i, mut j, mut alike) = (0, 0, 0);
+    while i < a.len() && j < b.len() {
+        match a[i].cmp(&b[j]) {
+            std::cmp::Ordering::Less => i += 1,
+            std::cmp::Ordering::Greater => j += 1,
+            std::cmp::Ordering::Equal => {
+                (i, j, alike) = (i + 1, j + 1, alike + 1);
+            }
+        }
+    }
+    a.len() + b.len() - 2 * alike
+}
+
+/// Puts the state before aside; where it cannot be kept the present one is safe all the same.
+fn keep(aside: &Path, before: &Path) {
+    let _ = std::fs::create_dir_all(parent(before));
+    if std::fs::rename(aside, before).is_err() {
+        let _ = std::fs::remove_file(aside);
+    }
+}
+
+#[cfg(target_os = "linux")]
+fn swap(a: &Path, b: &Path) -> std::io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    match renameat_with(CWD, a, CWD, b, RenameFlags::EXCHANGE) {
+        Ok(()) => Ok(()),
+        // Some file systems cannot: then in two steps.
+        Err(rustix::io::Errno::INVAL | rustix::io::Errno::NOSYS) => swap_in_steps(a, b),
+        Err(error) => Err(error.into()),
+    }
+}
+
+#[cfg(not(target_os = "linux"))]
+fn swap(a: &Path, b: &Path) -> std::io::Result<()> {
+    swap_in_steps(a, b)
+}
+
+/// The old file is there under its name until the new one takes it.
+fn swap_in_steps(a: &Path, b: &Path) -> std::io::Result<()> {
+    let old = tempfile::Builder::new().prefix(".cue-").tempdir_in(parent(a))?;
+    let link = old.path().join("old");
+    // A second name for the same file, so that one who writes in place is still followed.
+    if std::fs::hard_link(b, &link).is_err() {
+        std::fs::copy(b, &link)?;
+    }
+    std::fs::rename(a, b)?;
+    std::fs::rename(&link, a)
+}
