@@ -1,7 +1,10 @@
 //! One function a command.
 
-use crate::{json, show};
-use ripieno_cue::{Cue, CueError, PerformOptions, Performed, RenderOptions, Rendered, write_file};
+use crate::{deliver, json, show};
+use ripieno_cue::{
+    Cue, CueError, DeliverOptions, DeliverPlan, PerformOptions, Performed, RenderOptions, Rendered, StemKind,
+    write_file,
+};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -24,13 +27,23 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
     let options = RenderOptions { into: cue.folder.clone(), ..RenderOptions::default() };
     let rendered = render_watched(&cue, &performed, &options)?;
     let checked = ripieno_cue::check(&cue, &performed);
-    let report = ripieno_cue::report(&cue, &performed, Some(&checked), Some(&rendered));
+    let report = ripieno_cue::report(&cue, &performed, Some(&checked), Some(&rendered.sounded()));
     write_file(&cue.folder.join("report.txt"), report.as_bytes())?;
+    let page = ripieno_report::report(&cue, &performed, &checked, Some(&rendered.sounded()))?;
+    write_file(&cue.folder.join("report.html"), page.as_bytes())?;
     show::print(&report);
+    // The stems of the chairs stand beside the mix already: what is delivered here is little more than sums of them.
+    let choice = DeliverPlan { stems: Some(vec![StemKind::Families]), ..DeliverPlan::default() };
+    let progress = show::Progress::new("delivering");
+    let delivered =
+        deliver::run(&cue, &performed, &DeliverOptions { choice, ..DeliverOptions::default() }, &progress);
+    progress.finish(delivered.is_ok());
+    let delivered = delivered?;
     show::print("\nFiles\n");
     let mut files = vec![cue.folder.join("cue.toml"), cue.folder.join("template.toml"), midi];
     files.extend(rendered.files.iter().take(2).cloned());
-    files.extend(["stems", "families", "report.txt"].map(|name| cue.folder.join(name)));
+    files.extend(["stems", "families", "report.txt", "report.html"].map(|name| cue.folder.join(name)));
+    files.push(delivered.folder);
     for file in files {
         show::print(&format!("  {}\n", file.display()));
     }
@@ -131,6 +144,83 @@ pub fn perform(
     Ok(ExitCode::SUCCESS)
 }
 
+pub fn report(path: &Path, output: Option<&Path>) -> Result<ExitCode, CueError> {
+    let cue = open(path)?;
+    let performed = ripieno_cue::perform(&cue, PerformOptions::default());
+    let checked = ripieno_cue::check(&cue, &performed);
+    let html = ripieno_report::report(&cue, &performed, &checked, None)?;
+    let to = output.map_or_else(|| cue.folder.join("report.html"), Path::to_path_buf);
+    write_file(&to, html.as_bytes())?;
+    show::print(&format!("Written: {}\n", to.display()));
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn compare(before: &Path, after: &Path, as_json: bool) -> Result<ExitCode, CueError> {
+    let changes = ripieno_cue::compare(&ripieno_cue::version(before)?, &ripieno_cue::version(after)?);
+    if as_json {
+        show::print(&in_json(after, json::changes(&changes))?);
+    } else if changes.is_empty() {
+        show::print("Nothing changed: both versions play the same, in the same places.\n");
+    } else {
+        changes.iter().for_each(|c| show::print(&format!("{}\n", c.message)));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn adopt(path: &Path, file: &Path, as_json: bool) -> Result<ExitCode, CueError> {
+    let cue = open(path)?;
+    let adopted = ripieno_cue::adopt(&cue, file)?;
+    adopted.remarks.iter().for_each(|r| show::say(r));
+    if as_json {
+        show::print(&in_json(path, json::marks(&adopted.marks))?);
+    } else {
+        let marks = adopted.marks.len();
+        show::print(&format!("{} changes taken; {marks} pencil marks in all (MIDI only)\n", adopted.changed));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn pencil(path: &Path, as_json: bool, remove: &[u32], clear: bool) -> Result<ExitCode, CueError> {
+    let cue = open(path)?;
+    for id in remove {
+        ripieno_cue::rub_out(&cue, Some(*id))?;
+    }
+    if clear {
+        ripieno_cue::rub_out(&cue, None)?;
+    }
+    let marks = ripieno_cue::pencil(&cue)?;
+    if as_json {
+        show::print(&in_json(path, json::marks(&marks))?);
+        return Ok(ExitCode::SUCCESS);
+    }
+    if marks.is_empty() {
+        show::print("No pencil marks.\n");
+    }
+    for m in &marks {
+        let no = m.no_longer.as_ref().map_or(String::new(), |why| format!("  (no longer fits: {why})"));
+        let (id, chair, bar, beat, message) = (m.id, &m.chair, m.bar, m.beat, &m.message);
+        show::print(&format!("{id:>4}  {chair}, {}, bar {bar} beat {beat:.2}: {message}{no}\n", m.passage));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn score(path: &Path, output: Option<&Path>, transposed: bool) -> Result<ExitCode, CueError> {
+    let cue = open(path)?;
+    let performed = ripieno_cue::perform(&cue, PerformOptions::default());
+    let into = output.unwrap_or(&cue.folder);
+    let pitched = transposed.then_some(ripieno_cue::Pitched::Transposed);
+    let (parts, remarks) = ripieno_cue::write_notation(&cue, &performed, into, pitched)?;
+    for remark in &remarks {
+        show::say(remark);
+    }
+    show::print(&format!(
+        "{}: the score and {parts} parts, in {}.\n",
+        into.join("score.musicxml").display(),
+        into.join("parts").display()
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
 pub fn render(path: &Path, options: RenderOptions) -> Result<ExitCode, CueError> {
     let cue = open(path)?;
     let performed = ripieno_cue::perform(&cue, PerformOptions::default());
@@ -161,8 +251,31 @@ fn render_watched(cue: &Cue, performed: &Performed, options: &RenderOptions) -> 
 
 /// Writes the performed MIDI, and notes what it holds.
 fn write_performed(cue: &Cue, performed: &Performed, to: &Path) -> Result<(), CueError> {
-    write_file(to, &ripieno_cue::write_midi(&performed.patches.file))?;
-    ripieno_cue::note_performed(cue, performed)
+    ripieno_cue::note_performed(cue, performed)?;
+    write_file(to, &ripieno_cue::write_midi(&performed.patches.file))
+}
+
+pub fn fit(path: &Path, as_json: bool, take: Option<usize>, cut: Option<&str>) -> Result<ExitCode, CueError> {
+    let cue = open(path)?;
+    let sheet = ripieno_cue::fit(&cue, cut)?;
+    if let Some(number) = take {
+        let (cue, taken) = ripieno_cue::take_fit(path, number, cut)?;
+        let line = format!("taken: proposal {number}, {}, in {}", taken.kind, cue.plan_path.display());
+        if as_json {
+            show::say(&line)
+        } else {
+            show::print(&format!("{line}\n"))
+        }
+        if !as_json {
+            return Ok(ExitCode::SUCCESS);
+        }
+    }
+    if as_json {
+        show::print(&in_json(path, json::fit(&sheet))?);
+    } else {
+        show::print(&ripieno_cue::fit_text(&sheet));
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 pub fn hall(words: &[PathBuf], as_json: bool) -> Result<ExitCode, CueError> {
@@ -207,6 +320,43 @@ pub fn patch(cards: &[PathBuf]) -> Result<ExitCode, CueError> {
         }
     }
     Ok(if faults { ExitCode::from(2) } else { ExitCode::SUCCESS })
+}
+
+pub fn template(file: &Path, output: Option<&Path>) -> Result<ExitCode, CueError> {
+    if file.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) {
+        let (template, found) = ripieno_cue::check_template(file)?;
+        found.iter().for_each(|d| show::say(&d.to_string()));
+        let faults = found.iter().any(|d| !d.warning);
+        if !faults {
+            let cards: std::collections::BTreeSet<&String> =
+                template.chairs.iter().flat_map(|c| &c.cards).collect();
+            show::print(&format!(
+                "{}: {} chairs, {} cards; every file that it names is there\n",
+                file.display(),
+                template.chairs.len(),
+                cards.len()
+            ));
+        }
+        return Ok(if faults { ExitCode::from(2) } else { ExitCode::SUCCESS });
+    }
+    let made = ripieno_cue::template_from_session(file)?;
+    made.doubts.iter().for_each(|doubt| show::say(&format!("unsure: {doubt}")));
+    match output {
+        Some(path) if path.exists() => {
+            return Err(CueError::Place {
+                path: path.to_path_buf(),
+                message:
+                    "there is a file of this name; a template is never written over. Choose another name"
+                        .into(),
+            });
+        }
+        Some(path) => {
+            write_file(path, made.text.as_bytes())?;
+            show::print(&format!("{}: {} chairs\n", path.display(), made.chairs));
+        }
+        None => show::print(&made.text),
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 pub fn card_from_list(list: &Path, output: Option<&Path>) -> Result<ExitCode, CueError> {

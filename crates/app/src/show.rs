@@ -3,8 +3,9 @@
 use ripieno_cue::{HallReport, Measures};
 use std::fmt::Write as _;
 use std::io::{IsTerminal, Write};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::time::Instant;
 
 /// A line of progress: on a terminal and in a log alike, on standard error, so that results stay alone on the other.
 pub fn say(line: &str) {
@@ -33,22 +34,45 @@ pub struct Progress {
     done: AtomicU64,
     total: AtomicU64,
     stopped: Arc<AtomicBool>,
+    /// The steps of the work, each with its seconds, and since when the last one goes on.
+    steps: Mutex<(Vec<(String, f64)>, Instant)>,
 }
 
 impl Progress {
     /// An interrupt of the terminal stops the work from now on.
     pub fn new(what: &'static str) -> Self {
-        let stopped = Arc::new(AtomicBool::new(false));
-        let flag = Arc::clone(&stopped);
-        // Where the machine has no interrupts, the work is merely not stopped.
-        let _ = ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed));
+        // One for all the work of a command: a second handler would not be taken.
+        static STOPPED: OnceLock<Arc<AtomicBool>> = OnceLock::new();
+        let stopped = Arc::clone(STOPPED.get_or_init(|| {
+            let stopped = Arc::new(AtomicBool::new(false));
+            let flag = Arc::clone(&stopped);
+            // Where the machine has no interrupts, the work is merely not stopped.
+            let _ = ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed));
+            stopped
+        }));
         let bar = std::io::stderr().is_terminal().then(|| {
             let bar = indicatif::ProgressBar::new(0);
             let style = indicatif::ProgressStyle::with_template("{msg} {bar:30} {percent:>3} %  {eta} to go");
             bar.set_style(style.unwrap_or_else(|_| indicatif::ProgressStyle::default_bar()));
             bar
         });
-        Self { what, bar, done: AtomicU64::new(0), total: AtomicU64::new(0), stopped }
+        let steps = Mutex::new((Vec::new(), Instant::now()));
+        Self { what, bar, done: AtomicU64::new(0), total: AtomicU64::new(0), stopped, steps }
+    }
+
+    /// How long each step took up to now, in the order in which they first came.
+    pub fn times(&self) -> Vec<(String, f64)> {
+        let (steps, since) = &*self.steps.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut out: Vec<(String, f64)> = Vec::new();
+        let now = since.elapsed().as_secs_f64();
+        for (i, (name, seconds)) in steps.iter().enumerate() {
+            let seconds = if i + 1 == steps.len() { seconds + now } else { *seconds };
+            match out.iter_mut().find(|(other, _)| other == name) {
+                Some((_, sum)) => *sum += seconds,
+                None => out.push((name.clone(), seconds)),
+            }
+        }
+        out
     }
 
     /// All is done, or was stopped.
@@ -62,15 +86,31 @@ impl Progress {
 }
 
 impl ripieno_cue::Watch for Progress {
+    fn step(&self, name: &str) {
+        let (steps, since) = &mut *self.steps.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(last) = steps.last_mut() {
+            last.1 += since.elapsed().as_secs_f64();
+        }
+        steps.push((name.to_string(), 0.0));
+        *since = Instant::now();
+        if let Some(bar) = &self.bar {
+            bar.set_message(format!("{}: {name}", self.what));
+        }
+    }
+
     fn begin(&self, chairs: usize, seconds: f64, reused: usize) {
         let total = (1000.0 * seconds) as u64;
         self.total.store(total, Ordering::Relaxed);
-        let line = match reused {
-            0 => format!("{}: {chairs} chairs", self.what),
+        self.done.store(0, Ordering::Relaxed);
+        let step = self.steps.lock().unwrap_or_else(PoisonError::into_inner).0.last().map(|s| s.0.clone());
+        let line = match (&step, reused) {
+            (Some(step), 0) if step != "rendering" => format!("{}: {step}, {chairs} files", self.what),
+            (_, 0) => format!("{}: {chairs} chairs", self.what),
             _ => format!("{}: {chairs} chairs, {reused} as they were", self.what),
         };
         match &self.bar {
             Some(bar) => {
+                bar.set_position(0);
                 bar.set_length(total);
                 bar.set_message(line);
             }

@@ -1,12 +1,13 @@
 //! The published shapes of `--json`: mirrors of our own types, so that those may change.
 
-mod findings;
+mod fit;
 mod reading;
 
-pub use findings::checked;
+pub use fit::fit;
 pub use reading::read;
+pub use ripieno_report::json::checked;
 
-use ripieno_cue::{HallReport, PatchOutput};
+use ripieno_cue::{Change, HallReport, PatchOutput, Pencilled};
 use serde::Serialize;
 
 #[derive(Serialize)]
@@ -34,6 +35,7 @@ struct Note<'a> {
     used_colour: Option<&'static str>,
     joined: bool,
     velocity: u8,
+    pencil: bool,
     findings: &'a [&'static str],
 }
 
@@ -60,6 +62,7 @@ pub fn performed(output: &PatchOutput) -> Result<String, serde_json::Error> {
             used_colour: i.used_colour.map(|c| c.word()),
             joined: i.joined,
             velocity: i.velocity,
+            pencil: i.pencil,
             findings: &i.findings,
         })
         .collect();
@@ -121,6 +124,76 @@ pub fn halls(halls: &[HallReport]) -> Result<String, serde_json::Error> {
         })
         .collect();
     let mut text = serde_json::to_string(&Halls { halls })?;
+    text.push('\n');
+    Ok(text)
+}
+
+#[derive(Serialize)]
+struct Changes<'a> {
+    changes: Vec<ChangeOut<'a>>,
+}
+
+#[derive(Serialize)]
+struct ChangeOut<'a> {
+    passage: Option<&'a str>,
+    chair: Option<&'a str>,
+    from_bar: i32,
+    to_bar: i32,
+    kind: &'static str,
+    message: &'a str,
+}
+
+/// What changed between two versions, as one JSON document.
+pub fn changes(changes: &[Change]) -> Result<String, serde_json::Error> {
+    let changes = changes
+        .iter()
+        .map(|c| ChangeOut {
+            passage: c.passage.as_deref(),
+            chair: c.chair.as_deref(),
+            from_bar: c.bars.0,
+            to_bar: c.bars.1,
+            kind: c.kind,
+            message: &c.message,
+        })
+        .collect();
+    let mut text = serde_json::to_string(&Changes { changes })?;
+    text.push('\n');
+    Ok(text)
+}
+
+#[derive(Serialize)]
+struct Marks<'a> {
+    marks: Vec<MarkOut<'a>>,
+}
+
+#[derive(Serialize)]
+struct MarkOut<'a> {
+    id: u32,
+    chair: &'a str,
+    passage: &'a str,
+    bar: i32,
+    beat: f64,
+    message: &'a str,
+    fits: bool,
+    why: Option<&'a str>,
+}
+
+/// Pencil marks, as one JSON document.
+pub fn marks(marks: &[Pencilled]) -> Result<String, serde_json::Error> {
+    let marks = marks
+        .iter()
+        .map(|m| MarkOut {
+            id: m.id,
+            chair: &m.chair,
+            passage: &m.passage,
+            bar: m.bar,
+            beat: m.beat,
+            message: &m.message,
+            fits: m.no_longer.is_none(),
+            why: m.no_longer.as_deref(),
+        })
+        .collect();
+    let mut text = serde_json::to_string(&Marks { marks })?;
     text.push('\n');
     Ok(text)
 }

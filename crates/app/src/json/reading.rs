@@ -1,7 +1,7 @@
 //! `read --json`.
 
-use super::findings::{ArcOut, arc};
 use ripieno_cue::Read;
+use ripieno_report::json::{ArcOut, arc};
 use serde::Serialize;
 
 #[derive(Serialize)]

@@ -5,4 +5,5 @@
 
 mod checks;
 mod cli;
+mod printed;
 mod tidy;
