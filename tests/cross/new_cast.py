@@ -37,14 +37,14 @@ def corpus(long):
 
 
 def check(path, scratch):
-    """(tracks, notes, missing, extra, counts) of one score; None if the program cannot read it."""
+    """(tracks, notes, missing, extra, counts, why not `col`) of one score; None if the program cannot read it."""
     cue = Path(scratch) / "cue"
     made = subprocess.run([PROGRAM, "new", cue, "--music", path], capture_output=True, text=True)
     if made.returncode != 0:
         return made.stderr.strip().splitlines()[-1:] or ["no message"]
     rows = subprocess.run([CAST_NOTES, cue], capture_output=True, text=True, check=True).stdout.splitlines()
     notes = {"music": defaultdict(Counter), "part": defaultdict(Counter)}
-    counts = [0, 0, 0, 0]
+    counts, reasons = [0, 0, 0, 0], Counter()
     for row in rows:
         what, chair, *rest = row.split("\t")
         if what in notes:
@@ -52,11 +52,13 @@ def check(path, scratch):
             notes[what][chair][(Fraction(at), Fraction(length), *more)] += 1
         elif what == "doubled":
             counts = [a + int(b) for a, b in zip(counts, rest)]
+        elif what == "why":
+            reasons[rest[1]] += int(rest[0])
         elif chair != "col-octave":
             print(f"   {path.name}: finding {chair}: {rest[0]}")
     missing = sum(((own - notes["part"][chair]).total() for chair, own in notes["music"].items()), 0)
     extra = sum(((own - notes["music"][chair]).total() for chair, own in notes["part"].items()), 0)
-    return len(notes["music"]), sum(c.total() for c in notes["music"].values()), missing, extra, counts
+    return len(notes["music"]), sum(c.total() for c in notes["music"].values()), missing, extra, counts, reasons
 
 
 def main():
@@ -64,19 +66,19 @@ def main():
     given = [Path(a) for a in sys.argv[1:] if not a.startswith("--")]
     files = given or corpus(long) + sorted(SCORES.glob("*.mxl"))
     scores = notes = missing = extra = few = 0
-    total, unread = [0, 0, 0, 0], []
+    total, unread, why = [0, 0, 0, 0], [], Counter()
     for path in files:
         with tempfile.TemporaryDirectory() as scratch:
             found = check(path, scratch)
         if isinstance(found, list):
             unread.append((path.name, found[0]))
             continue
-        tracks, count, lost, more, counts = found
+        tracks, count, lost, more, counts, reasons = found
         if tracks < 2:
             few += 1
             continue
         scores, notes, missing, extra = scores + 1, notes + count, missing + lost, extra + more
-        total = [a + b for a, b in zip(total, counts)]
+        total, why = [a + b for a, b in zip(total, counts)], why + reasons
         if lost or more:
             print(f"   {path.name}: {lost} notes missing, {more} that are not in the music")
         if not long and counts[0]:
@@ -88,6 +90,8 @@ def main():
     print(f"   {scores} scores of two parts or more ({few} of one part left out): {notes} notes, "
           f"{missing} missing, {extra} added")
     print(f"   doubled bars found written as col: {part(col, bars)}; of those in which both have the same notes: {part(both, same)}")
+    for reason, count in why.most_common():
+        print(f"   not as col: {count} where the least that differs is: {reason}")
     if not scores or not notes:
         print("   nothing was compared")
         return 1

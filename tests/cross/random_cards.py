@@ -28,8 +28,8 @@ def asked(cue):
     return found
 
 
-def delay(rng, able):
-    most = 30 if able else 250
+def delay(rng, able, most=None):
+    most = most or (30 if able else 250)
     kind = rng.randrange(4)
     if kind == 0:
         return ""
@@ -40,7 +40,7 @@ def delay(rng, able):
     return f"speaks-after-ms = {{ first = {rng.randrange(most)}, joined = {joined} }}\n"
 
 
-def card_text(rng, chair, able):
+def card_text(rng, chair, able, most=None):
     names = sorted(chair["names"], key=str)
     if not able:
         names = [n for n in names if rng.random() < 0.8] or names[:1]
@@ -97,7 +97,7 @@ def card_text(rng, chair, able):
         text = f'\n[[articulation]]\nname = "{name}"\n'
         text += f'colour = "{colour}"\n' if colour else ""
         text += f"call = {call}\n" if call else ""
-        text += delay(rng, able)
+        text += delay(rng, able, most)
         text += f"overlap-ms = {rng.choice([0, 20, 40, -15])}\n" if rng.random() < 0.5 else ""
         texts.append((text, bool(call)))
     if able and latching and not all(called for _, called in texts):
@@ -106,15 +106,15 @@ def card_text(rng, chair, able):
     return "".join(lines) + "".join(t for t, _ in texts)
 
 
-def draw(cue, seed, able):
-    """Writes a card for every chair of the cue and names it in the template."""
+def draw(cue, seed, able, most=None):
+    """Writes a card for every chair of the cue and names it in the template. `most`: the longest delay, in ms."""
     cue = Path(cue)
     wanted = asked(cue)
     template = (cue / "template.toml").read_text()
     (cue / "cards").mkdir(exist_ok=True)
     for chair, what in wanted.items():
         rng = random.Random(f"{seed} {chair} {able}")
-        (cue / "cards" / f"{chair}.toml").write_text(card_text(rng, what, able))
+        (cue / "cards" / f"{chair}.toml").write_text(card_text(rng, what, able, most))
         head = re.compile(rf"^\[chair\.{re.escape(chair)}\][^\n]*\n", re.M)
         assert head.search(template), f"no [chair.{chair}] in the template"
         template = head.sub(lambda m: m.group(0) + f'card = "cards/{chair}.toml"\n', template, count=1)

@@ -1,7 +1,10 @@
 """Runs the cross-checks against other readers, and counts them. `--long`: every corpus file.
 
+    run.py [--long] [--only WORD]    WORD: only checks whose name holds it, and what they need
+
 Each check is a program of its own in this folder; here is only which files it gets. The scores in `../shared/scores` are used
-where that folder stands beside the project.
+where that folder stands beside the project. As many run side by side as there are processors (RIPIENO_JOBS says otherwise);
+what measures time runs alone, after the others.
 """
 
 import os
@@ -9,6 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -37,7 +41,25 @@ def corpus_files():
     return found
 
 
+def run(name, words):
+    """Runs one check to its end: name, whether it passed, seconds, processor seconds of it and all that it started, what it said."""
+    start = time.monotonic()
+    child = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    said = child.stdout.read().decode(errors="replace")
+    _, status, used = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    return name, child.returncode == 0, time.monotonic() - start, used.ru_utime + used.ru_stime, said
+
+
+def tell(done):
+    name, ok, seconds, processor, said = done
+    print(f"\n-- {name}\n{said.rstrip()}\n   {'passed' if ok else 'FAILED'} in {seconds:.0f} s "
+          f"({processor:.0f} s of processor time)", flush=True)
+    return done
+
+
 def main():
+    only = sys.argv[sys.argv.index("--only") + 1] if "--only" in sys.argv[1:-1] else ""
     long = "--long" in sys.argv[1:]
     # Built beside the program.
     os.environ.setdefault("RIPIENO_NOTES", str(EXAMPLES / "single_notes"))
@@ -50,48 +72,70 @@ def main():
         demo = Path(scratch) / "night-ferry"
         script = lambda name, *words: [sys.executable, str(HERE / name), *map(str, words)]
         xml = lambda *words: script("musicxml_music21.py", "--dump", EXAMPLES / "notes", *words)
+        # Others read what this one makes.
+        first = [("the demo", script("demo_cue.py", demo))]
         checks = [
             ("the demo's music", [sys.executable, str(ROOT / "demo" / "compose.py"), "--check"]),
-            ("the demo", script("demo_cue.py", demo)),
             ("articulations of the demo", script("oracle.py", demo)),
             ("articulations, corpus", script("oracle.py", "--music", *sample[: None if long else 8])),
             ("MIDI against other readers", script("midi_readers.py", "--program", EXAMPLES / "midi_notes",
                                                   "--generated", 3000 if long else 300)),
             ("MusicXML against another reader", xml(*(["--all"] if long else sample))),
+            ("score and parts as MusicXML: schema, two readers", script(
+                "notation.py", "--ripieno", EXAMPLES.parent / "ripieno", "--dump", EXAMPLES / "notes", demo,
+                *(["--all"] if long else sample[:3] + sample[-3:]))),
+            ("transpositions of the instruments' table", script("transpositions.py")),
             ("halls against another simulator", script("rooms.py", *([] if long else ["--rate", 48000]))),
             ("loudness: published signals, two other meters", script("loudness.py")),
             ("loudness of the demo", script("loudness.py", "--file", demo / "mix.wav", demo / "listening.wav")),
             ("hearing: ISO 532-1, ISO 226, a second writing of ISO 532-2", script(
                 "hearing.py", "--program", EXAMPLES / "hearing", *(["--long"] if long else []))),
+            ("doublings of arrangements whose doublings are known", script(
+                "doublings.py", "--ripieno", EXAMPLES.parent / "ripieno", "--dump", EXAMPLES / "notes", "--only", "generated",
+                *(["--long"] if long else []))),
             ("passages of arrangements with known seams", script("passages.py", EXAMPLES / "reading", "--seed", 2)),
+            ("handwork survives", script("handwork.py", "--ripieno", EXAMPLES.parent / "ripieno", "--edits", 1000 if long else 30,
+                                         "--kills", 500 if long else 4, demo, *sample[: 20 if long else 1])),
+            ("two versions of a cue", script("versions.py", "--ripieno", EXAMPLES.parent / "ripieno")),
+            ("time codes of a day, and music fitted to a picture, against exact fractions", script(
+                "timecode.py", "--program", EXAMPLES / "timecodes", "--cues", 120 if long else 6)),
             ("the measuring tools", script("sound/check_tools.py")),
         ]
+        checks += [(f"delivering: {what}", script("delivery.py", *what.split(", "), *(["--long"] if long else [])))
+                   for what in ["sums", "wave", "click, midi", "stopped"]]
+        checks.append(("delivering: the demo", script("delivery.py", "--demo", demo, *(["--long"] if long else []))))
         figures = ["modes", "vowels", "brightness", "levels", "aliasing", "articulations"] + ["pitch"] * long
         checks += [(f"house orchestra: {what}", script("sound/figures.py", what)) for what in figures]
         checks += [(f"rendering: {what}", script("rendering.py", what))
                    for what in ["stems", "change", "clip", "cancel", "prints", "soundfont"]]
+        alone = []
         if long:
-            checks += [(f"rendering: {what}", script("rendering.py", what)) for what in ["speed", "growth"]]
+            alone = [(f"rendering: {what}", script("rendering.py", what)) for what in ["speed", "growth"]]
             checks.append(("house orchestra: likeness", script("sound/likeness.py")))
         if real:
-            few = [p for p in real if p.stat().st_size < 400_000] if not long else real
+            few = [p for p in real if p.stat().st_size < 400_000][::3] if not long else real
             checks += [
                 ("articulations, real scores", script("oracle.py", "--music", *(real if long else few[:5]))),
                 ("marked notes", script("marked_notes.py", *(real if long else few))),
                 ("MusicXML, real scores", xml(*(real if long else few))),
+                ("score and parts, real scores", script(
+                    "notation.py", "--ripieno", EXAMPLES.parent / "ripieno", "--dump", EXAMPLES / "notes",
+                    *(real if long else few[:2]))),
                 ("every note comes back from `new`", script("new_cast.py", *(["--long"] if long else []))),
+                ("a played mock-up read back", script("mockup.py", *([] if long else ["--quick", "--jitter", 8]))),
                 ("the tune, real scores", script("tune.py", EXAMPLES / "reading", SCORES)),
                 ("rendering: real scores", script("rendering.py", "scores")),
             ]
-        passed, failed = 0, []
-        for name, words in checks:
-            print(f"\n-- {name}", flush=True)
-            start = time.monotonic()
-            ok = subprocess.run(words).returncode == 0
-            print(f"   {'passed' if ok else 'FAILED'} in {time.monotonic() - start:.0f} s", flush=True)
-            passed += ok
-            failed += [] if ok else [name]
-    print(f"\n{passed} passed, {len(failed)} failed")
+        wanted = lambda named: [c for c in named if only in c[0]]
+        needed = first if any(str(demo) in str(word) for _, words in wanted(checks) for word in words) else wanted(first)
+        done = [tell(run(*check)) for check in needed]
+        with ThreadPoolExecutor(int(os.environ.get("RIPIENO_JOBS", os.cpu_count() or 1))) as pool:
+            done += map(tell, pool.map(lambda check: run(*check), wanted(checks)))
+        done += [tell(run(*check)) for check in wanted(alone)]
+    failed = [name for name, ok, *_ in done if not ok]
+    print("\nthe longest, by processor time: " + "; ".join(
+        f"{name} {processor:.0f} s" for name, _, _, processor, _ in sorted(done, key=lambda d: -d[3])[:8]))
+    print(f"{len(done) - len(failed)} passed, {len(failed)} failed")
     for name in failed:
         print(f"failed: {name}")
     return bool(failed)

@@ -17,6 +17,8 @@ import music21
 import generate_score
 from cue_tools import PROGRAM
 
+STEPS = Path(PROGRAM).parent / "examples" / "read_speed"
+
 
 def best(times, work):
     least = float("inf")
@@ -35,10 +37,13 @@ def main(parts=60, bars=400):
         subprocess.run([PROGRAM, "new", cue, "--music", music], check=True, capture_output=True)
         ours = best(5, lambda: subprocess.run(
             [PROGRAM, "perform", cue, "-o", midi], check=True, capture_output=True))
-        read = best(3, lambda: subprocess.run([PROGRAM, "read", music, "--json"], check=True, capture_output=True))
-        half = Path(scratch) / "half.musicxml"
-        half.write_text(generate_score.score(parts, bars // 2))
-        read_half = best(3, lambda: subprocess.run([PROGRAM, "read", half, "--json"], check=True, capture_output=True))
+        lengths = {}
+        for part in (bars // 4, bars // 2, bars):
+            some = Path(scratch) / f"{part}.musicxml"
+            some.write_text(generate_score.score(parts, part))
+            lengths[part] = best(3, lambda: subprocess.run([PROGRAM, "read", some, "--json"], check=True, capture_output=True))
+        read = lengths[bars]
+        steps = subprocess.run([STEPS, music], check=True, capture_output=True, text=True).stdout if STEPS.exists() else ""
         check = best(3, lambda: subprocess.run([PROGRAM, "check", cue, "--json"], check=True, capture_output=True))
         by_mido = best(2, lambda: mido.MidiFile(midi, charset="utf-8"))
         by_music21 = best(1, lambda: music21.converter.parse(music, forceSource=True))
@@ -46,7 +51,13 @@ def main(parts=60, bars=400):
               f"{midi.stat().st_size / 1e6:.1f} MB of MIDI")
         print(f"read, cast, perform, write: {ours:.3f} s (the whole program, best of 5)")
         print(f"discovery and the whole read-through (`read`): {read:.2f} s, 1/{by_music21 / read:.0f} of what music21 needs "
-              f"to parse the file; half the bars: {read_half:.2f} s; `check` of the cue: {check:.2f} s")
+              f"to parse the file; `check` of the cue: {check:.2f} s")
+        print("  by length: " + ", ".join(f"{n} bars {t:.2f} s ({1000 * t / n:.2f} ms a bar)" for n, t in lengths.items()))
+        took = {line.rsplit(None, 2)[0].strip(): float(line.split()[-2]) for line in steps.splitlines() if line.endswith(" s")}
+        if took:
+            alone = took["discovery"] + took["read through, discovery apart"]
+            print(f"discovery and the read-through of what is in memory already (the example `read_speed`): {alone:.2f} s, "
+                  f"1/{by_music21 / alone:.0f}; of it discovery {took['discovery']:.2f} s")
         print(f"mido alone parses the MIDI written: {by_mido:.2f} s; ours is 1/{by_mido / ours:.0f} of it")
         print(f"music21 alone parses the MusicXML: {by_music21:.1f} s; ours is 1/{by_music21 / ours:.0f} of it")
 

@@ -1,0 +1,342 @@
+"""Works on the page as a user does, in a browser without window. Prints each check and its time; ends with 1 if one fails.
+
+    run.py [NAME …]     only the checks of these names
+"""
+
+import subprocess
+import sys
+import time
+import traceback
+from pathlib import Path
+
+import hall
+from measure import figures
+from page import PROGRAM, ROOT, Keys, Page
+
+CHECKS = []
+
+
+def check(function):
+    CHECKS.append(function)
+    return function
+
+
+@check
+def a_cell_by_keyboard(page):
+    page.read_through()
+    page.go("harp", "Open water")
+    assert page.focused() == f"cell-{page.row('harp')}-{page.column('Open water')}"
+    before, plan = page.cell("harp", "Open water").get_attribute("outerHTML"), page.plan()
+    arc = page.one(f"#arc-{page.column('Open water')}").get_attribute("outerHTML")
+    findings = page.one("#findings").get_attribute("innerHTML")
+    # Escape leaves everything as it was.
+    page.press(Keys.ENTER, "nonsense", Keys.ESCAPE)
+    page.until("the editor closes", lambda: not page.all(".editor"))
+    assert page.plan() == plan and page.focused() == page.cell("harp", "Open water").get_attribute("id")
+    # Completion: the beginning of a word, Tab, and so on.
+    page.press(Keys.ENTER)
+    page.until("the editor opens", lambda: page.focused() == "cell-input")
+    page.press((Keys.CONTROL, "a"), "mel")
+    page.until("a line is offered", lambda: page.one("#cell-offers li b").text == "melody")
+    page.press(Keys.TAB, " 15")
+    page.until("an octave is offered", lambda: page.one("#cell-offers li b").text == "15ma")
+    page.press(Keys.ARROW_DOWN, Keys.ENTER)
+    assert page.one("#cell-input").get_attribute("value") == "melody 15ma"
+    page.press(", ff", Keys.ENTER)
+    page.until("the cell says so", lambda: page.text("harp", "Open water") == "melody 15ma, ff")
+    assert 'harp        = "melody 15ma, ff"' in page.plan(), "written, and nothing else of the line is"
+    assert page.cell("harp", "Open water").get_attribute("outerHTML") != before
+    # The keyboard is where it was, and the arc and the findings follow.
+    assert page.focused() == page.cell("harp", "Open water").get_attribute("id")
+    page.read_through()
+    page.until("the arc", lambda: page.one(f"#arc-{page.column('Open water')}").get_attribute("outerHTML") != arc)
+    assert page.one("#findings").get_attribute("innerHTML") != findings
+    page.press((Keys.CONTROL, "z"))
+    page.until("undone", lambda: page.plan() == plan)
+    page.until("shown", lambda: page.text("harp", "Open water") != "melody 15ma, ff")
+
+
+@check
+def errors_while_typing(page):
+    plan = page.plan()
+    page.go("harp", "Casting off")
+    page.press(Keys.ENTER)
+    page.until("the editor opens", lambda: page.focused() == "cell-input")
+    page.press((Keys.CONTROL, "a"), "figure, legatto, p")
+    page.until("underlined", lambda: [u.text for u in page.all(".echo u")] == ["legatto"])
+    assert "legato" in page.one("#cell-fault").text and page.one("#cell-input").get_attribute("aria-invalid") == "true"
+    page.press(Keys.ENTER)
+    page.until("refused in words", lambda: "legatto" in page.one("#cell-fault").text)
+    assert page.plan() == plan and page.all(".editor")
+    page.press((Keys.CONTROL, "a"), "figure, legato, p")
+    page.until("no complaint", lambda: not page.all(".echo u") and not page.one("#cell-fault").text)
+    page.press(Keys.ESCAPE)
+    page.until("the editor closes", lambda: not page.all(".editor"))
+    assert page.plan() == plan
+
+
+@check
+def a_remedy_is_taken(page):
+    # High above its compass: the program knows what to do instead.
+    page.write("cor-anglais", "Casting off", "melody 15ma, mp")
+    page.read_through()
+    if "without-side" in page.one("#cue").get_attribute("class"):
+        page.click("#show-findings")
+    plan, count = page.plan(), len(page.all("#findings .group .finding"))
+    # In one go: the list may be renewed between two.
+    name = page.until("a remedy", lambda: page.script(
+        "const take = document.querySelector('#findings .finding .take');"
+        "take?.click(); return take?.closest('.finding').dataset.name"))
+    page.until("the plan is changed", lambda: page.plan() != plan)
+    page.read_through()
+    gone = lambda: name not in [f.get_attribute("data-name") for f in page.all("#findings .group .finding")]
+    page.until(f"{name} of {count} is gone", gone)
+    page.click("#undo")
+    page.until("undo takes it back", lambda: page.plan() == plan)
+    taken = plan
+    page.click("#redo")
+    page.until("redo makes it again", lambda: page.plan() != taken)
+
+
+@check
+def cells_are_copied_and_carried_on(page):
+    page.go("harp", "Quay at dusk")
+    words = page.text("harp", "Quay at dusk")
+    page.press((Keys.SHIFT, Keys.ARROW_RIGHT))
+    assert len(page.all('.cell[aria-selected="true"]')) == 2
+    wanted = [words, page.text("harp", "Casting off")]
+    page.press((Keys.CONTROL, "c"))
+    target = page.script(
+        "return [...document.querySelectorAll('.chair')].filter(c => ![...c.querySelectorAll('.cell')].slice(0, 2)"
+        ".some(c => c.dataset.text)).map(c => c.dataset.chair)")
+    chair = next(c for c in target if c in ("violins-1", "celesta", "flutes", "horns"))
+    page.go(chair, "Quay at dusk")
+    page.press((Keys.CONTROL, "v"))
+    page.until("pasted", lambda: [page.text(chair, "Quay at dusk"), page.text(chair, "Casting off")] == wanted)
+    page.press((Keys.CONTROL, "z"))
+    page.until("one step", lambda: [page.text(chair, "Quay at dusk"), page.text(chair, "Casting off")] == ["", ""])
+    page.write("violas", "Quay at dusk", "pad.top, con sord., p")
+    page.press((Keys.CONTROL, Keys.ARROW_RIGHT))
+    page.until("carried on", lambda: page.text("violas", "Casting off") == "pad.top, con sord., p")
+    assert page.focused() == page.cell("violas", "Casting off").get_attribute("id")
+    page.press(Keys.DELETE)
+    page.until("emptied", lambda: page.text("violas", "Casting off") == "")
+
+
+@check
+def families_fold_and_the_silent_are_hidden(page):
+    family = page.one('.family[data-family="Brass"]')
+    seen = lambda: [c.get_attribute("data-chair") for c in page.all(".chair[data-row]") if c.is_displayed()]
+    before = seen()
+    family.find_element("css selector", ".bracket").click()
+    page.until("folded", lambda: page.all('.family[data-family="Brass"] .together'))
+    assert len(seen()) < len(before) and page.one('.family[data-family="Brass"] .bracket').get_attribute("aria-expanded") == "false"
+    page.one('.family[data-family="Brass"] .bracket').click()
+    page.until("unfolded", lambda: seen() == before)
+    # A chair that is silent throughout.
+    for passage in [h.get_attribute("data-passage") for h in page.all(".head")]:
+        if page.text("celesta", passage):
+            page.go("celesta", passage)
+            page.press(Keys.DELETE)
+            page.until("emptied", lambda: page.text("celesta", passage) == "")
+    page.browser.refresh()
+    page.until("loaded", lambda: page.one("#hide-silent"))
+    page.click("#hide-silent")
+    page.until("hidden", lambda: "celesta" not in seen())
+    assert "harp" in seen() and page.one("#hide-silent").get_attribute("aria-pressed") == "true"
+    page.click("#hide-silent")
+    page.until("shown", lambda: "celesta" in seen())
+
+
+@check
+def passages_are_renamed_split_and_joined(page):
+    def once(passage, entry, values):
+        head = page.one(f'.head[data-passage="{passage}"]')
+        page.script("arguments[0].focus()", head)
+        page.press(Keys.ENTER)
+        form = page.until("the menu", lambda: [f for f in page.all(".menu form") if f.find_element("css selector", "button").text == entry][0], 5)
+        for field, value in zip(form.find_elements("css selector", "input"), values):
+            field.clear()
+            field.send_keys(value)
+        form.find_element("css selector", "button").click()
+        return True
+
+    # The board may be loaded anew under the hands, once; then the menu is opened again.
+    menu = lambda passage, entry, *values: page.until(f"{entry} {passage}", lambda: once(passage, entry, values))
+
+    heads = lambda: [h.get_attribute("data-passage") for h in page.all(".head")]
+    first = page.plan()
+    menu("Open water", "rename", "Out at sea")
+    page.until("renamed", lambda: "Out at sea" in heads() and "Open water" not in heads())
+    menu("Out at sea", "split", "21", "Further out")
+    page.until("split", lambda: heads().index("Further out") == heads().index("Out at sea") + 1)
+    assert page.one('.head[data-passage="Further out"]').get_attribute("data-from-bar") == "21"
+    menu("Out at sea", "join with the next")
+    page.until("joined", lambda: "Further out" not in heads())
+    menu("Out at sea", "rename", "Casting off")
+    page.until("refused", lambda: "Casting off" in page.one("#said").text)
+    page.press(Keys.ESCAPE)
+    for _ in range(3):
+        plan = page.plan()
+        page.click("#undo")
+        page.until("undone", lambda: page.plan() != plan)
+    assert page.plan() == first
+    page.until("shown", lambda: "Open water" in heads())
+
+
+@check
+def an_editor_changes_the_plan(page):
+    path = page.cue / "cue.toml"
+    path.write_text(page.plan().replace("figure, l.v., p", "figure 8va, l.v., p", 1), encoding="utf-8")
+    page.until("it appears", lambda: page.text("harp", "Quay at dusk") == "figure 8va, l.v., p", 5)
+    sound = page.plan()
+    path.write_text(sound.replace("figure 8va, l.v., p", "figgure, l.v., p", 1), encoding="utf-8")
+    page.until("trouble is told", lambda: "figure" in page.one("#trouble").text, 5)
+    path.write_text(sound, encoding="utf-8")
+    page.until("trouble is over", lambda: not page.one("#trouble").text, 5)
+    # Both on one cell: the page says so, and writes over it only when told again.
+    page.go("harp", "Casting off")
+    page.press(Keys.ENTER)
+    page.until("the editor opens", lambda: page.focused() == "cell-input")
+    path.write_text(page.plan().replace('harp          = "figure, l.v., p"', 'harp          = "figure, mp"', 1), encoding="utf-8")
+    page.press((Keys.CONTROL, "a"), "figure, l.v., mf", Keys.ENTER)
+    page.until("told", lambda: "figure, mp" in page.one("#cell-fault").text)
+    assert "figure, l.v., mf" not in page.plan()
+    page.press(Keys.ENTER)
+    page.until("written", lambda: page.text("harp", "Casting off") == "figure, l.v., mf")
+
+
+@check
+def light_and_dark_have_no_barriers(page):
+    page.read_through()
+    trouble = []
+    for where in ("cue", "start"):
+        if where == "start":
+            page.browser.get(page.root + "/")
+        for light in ("day", "night"):
+            if where == "start":
+                page.script("localStorage.setItem('ripieno-light', arguments[0])", light)
+                page.browser.refresh()
+            elif page.script("return document.documentElement.dataset.light") != light:
+                page.click("#light")
+            assert page.script("return document.documentElement.dataset.light") == light
+            trouble += [f"{where}, {light}: {v}" for v in page.axe()]
+            if where == "cue" and light == "day":
+                if "without-side" in page.one("#cue").get_attribute("class"):
+                    page.click("#show-findings")
+                page.go("harp", "Quay at dusk")
+                page.press(Keys.ENTER)
+                page.until("the editor opens", lambda: page.focused() == "cell-input")
+                page.press((Keys.CONTROL, "a"), "figure, l")
+                page.until("offers", lambda: page.all("#cell-offers li"))
+                trouble += [f"editor: {v}" for v in page.axe()]
+                page.press(Keys.ESCAPE)
+    assert not trouble, "\n".join(trouble)
+
+
+@check
+def the_start_page_takes_music(page):
+    page.browser.get(page.root + "/")
+    page.until("the page", lambda: page.one("#drop"))
+    assert page.all(".open-cue"), "the cue that was opened is listed"
+    page.drop("broken.mid", b"MThd\x00\x00\x00\x06\x00\x01")
+    page.until("the message", lambda: "broken" in page.one("#trouble").text or "MIDI" in page.one("#trouble").text)
+    assert not (page.home / "broken").exists(), "and no cue is left behind"
+    music = (ROOT / "demo" / "night-ferry" / "night-ferry.musicxml").read_bytes()
+    page.drop("Evening Boat.musicxml", music)
+    page.until("its board", lambda: "/cue/evening-boat/" in page.browser.current_url and page.all(".cell"), 60)
+    assert (page.home / "Evening Boat" / "Evening Boat.musicxml").read_bytes() == music
+
+
+@check
+def seats_are_moved_and_sends_are_set(page):
+    page.base = page.browser.current_url
+    hall.hall(page)
+
+
+@check
+def patches_are_written_and_tried(page):
+    page.base = page.browser.current_url
+    hall.patches(page)
+
+
+@check
+def handwork_comes_back(page):
+    import mido
+
+    page.read_through()
+    subprocess.run([PROGRAM, "perform", str(page.cue)], check=True, stdout=subprocess.DEVNULL)
+    edited = mido.MidiFile(page.cue / "performed.mid")
+    track = next(t for t in edited.tracks if t.name == "harp")
+    first = next(m for m in track if m.type == "note_on" and m.velocity > 0)
+    first.velocity = 127 if first.velocity < 100 else 30
+    file = page.home / "edited.mid"
+    edited.save(file)
+    page.one("#edited").send_keys(str(file))
+    mark = page.until("the mark is listed", lambda: page.one("#beside .rub"), 60)
+    assert "Harp" in page.one("#beside .hand").text, page.one("#beside .hand").text
+    assert (page.cue / "pencil.toml").is_file()
+    mark.click()
+    page.until("it is rubbed out", lambda: not page.all("#beside .rub"), 60)
+    page.click("#rub-back")
+    page.until("it is back", lambda: page.all("#beside .rub"), 60)
+    # A file that is no MIDI is refused in words.
+    file.write_bytes(b"no MIDI")
+    page.one("#edited").send_keys(str(file))
+    page.until("the refusal", lambda: "MIDI" in page.one("#said").text)
+
+
+@check
+def tempi_are_fitted_to_picture(page):
+    page.read_through()
+    path = page.cue / "cue.toml"
+    plan = path.read_text().split("[picture]")[0].rstrip() + """
+
+[picture]
+rate = "25"
+start = "01:00:00:00"
+
+[[picture.hit]]
+at = "01:00:17:20"
+what = "the lamp goes on"
+bar = 9
+"""
+    path.write_text(plan)
+    page.until("the hit is shown", lambda: "the lamp goes on" in page.one("#beside").text, 60)
+    page.click("#fit")
+    take = page.until("a proposal", lambda: page.one(".take-fit"), 60)
+    take.click()
+    page.until("its tempi stand in the plan", lambda: "[[tempo]]" in path.read_text(), 60)
+    page.until("the hit is met", lambda: page.all("#beside .picture > .hits .met"), 60)
+    page.click("#undo")
+    page.until("undone", lambda: "[[tempo]]" not in path.read_text(), 60)
+
+
+def main():
+    wanted = sys.argv[1:]
+    failed = 0
+    for function in CHECKS:
+        if wanted and function.__name__ not in wanted:
+            continue
+        begun = time.monotonic()
+        words = function.__name__.replace("_", " ")
+        try:
+            with Page() as page:
+                page.until("the board", lambda: page.all(".cell"), 60)
+                try:
+                    function(page)
+                    assert not (complaints := page.complaints()), complaints
+                except BaseException:
+                    page.browser.save_screenshot("/tmp/ripieno-page-failed.png")
+                    raise
+            print(f"ok      {words} ({time.monotonic() - begun:.1f} s)", flush=True)
+        except Exception:
+            failed += 1
+            print(f"FAILED  {words}\n{traceback.format_exc(limit=-2)}", flush=True)
+    if not wanted or "figures" in wanted:
+        failed += figures(whole=False)
+    raise SystemExit(1 if failed else 0)
+
+
+if __name__ == "__main__":
+    main()
