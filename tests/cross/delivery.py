@@ -234,8 +234,12 @@ def wave(verdict, scratch, folder=None, into=None, start=None):
         middle = slice(len(x) // 4, len(x) // 2)
         # Where it lies in the mix is found by likeness, from coarse to fine.
         piece = x[middle, 0] - x[middle, 0].mean()
+        # Of equal likeness: a loud passage is else more like a soft one than the soft one itself.
         near = np.fft.irfft(np.fft.rfft(mix[:, 0], 2 * len(mix)) * np.conj(np.fft.rfft(piece, 2 * len(mix))))[:len(mix)]
-        at = int(np.argmax(near))
+        power = np.concatenate([[0], np.cumsum(mix[:, 0] ** 2)])
+        fits = len(mix) - len(piece) + 1
+        level = power[len(piece):] - power[:fits]
+        at = int(np.argmax(near[:fits] / np.sqrt(np.maximum(level, 1e-6 * level.max()))))
         same = mix[at:at + len(piece)]
         gain = np.sum(same * x[middle]) / np.sum(same ** 2)
         gains.add(round(gain, 3))
@@ -489,14 +493,14 @@ def stopped(verdict, scratch):
 
 
 def demo(verdict, scratch, folder):
-    """The demo, from nothing."""
+    """The demo with everything on."""
     into = scratch / "all"
     copy = scratch / "night-ferry"
-    shutil.copytree(folder, copy, ignore=shutil.ignore_patterns(".ripieno", "*.wav", "delivered"))
-    # The long run takes every chair, wet and dry, and does it twice.
+    # The long run has nothing rendered before, takes every chair, wet and dry, and does it twice.
     long = "--long" in sys.argv
+    shutil.copytree(folder, copy, ignore=shutil.ignore_patterns("*.wav", "delivered", *[".ripieno"] * long))
     words = ("--stems", "families,chairs,dry" if long else "families", "--without", "tune,percussion,voices", "--flac", "--times", "-o", into)
-    for what in ("from nothing", "again") if long else ("from nothing",):
+    for what in ("from nothing", "again") if long else ("as rendered before",):
         run = deliver(copy, *words)
         if run.code:
             raise SystemExit(run.said)
