@@ -184,6 +184,23 @@ def bext(data):
             "history": text(data[602:]), **dict(zip(names, fixed[8:13]))}
 
 
+COARSE = 16
+
+
+def coarse(x):
+    """A sample for every sixteen."""
+    return x[:len(x) // COARSE * COARSE].reshape(-1, COARSE).mean(axis=1)
+
+
+def likest(whole, piece):
+    """The place in `whole` that is most like `piece`, whatever its level."""
+    size = 1 << (len(whole) + len(piece)).bit_length()
+    near = np.fft.irfft(np.fft.rfft(whole, size) * np.conj(np.fft.rfft(piece - piece.mean(), size)), size)
+    power = np.concatenate([[0], np.cumsum(whole ** 2)])
+    level = power[len(piece):] - power[:-len(piece)]
+    return int(np.argmax(near[:len(level)] / np.sqrt(np.maximum(level, 1e-6 * level.max()))))
+
+
 def wave(verdict, scratch, folder=None, into=None, start=None):
     """`start` is where the picture has bar 1, in seconds from midnight."""
     if folder is None:
@@ -228,19 +245,18 @@ def wave(verdict, scratch, folder=None, into=None, start=None):
     print(f"{len(sound)} files: chunk, length, form and peak as promised")
     # Everything together is the mix of its place, with one gain for the whole breakdown.
     mix, gains = read(into / of(manifest, "mix")[0]), set()
+    thin = coarse(mix[:, 0])
     for entry in [e for e in sound if e["kind"] == "breakdown" and "all together" in e["file"]]:
         x = read(into / entry["file"])
         from_bar = re.search(r"from bar (\d+)", entry["what"])[1]
         middle = slice(len(x) // 4, len(x) // 2)
-        # Where it lies in the mix is found by likeness, from coarse to fine.
-        piece = x[middle, 0] - x[middle, 0].mean()
-        # Of equal likeness: a loud passage is else more like a soft one than the soft one itself.
-        near = np.fft.irfft(np.fft.rfft(mix[:, 0], 2 * len(mix)) * np.conj(np.fft.rfft(piece, 2 * len(mix))))[:len(mix)]
-        power = np.concatenate([[0], np.cumsum(mix[:, 0] ** 2)])
-        fits = len(mix) - len(piece) + 1
-        level = power[len(piece):] - power[:fits]
-        at = int(np.argmax(near[:fits] / np.sqrt(np.maximum(level, 1e-6 * level.max()))))
-        same = mix[at:at + len(piece)]
+        # Where it lies in the mix is found by likeness (of equal level, else a loud passage is more like a soft one than the
+        # soft one itself), from coarse to fine.
+        few = len(x[middle]) // COARSE
+        at = COARSE * likest(thin, coarse(x[middle, 0]))
+        first = max(at - 2 * COARSE, 0)
+        at = first + likest(mix[first:first + (few + 4) * COARSE, 0], x[middle, 0][:few * COARSE])
+        same = mix[at:at + len(x[middle])]
         gain = np.sum(same * x[middle]) / np.sum(same ** 2)
         gains.add(round(gain, 3))
         begins = 0 if start is None else bar_1 + at - middle.start

@@ -3,7 +3,7 @@
     handwork.py --ripieno PROGRAM [--edits N] [--seed N] [--kills N] CUE...    CUE: a folder, which is copied, or a score
 
 For each round: a fresh copy is performed, edited with mido (notes moved, lengthened, taken out, added, transposed, louder, a curve
-redrawn), sent through a change of shape (another division, a bar's offset, renamed, shuffled, merged or missing tracks, format 0),
+redrawn, a call changed for another of its patch), sent through a change of shape (another division, a bar's offset, renamed, shuffled, merged or missing tracks, format 0),
 adopted and performed again. The new file must hold each edit and nothing else may differ. A shape alone must give no mark. Then the
 edited chairs fall silent: their marks must be listed; the plan goes back: the file must be the same to the byte.
 """
@@ -100,9 +100,11 @@ def shape(tracks, random_, edited=None):
 
 def edit(tracks, calls, random_, tick):
     """One edit, on the ticks of the file to be written. Gives its kind, or None."""
-    kind = random_.choice(["move", "lengthen", "delete", "add", "transpose", "velocity", "curve"])
+    kind = random_.choice(["move", "lengthen", "delete", "add", "transpose", "velocity", "curve", "call"])
     t = random_.randrange(1, len(tracks))
     _, notes, rest = tracks[t]
+    if kind == "call":
+        return recall(notes, calls[t], random_)
     music = [n for n in notes if n[3] not in calls[t] and n[1] - n[0] > 8 * tick]
     if not music:
         return None
@@ -146,6 +148,30 @@ def edit(tracks, calls, random_, tick):
         for r in curve[start:start + random_.randint(1, 6)]:
             r[1] = r[1].copy(value=(r[1].value + random_.randint(3, 50)) % 128)
     return kind
+
+
+def recall(notes, calls, random_):
+    """Changes one call for another that its track has. Gives its kind, or None where no key alone calls."""
+    switches = sorted(n for n in notes if n[3] in calls)
+    keys = sorted({n[3] for n in switches})
+    alone = all(a[1] <= b[0] for a, b in zip(switches, switches[1:]))
+    governed = [n for n, after in zip(switches, switches[1:] + [None])
+                if any(n[0] <= m[0] < (after[0] if after else m[0] + 1) for m in notes if m[3] not in calls)]
+    if len(keys) < 2 or not alone or not governed:
+        return None
+    switch = random_.choice(governed)
+    switch[3] = random_.choice([k for k in keys if k != switch[3]])
+    return "call"
+
+
+def called(tracks, calls):
+    """What is in force at each note of music, in the order of track, key and place: the last call before it."""
+    out = []
+    for i, (_, notes, _) in enumerate(tracks):
+        switches = sorted((n[0], n[3]) for n in notes if n[3] in calls[i])
+        for n in sorted((n for n in notes if n[3] not in calls[i]), key=lambda n: (n[3], n[0])):
+            out.append((i, n[3], n[0], next((key for at, key in reversed(switches) if at <= n[0]), None)))
+    return out
 
 
 def flat(tracks, one_pool):
@@ -233,7 +259,7 @@ def main():
     options.add_argument("--kills", type=int, default=0)
     given = options.parse_args()
     random_ = random.Random(given.seed)
-    bad, edits, rounds, shapes, listed, returned = [], 0, 0, 0, 0, 0
+    bad, edits, rounds, shapes, listed, returned, recalled = [], 0, 0, 0, 0, 0, 0
 
     def run(*words):
         done = subprocess.run([given.ripieno, *map(str, words)], capture_output=True, text=True)
@@ -289,7 +315,12 @@ def main():
             # A note added or moved may need a call of its own; that is no change of what is played.
             every = set().union(*calls)
             wrong = [w for w in wrong if not (w[1] == "note" and w[3] in every)]
+            if "call" in made:
+                # The same notes are called by the same keys.
+                pairs = zip(called(after, calls), called(got, calls))
+                wrong += [(a, b) for a, b in pairs if (a[0], a[1], a[3]) != (b[0], b[1], b[3])]
             edits += len(made)
+            recalled += made.count("call")
             if wrong or not marks:
                 bad.append(f"{cue.name} round {rounds}: {made} as {said}: {len(wrong)} rows differ, as {wrong[:3]}")
                 continue
@@ -320,7 +351,7 @@ def main():
             said = killed(given.ripieno, cues[n % len(cues)], random_)
             if said:
                 bad.append(f"{cues[n % len(cues)].name} stop {n + 1}: {said}")
-    print(f"{len(cues)} cues, {edits} edits in {rounds} rounds; {shapes} changes of shape alone; {listed} marks listed as no longer "
+    print(f"{len(cues)} cues, {edits} edits in {rounds} rounds, of which {recalled} calls; {shapes} changes of shape alone; {listed} marks listed as no longer "
           f"fitting, {returned} times back to the same bytes; "
           f"{given.kills} times stopped dead")
     for line in bad[:12]:

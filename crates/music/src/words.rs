@@ -257,8 +257,34 @@ static EXACT: &[(&[&str], Playing)] = &[
     (&["non div", "non divisi", "nicht geteilt", "non divisés"], Playing::NonDiv),
     (&["solo", "allein", "seul", "one player", "1 solo", "soli"], Playing::Solo),
     (&["tutti", "alle", "tous", "gli altri", "all"], Playing::Tutti),
-    (&["l.v", "lv", "laissez vibrer", "lasciar vibrare", "let ring", "klingen lassen"], Playing::LetRing),
-    (&["étouffez", "etouffez", "secco", "sec", "damp", "étouffé", "abdämpfen", "dampened"], Playing::Damp),
+    (
+        &[
+            "l.v",
+            "lv",
+            "l.v. sempre",
+            "sempre l.v",
+            "laissez vibrer",
+            "lasciar vibrare",
+            "let ring",
+            "klingen lassen",
+        ],
+        Playing::LetRing,
+    ),
+    (
+        &[
+            "étouffez",
+            "etouffez",
+            "non l.v",
+            "senza l.v",
+            "secco",
+            "sec",
+            "damp",
+            "étouffé",
+            "abdämpfen",
+            "dampened",
+        ],
+        Playing::Damp,
+    ),
     (&["roll", "rolled", "wirbel"], Playing::Roll),
     (&["strokes", "single strokes"], Playing::Strokes),
     (&["swell"], Playing::Swell),
@@ -286,6 +312,8 @@ mod tests {
         assert_eq!(mark("non div."), Some(Playing::NonDiv));
         assert_eq!(mark("Allegro"), None);
         assert_eq!(mark("l.v."), Some(Playing::LetRing));
+        assert_eq!(mark("l.v. sempre"), Some(Playing::LetRing));
+        assert_eq!(mark("non l.v."), Some(Playing::Damp));
     }
 
     #[test]

@@ -292,9 +292,11 @@ pub(crate) fn write(xml: &mut Xml, spot: &Spot, offset: i64, staves: u8, family:
     xml.close();
 }
 
-/// Quarters a minute, as exactly as a reader needs to find the same microseconds.
+/// Quarters a minute: the shortest number in which a reader finds the same microseconds, as a composer wrote it.
 fn tempo(micros: u32) -> String {
-    format!("{}", 60e6 / f64::from(micros.max(1)))
+    let exact = 60e6 / f64::from(micros.max(1));
+    let same = |text: &String| text.parse::<f64>().is_ok_and(|t| (60e6 / t).round() == f64::from(micros));
+    (0..=9).map(|decimals| format!("{exact:.decimals$}")).find(same).unwrap_or_else(|| format!("{exact}"))
 }
 
 fn dynamic(xml: &mut Xml, mark: Dynamic) {
@@ -328,6 +330,19 @@ fn dynamic(xml: &mut Xml, mark: Dynamic) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_tempo_is_the_shortest_number_that_gives_its_microseconds() {
+        for (micros, text) in
+            [(714_286, "84"), (500_000, "120"), (666_667, "90"), (731_707, "82"), (1, "60000000")]
+        {
+            assert_eq!(tempo(micros), text);
+        }
+        for micros in (1..16_777_215).step_by(7919) {
+            let read: f64 = tempo(micros).parse().expect("a number");
+            assert_eq!((60e6 / read).round(), f64::from(micros), "{micros}");
+        }
+    }
 
     #[test]
     fn jumps_are_told_from_other_words() {

@@ -18,6 +18,7 @@ mod notes;
 mod percussion;
 mod piece;
 mod rhythm;
+mod ring;
 mod signs;
 mod spell;
 mod voices;

@@ -6,7 +6,7 @@ use crate::voices::Chord;
 use crate::write::Staffed;
 use crate::xml::Xml;
 use crate::{beams, spell};
-use ripieno_music::{Grace, Note, NoteKind, Pitch, Spelling};
+use ripieno_music::{Grace, Mark, Note, NoteKind, Pitch, Spelling};
 use ripieno_units::Beats;
 
 /// The name of a value in MusicXML.
@@ -96,6 +96,7 @@ impl Staffed<'_> {
                 lead: k == 0,
                 edge: [k + 1 == chord.notes.len(), k == 0],
                 several: !(first && last),
+                rings: last && note.marks.has(Mark::LetRing) && !self.ringing.says(note),
                 ..Signs::default()
             };
             if k == 0 {

@@ -30,6 +30,8 @@ pub(crate) struct Signs<'a> {
     pub glide_stop: Option<(usize, Glide)>,
     /// Highest and lowest of its chord.
     pub edge: [bool; 2],
+    /// The note rings on, and no word says so.
+    pub rings: bool,
     /// The note is cut into several pieces.
     pub several: bool,
 }
@@ -92,12 +94,11 @@ impl Signs<'_> {
         let ornament = self.lead && self.first.is_some_and(|n| n.ornament.is_some());
         let wave = self.lead && self.last.is_some_and(|n| n.ornament.is_some());
         let ties = (self.tie_start || self.tie_stop) && !self.ties_unseen;
-        let ring = self.last.is_some_and(|n| n.marks.has(Mark::LetRing));
         let arpeggio = self.first.is_some_and(|n| n.arpeggio.is_some());
         let slurs = !self.slur_starts.is_empty() || !self.slur_stops.is_empty();
         let tuplets = !self.tuplet_starts.is_empty() || !self.tuplet_stops.is_empty();
         let glides = self.glide_start.is_some() || self.glide_stop.is_some();
-        !(ornament || wave || ties || ring || arpeggio || slurs || tuplets || glides)
+        !(ornament || wave || ties || self.rings || arpeggio || slurs || tuplets || glides)
             && self.tremolo.is_none()
             && marks.is_empty()
             && ends.is_empty()
@@ -118,7 +119,7 @@ impl Signs<'_> {
                 xml.empty("tied", &[("type", "start")]);
             }
         }
-        if self.last.is_some_and(|n| n.marks.has(Mark::LetRing)) {
+        if self.rings {
             xml.empty("tied", &[("type", "let-ring")]);
         }
         for number in &self.slur_stops {

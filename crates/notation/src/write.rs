@@ -6,6 +6,7 @@ use crate::header;
 use crate::measure;
 use crate::piece::{Piece, Pitched, Player};
 use crate::rhythm::{self, Drawn, Event};
+use crate::ring::Ringing;
 use crate::spell::{self, WrittenKey};
 use crate::voices::{self, Lane};
 use crate::xml::Xml;
@@ -27,6 +28,7 @@ pub(crate) struct Staffed<'a> {
     /// By bar.
     pub divisions: Vec<u32>,
     pub spots: Vec<Spot>,
+    pub ringing: Ringing,
     pub strokes: Vec<(String, Spelling)>,
     pub memory: Vec<Memory>,
     /// Printed above the other parts of a score.
@@ -137,12 +139,14 @@ impl<'a> Staffed<'a> {
             clefs: Vec::new(),
             divisions: Vec::new(),
             spots: directions::own(player, staves, end),
+            ringing: Ringing::of(player),
             strokes: header::strokes(player),
             memory: (0..staves).map(|_| Memory::default()).collect(),
             top: false,
             alone: false,
             lanes,
         };
+        staffed.ringing.words(player, &mut staffed.spots);
         staffed.drawn = staffed.lanes.iter().map(|lane| draw(lane, bars)).collect();
         staffed.divisions = divisions(&staffed.drawn, bars, &staffed.spots);
         staffed.clefs = (1..=staves)

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use ripieno_formats::musicxml;
 use ripieno_instruments::{Instrument, by_id};
-use ripieno_music::{Content, Key, Metre, Note, Part, Timeline};
+use ripieno_music::{Content, DirectionKind, Key, Mark, Metre, Note, Part, Playing, Timeline};
 use ripieno_notation::{Piece, Pitched, Player, part, score};
 use ripieno_units::Beats;
 
@@ -131,5 +131,56 @@ fn every_instrument_sounds_where_it_should() {
             instrument.id
         );
         assert!(part(&piece, 1).is_none());
+    }
+}
+
+/// Eight chords in crotchets, of which some ring: how often the sign and the words stand, and what is read back.
+fn ringing(rings: impl Fn(i64) -> bool) -> (usize, usize, usize, Vec<bool>) {
+    let timeline = Timeline::regular(2, Metre { beats: 4, unit: 4 }, 90.0);
+    let mut content = Content::default();
+    for i in 0..8 {
+        for key in [60, 64] {
+            let mut note = Note::plain(Beats::whole(i), Beats::whole(1), key);
+            if rings(i) {
+                note.marks.add(Mark::LetRing);
+            }
+            content.notes.push(note);
+        }
+    }
+    content.sort();
+    let parts = [Part { content, ..Part::default() }];
+    let text = part(&piece(&timeline, &parts, &[by_id("harp").unwrap()], Pitched::Concert), 0).unwrap();
+    let read = musicxml::read(text.as_bytes()).unwrap();
+    let content = &read.tracks[0].content;
+    // Rings by its own sign or by the last word before it.
+    let rung = |note: &Note| {
+        let word = content.directions.iter().rev().find_map(|d| match &d.kind {
+            DirectionKind::Playing(p @ (Playing::LetRing | Playing::Damp)) if d.at <= note.at => {
+                Some(*p == Playing::LetRing)
+            }
+            _ => None,
+        });
+        note.marks.has(Mark::LetRing) || word == Some(true)
+    };
+    let signs = text.matches("let-ring").count();
+    (
+        signs,
+        text.matches(">l.v. sempre<").count(),
+        text.matches(">non l.v.<").count(),
+        content.notes.iter().map(rung).collect(),
+    )
+}
+
+#[test]
+fn what_rings_on_and_on_is_said_once() {
+    let all = |rings: fn(i64) -> bool| (0..8).flat_map(|i| [rings(i); 2]).collect::<Vec<_>>();
+    for (rings, signs, word, end) in [
+        ((|_| true) as fn(i64) -> bool, 0, 1, 0),
+        (|i| i < 5, 0, 1, 1),
+        (|i| i % 2 == 0, 8, 0, 0),
+        (|i| !(2..7).contains(&i), 6, 0, 0),
+        (|_| false, 0, 0, 0),
+    ] {
+        assert_eq!(ringing(rings), (signs, word, end, all(rings)));
     }
 }

@@ -5,5 +5,6 @@
 
 mod checks;
 mod cli;
+mod older;
 mod printed;
 mod tidy;
