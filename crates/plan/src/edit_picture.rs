@@ -7,14 +7,30 @@ use crate::toml::quoted;
 use std::ops::Range;
 use toml_edit::{Item, Table, Value};
 
-/// Writes these tempi and bars in the place of those that the plan has; all else stays as it is. Comments inside the old
-/// `[[tempo]]` and `[[metre]]` go with them.
+/// Writes these tempi and bars in the place of those that the plan has; all else stays as it is. A comment inside an old `[[tempo]]`
+/// or `[[metre]]` goes to the new one at its place, or above them all where there is none.
 pub fn set_tempi(text: &str, tempi: &[TempoPlan], metres: &[MetrePlan]) -> Result<String, Diagnostic> {
     let root = read(text)?;
     let line = line_end(text);
+    let mut old: Vec<(Place, Range<usize>)> = Vec::new();
+    for (kind, key) in ["tempo", "metre"].into_iter().enumerate() {
+        let list = root.get(key).and_then(Item::as_array_of_tables);
+        old.extend(list.into_iter().flat_map(|l| l.iter()).map(|t| (place(kind, t), block(text, t))));
+    }
+    old.sort_by_key(|o| o.1.start);
+    let mut said: Vec<(Place, Vec<&str>)> =
+        old.iter().map(|(place, range)| (*place, comments(&text[range.clone()]))).collect();
     let mut rows = String::new();
+    let mut head = |kind: usize, bar: i32, beat: f64| {
+        let name = ["tempo", "metre"][kind];
+        let mut row = format!("[[{name}]]{line}");
+        if let Some(found) = said.iter().position(|s| s.0 == Some((kind, bar, beat.to_bits()))) {
+            said.remove(found).1.iter().for_each(|c| row += &format!("{c}{line}"));
+        }
+        row + &format!("bar = {bar}{line}")
+    };
     for tempo in tempi {
-        rows.push_str(&format!("[[tempo]]{line}bar = {}{line}", tempo.bar));
+        rows += &head(0, tempo.bar, tempo.beat);
         if tempo.beat != 1.0 {
             rows.push_str(&format!("beat = {}{line}", tempo.beat));
         }
@@ -28,28 +44,22 @@ pub fn set_tempi(text: &str, tempi: &[TempoPlan], metres: &[MetrePlan]) -> Resul
         rows.push_str(line);
     }
     for metre in metres {
-        rows.push_str(&format!(
-            "[[metre]]{line}bar = {}{line}beats = {}{line}{line}",
-            metre.bar, metre.beats
-        ));
+        rows += &head(1, metre.bar, 1.0);
+        rows.push_str(&format!("beats = {}{line}{line}", metre.beats));
     }
-    let mut old: Vec<Range<usize>> = Vec::new();
-    for key in ["tempo", "metre"] {
-        let list = root.get(key).and_then(Item::as_array_of_tables);
-        old.extend(list.into_iter().flat_map(|l| l.iter()).map(|t| {
-            let mut range = block(text, t);
-            // With the empty line after it.
-            let after = &text[range.end..];
-            range.end += if after.starts_with("\r\n") { 2 } else { usize::from(after.starts_with('\n')) };
-            range
-        }));
-    }
-    old.sort_by_key(|r| r.start);
+    let left: String = said.iter().flat_map(|s| &s.1).map(|c| format!("{c}{line}")).collect();
+    let rows = left + &rows;
     let mut out = text.to_string();
-    match old.first().cloned() {
+    // Each with the empty line after it.
+    let mut ranges = old.into_iter().map(|(_, mut range)| {
+        let after = &text[range.end..];
+        range.end += if after.starts_with("\r\n") { 2 } else { usize::from(after.starts_with('\n')) };
+        range
+    });
+    match ranges.next() {
         Some(first) => {
-            for range in old[1..].iter().rev() {
-                out = splice(&out, range.clone(), "");
+            for range in ranges.rev() {
+                out = splice(&out, range, "");
             }
             out = splice(&out, first, &rows);
         }
@@ -60,6 +70,38 @@ pub fn set_tempi(text: &str, tempi: &[TempoPlan], metres: &[MetrePlan]) -> Resul
         }
     }
     checked(out)
+}
+
+/// Which list, its bar, the bits of its beat.
+type Place = Option<(usize, i32, u64)>;
+
+fn place(kind: usize, table: &Table) -> Place {
+    let bar = i32::try_from(table.get("bar")?.as_integer()?).ok()?;
+    let beat = table
+        .get("beat")
+        .and_then(Item::as_value)
+        .map_or(Some(1.0), |v| v.as_float().or(v.as_integer().map(|i| i as f64)))?;
+    Some((kind, bar, beat.to_bits()))
+}
+
+/// The comments of a few lines of TOML, without what stands before them.
+fn comments(text: &str) -> Vec<&str> {
+    let begins = |line: &str| {
+        let mut quote = None;
+        let mut escaped = false;
+        line.char_indices().find_map(|(i, c)| {
+            match (quote, c) {
+                _ if escaped => escaped = false,
+                (Some('"'), '\\') => escaped = true,
+                (Some(q), c) if c == q => quote = None,
+                (None, '"' | '\'') => quote = Some(c),
+                (None, '#') => return Some(i),
+                _ => {}
+            }
+            None
+        })
+    };
+    text.lines().filter_map(|line| Some(line[begins(line)?..].trim_end())).collect()
 }
 
 /// Moves hits: by their number in the file, the new time code; none takes the hit out.
@@ -122,6 +164,28 @@ mod tests {
         assert_eq!(set_tempi(&again, &[], &[]).unwrap().trim_end(), TEXT.trim_end());
         let moved = move_hits(TEXT, &[(0, Some("01:00:11;00".into())), (1, None)]).unwrap();
         assert!(moved.contains("at = \"01:00:11;00\" # door") && !moved.contains("01:01:00;02"), "{moved}");
+    }
+
+    #[test]
+    fn comments_of_old_tempi_are_kept() {
+        let old = format!(
+            "{TEXT}\n# one\n[[tempo]] # two\nbar = 1\nbpm = 90 # three\n\n[[tempo]]\n# four\nbar = 5\nbeat = 2.5\nfactor = 1.1\n\n[[metre]]\nbar = 9\nbeats = 3 # \"five\" # and\n\n# six\n[lines]\n"
+        );
+        let at = |bar, beat| TempoPlan { bar, beat, bpm: Some(80.0), factor: 1.0, ramp: false };
+        let all = ["# one", "# two", "# three", "# four", "# \"five\" # and", "# six"];
+        for tempi in [vec![at(1, 1.0), at(5, 2.5)], vec![at(7, 1.0)], vec![]] {
+            let out = set_tempi(&old, &tempi, &[]).unwrap();
+            let found: Vec<usize> = all.iter().map(|c| out.matches(c).count()).collect();
+            assert_eq!(found, [1; 6], "{out}");
+            let (plan, found) = Plan::parse("cue.toml", &out);
+            assert_eq!((found, plan.tempi), (vec![], tempi));
+        }
+        let out = set_tempi(&old, &[at(1, 1.0), at(5, 2.5)], &[]).unwrap();
+        assert!(
+            out.contains("[[tempo]]\n# four\nbar = 5\n")
+                && out.contains("[[tempo]]\n# two\n# three\nbar = 1\n"),
+            "{out}"
+        );
     }
 
     #[test]

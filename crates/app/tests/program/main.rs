@@ -5,6 +5,7 @@
 
 mod checks;
 mod cli;
+mod json;
 mod older;
 mod printed;
 mod tidy;

@@ -109,6 +109,7 @@ fn delivered_and_delivered_again() {
         serde_json::from_str(&read(&into.join("manifest.json"))).unwrap()
     };
     let listed = manifest(&into);
+    super::json::check_manifest(&listed);
     let files = listed["files"].as_array().unwrap();
     let named = |name: &str| files.iter().any(|f| f["file"] == name);
     for name in
