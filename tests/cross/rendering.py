@@ -1,7 +1,7 @@
 """Rendering measured from outside, by its files, its messages and its time.
 
-    rendering.py stems [--demo]    sums, loudness, forms, the same bytes
-    rendering.py scores            two real scores: clipping, silence, levels
+    rendering.py stems [--demo] [--long]    sums, loudness, forms (all of them with --long), the same bytes
+    rendering.py scores [--long]   two real scores (one without --long): clipping, silence, levels
     rendering.py speed             beside a SoundFont player with the same notes
     rendering.py growth            time against chairs and minutes, memory against minutes
     rendering.py prints            recordings: where they lie, whether they are of the chair's notes

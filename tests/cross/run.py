@@ -106,7 +106,7 @@ def main():
         checks.append(("delivering: the demo", script("delivery.py", "--demo", demo, *(["--long"] if long else []))))
         figures = ["modes", "vowels", "brightness", "levels", "aliasing", "articulations"] + ["pitch"] * long
         checks += [(f"house orchestra: {what}", script("sound/figures.py", what)) for what in figures]
-        checks += [(f"rendering: {what}", script("rendering.py", what))
+        checks += [(f"rendering: {what}", script("rendering.py", what, *(["--long"] if long else [])))
                    for what in ["stems", "change", "clip", "cancel", "prints", "soundfont"]]
         alone = []
         if long:
@@ -124,7 +124,7 @@ def main():
                 ("every note comes back from `new`", script("new_cast.py", *(["--long"] if long else []))),
                 ("a played mock-up read back", script("mockup.py", *([] if long else ["--quick", "--jitter", 8]))),
                 ("the tune, real scores", script("tune.py", EXAMPLES / "reading", SCORES)),
-                ("rendering: real scores", script("rendering.py", "scores")),
+                ("rendering: real scores", script("rendering.py", "scores", *(["--long"] if long else []))),
             ]
         wanted = lambda named: [c for c in named if only in c[0]]
         needed = first if any(str(demo) in str(word) for _, words in wanted(checks) for word in words) else wanted(first)

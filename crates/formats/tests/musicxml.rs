@@ -853,3 +853,28 @@ fn warnings_are_capped() {
     assert_eq!(warnings.len(), 201);
     assert!(warnings[200].message.contains("more places"));
 }
+
+#[test]
+fn rests_written_past_the_metre_are_a_long_bar() {
+    let long = [note("C4", 16, ""), rest(8).repeat(3), note("C4", 16, "")];
+    assert_eq!(onsets(&notes(&long.each_ref().map(String::as_str))), quarters(&[0, 40]));
+    // Where another part rests for the bar of the metre, it is a slip.
+    let list =
+        ["P1", "P2"].map(|id| format!("<score-part id=\"{id}\"><part-name>Flute</part-name></score-part>"));
+    let head = "<attributes><divisions>4</divisions></attributes>";
+    let part = |id: &str, middle: &str| {
+        let bar = |n: u32, inside: &str| format!("<measure number=\"{n}\">{inside}</measure>");
+        let whole = note("C4", 16, "");
+        format!(
+            "<part id=\"{id}\">{}{}{}</part>",
+            bar(1, &format!("{head}{whole}")),
+            bar(2, middle),
+            bar(3, &whole)
+        )
+    };
+    let score = |second: &str| {
+        read(&score_of(&list.concat(), &(part("P1", &rest(8).repeat(3)) + &part("P2", second))))
+    };
+    assert_eq!(onsets(&score(&rest(16)).tracks[0].content.notes), quarters(&[0, 32]));
+    assert_eq!(onsets(&score(&rest(24)).tracks[0].content.notes), quarters(&[0, 40]));
+}

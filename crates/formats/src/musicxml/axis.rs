@@ -47,9 +47,11 @@ fn length(sheet: &Sheet, bar: usize, metre: Metre, doubts: &mut Doubts) -> Beats
     let full = metre.bar();
     let (mut most, mut playing, mut within) = (Beats::ZERO, 0usize, 0usize);
     let (mut rests, mut short, mut exact) = (Beats::ZERO, Beats::ZERO, false);
+    let mut agreed = true;
     for one in sheet.parts.iter().filter_map(|p| p.bars.get(bar)) {
         if one.notes.is_empty() && one.dangling.is_empty() {
             rests = rests.max(one.fill).max(one.rest_fill);
+            agreed &= !one.fill.is_positive() || !short.is_positive() || one.fill == short;
             short = short.max(one.fill);
             exact |= one.fill == full || one.rest_fill == full;
         } else {
@@ -62,7 +64,9 @@ fn length(sheet: &Sheet, bar: usize, metre: Metre, doubts: &mut Doubts) -> Beats
     if playing == 0 || !most.is_positive() {
         // A rest that is written as one for the whole bar says nothing of its length.
         let said = if sheet.bars[bar].implicit { rests } else { short };
-        return if said.is_positive() { said.min(full) } else { full };
+        // Rests that are written out past the metre mean it where all parts have them so: a cadenza of somebody else's.
+        let most = if agreed && said == short { said } else { said.min(full) };
+        return if said.is_positive() { most } else { full };
     }
     if most > full && exact && 2 * within > playing {
         let printed = &sheet.bars[bar].printed;
