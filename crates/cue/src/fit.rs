@@ -5,8 +5,8 @@ use crate::{Cue, CueError, folder, write_file};
 use ripieno_music::{Score, Timeline};
 use ripieno_plan::{HitPlan, MetrePlan, PicturePlan, Plan, TempoPlan, edit};
 use ripieno_timing::{
-    Fit, FrameRate, Hit, Kind, LAMBDA, Pace, Problem, Step, Timecode, Wanted, conduct, moved_barline, places,
-    rebar,
+    Fit, FrameRate, Hit, Kind, LAMBDA, Pace, Place, Problem, Step, Timecode, Wanted, conduct, moved_barline,
+    places, rebar,
 };
 use ripieno_units::Beats;
 use std::path::Path;
@@ -27,6 +27,8 @@ pub struct HitMet {
     pub within: f64,
     /// Bar and beat of the music that falls on it; none where the proposal passes it over.
     pub place: Option<(i32, f64)>,
+    /// The music is over before it.
+    pub after_end: bool,
     /// Milliseconds that the music comes after the picture; below zero before it.
     pub ms: f64,
     /// The same in frames.
@@ -130,13 +132,49 @@ pub fn fit(cue: &Cue, changed: Option<&str>) -> Result<FitSheet, CueError> {
     let picture = cue.plan.picture.as_ref().ok_or_else(|| {
         missing("the plan has no picture; write [picture] with rate, start and [[picture.hit]] (see docs/plan.md)")
     })?;
-    let Cut { hits, before, moves, mut remarks } = with_cut(picture, changed)?;
+    let Cut { mut hits, mut before, moves, mut remarks } = with_cut(picture, changed)?;
     if hits.is_empty() {
         return Err(missing(
             "the picture has no hit after bar 1; write [[picture.hit]] with at = \"01:00:10:08\"",
         ));
     }
     let source = &cue.source.timeline;
+    let steady = source.tempi.windows(2).all(|w| w[0].micros == w[1].micros);
+    let written = source.tempo_at(Beats::ZERO).quarters_per_minute();
+    let (wish, wished) = match picture.tempo {
+        Some(tempo) => (Some(tempo * picture.beat), tempo * picture.beat),
+        None if steady => (Some(written), written),
+        None => {
+            let quarters = source.end().quarters();
+            (None, 60.0 * quarters / source.seconds(source.end()).0.max(1e-6))
+        }
+    };
+    let bound = |tempo: Option<f64>, or: f64| tempo.map_or(or, |t| t * picture.beat / wished);
+    let speed = (bound(picture.tempo_from, 1.0 / (1.0 + BOUND)), bound(picture.tempo_to, 1.0 + BOUND));
+    if speed.0 > speed.1 {
+        return Err(missing(
+            "the tempo bounds leave no tempo; write tempo-from below tempo-to, and both around the tempo",
+        ));
+    }
+    // What no tempo of the bounds reaches: it bends no tempo of what is there.
+    let written = wish.map_or_else(|| source.seconds(source.end()).0, |t| source.end().quarters() * 60.0 / t);
+    let reached = written / speed.0;
+    let late = |hit: &HitPlan| {
+        hit.place.is_none() && hit.at.since(picture.zero()) > reached + hit.within * picture.rate.seconds(1)
+    };
+    let beyond: Vec<HitPlan> = hits.iter().filter(|h| late(h)).cloned().collect();
+    for hit in &beyond {
+        remarks.push(format!(
+            "{} \"{}\" comes after the end of the music, which lasts until {} at the slowest tempo: no tempo moves it.",
+            hit.at,
+            hit.what,
+            Timecode::new(picture.zero().frame + picture.rate.frames(reached).floor() as i64, picture.rate)
+        ));
+    }
+    (hits, before) = hits.into_iter().zip(before).filter(|(h, _)| !late(h)).unzip();
+    if hits.is_empty() {
+        return Err(missing(&format!("no hit of the picture falls into the music: {}", remarks.join(" "))));
+    }
     let base = with(source, &[], &cue.plan.metres);
     let mut pinned = Vec::new();
     let mut asked = Vec::new();
@@ -162,26 +200,9 @@ pub fn fit(cue: &Cue, changed: Option<&str>) -> Result<FitSheet, CueError> {
         asked.push(Hit { time: hit.at.since(picture.zero()), within: hit.within * frame, wanted });
     }
     let last = asked.last().map_or(0.0, |h| h.time);
-    let steady = source.tempi.windows(2).all(|w| w[0].micros == w[1].micros);
-    let written = source.tempo_at(Beats::ZERO).quarters_per_minute();
-    let (wish, wished) = match picture.tempo {
-        Some(tempo) => (Some(tempo * picture.beat), tempo * picture.beat),
-        None if steady => (Some(written), written),
-        None => {
-            let quarters = source.end().quarters();
-            (None, 60.0 * quarters / source.seconds(source.end()).0.max(1e-6))
-        }
-    };
-    let bound = |tempo: Option<f64>, or: f64| tempo.map_or(or, |t| t * picture.beat / wished);
-    let speed = (bound(picture.tempo_from, 1.0 / (1.0 + BOUND)), bound(picture.tempo_to, 1.0 + BOUND));
-    if speed.0 > speed.1 {
-        return Err(missing(
-            "the tempo bounds leave no tempo; write tempo-from below tempo-to, and both around the tempo",
-        ));
-    }
     let problem = Problem {
         kept: vec![None; asked.len()],
-        places: places(&base, wish, &pinned, last * speed.1.max(1.0)),
+        places: within(&base, places(&base, wish, &pinned, last * speed.1.max(1.0))),
         hits: asked,
         speed,
         wished,
@@ -214,6 +235,7 @@ pub fn fit(cue: &Cue, changed: Option<&str>) -> Result<FitSheet, CueError> {
     }
     for proposal in &mut proposals {
         proposal.moves = moves.clone();
+        proposal.hits.extend(beyond.iter().map(|hit| HitMet { after_end: true, ..met(picture, hit, None) }));
     }
     if picture.rate == FrameRate::F23976 {
         remarks.push(
@@ -222,11 +244,28 @@ pub fn fit(cue: &Cue, changed: Option<&str>) -> Result<FitSheet, CueError> {
         );
     }
     remarks.dedup();
-    let now = hits_of(&cue.score.timeline, picture, &work.hits);
+    let now: Vec<HitMet> = hits_of(&cue.score.timeline, picture, &[&work.hits[..], &beyond].concat());
     if !now.is_empty() && now.iter().all(HitMet::is_met) {
         remarks.insert(0, "As it stands the music meets every hit: nothing has to be taken.".into());
     }
     Ok(FitSheet { rate: picture.rate, zero: picture.zero(), wished, now, proposals, remarks })
+}
+
+/// Of these places the ones that the music has, the barline at its end among them.
+fn within(timeline: &Timeline, mut places: Vec<Place>) -> Vec<Place> {
+    places.retain(|p| p.at <= timeline.end());
+    places
+}
+
+/// Bar and beat; the end of the music is the first beat of the bar that is no longer there.
+fn place(timeline: &Timeline, at: Beats) -> (i32, f64) {
+    match timeline.bars.last() {
+        Some(last) if at >= timeline.end() => (last.number + 1, 1.0),
+        _ => {
+            let place = timeline.place(at);
+            (place.bar, place.beat)
+        }
+    }
 }
 
 /// How the music as it stands meets the hits of the plan.
@@ -237,21 +276,28 @@ pub fn hits_now(cue: &Cue) -> Vec<HitMet> {
 fn hits_of(timeline: &Timeline, picture: &PicturePlan, hits: &[HitPlan]) -> Vec<HitMet> {
     let clock = timeline.clock();
     let last = hits.iter().map(|h| h.at.since(picture.zero())).fold(1.0, f64::max);
-    let grid = places(timeline, None, &[], last);
-    let place = |hit: &HitPlan| -> Option<Beats> {
+    let grid = within(timeline, places(timeline, None, &[], last));
+    let end = clock.seconds(timeline.end()).0;
+    let near = |hit: &HitPlan| -> Option<Beats> {
         if let Some((bar, beat)) = hit.place {
             return timeline.at(bar, beat);
         }
         let time = hit.at.since(picture.zero());
+        if time > end + hit.within * picture.rate.seconds(1) {
+            return None;
+        }
         let ok = grid.iter().filter(|p| hit.on.is_none_or(|on| on == p.beat));
         ok.min_by(|a, b| (a.wish - time).abs().total_cmp(&(b.wish - time).abs())).map(|p| p.at)
     };
     hits.iter()
-        .map(|hit| met(picture, hit, place(hit).map(|at| (timeline.place(at), clock.seconds(at).0))))
+        .map(|hit| {
+            let at = near(hit).map(|at| (place(timeline, at), clock.seconds(at).0));
+            HitMet { after_end: at.is_none(), ..met(picture, hit, at) }
+        })
         .collect()
 }
 
-fn met(picture: &PicturePlan, hit: &HitPlan, at: Option<(ripieno_music::Place, f64)>) -> HitMet {
+fn met(picture: &PicturePlan, hit: &HitPlan, at: Option<((i32, f64), f64)>) -> HitMet {
     let error = at.map_or(0.0, |(_, seconds)| seconds - hit.at.since(picture.zero()));
     // A hundredth of a microsecond is rounding.
     let ms = (error * 1e5).round() / 1e2;
@@ -259,7 +305,8 @@ fn met(picture: &PicturePlan, hit: &HitPlan, at: Option<(ripieno_music::Place, f
         at: hit.at,
         what: hit.what.clone(),
         within: hit.within,
-        place: at.map(|(p, _)| (p.bar, p.beat)),
+        place: at.map(|(p, _)| p),
+        after_end: false,
         ms,
         frames: (picture.rate.frames(error) * 1e4).round() / 1e4,
     }
@@ -315,16 +362,17 @@ impl Work<'_> {
             };
             TempoPlan { bar: place.bar, beat: place.beat, bpm, factor, ramp: step.ramp }
         };
-        let tempi: Vec<TempoPlan> = steps.iter().map(write).collect();
+        // From the end on there is nothing to conduct.
+        let tempi: Vec<TempoPlan> = steps.iter().filter(|s| s.at < barred.end()).map(write).collect();
         let timeline = with(self.source, &tempi, &metres);
         let clock = timeline.clock();
         let hits: Vec<HitMet> = self
             .hits
             .iter()
             .zip(chosen)
-            .map(|(hit, place)| {
-                let at = place.map(|p| self.problem.places[p].at);
-                met(self.picture, hit, at.map(|at| (timeline.place(at), clock.seconds(at).0)))
+            .map(|(hit, chosen)| {
+                let at = chosen.map(|p| self.problem.places[p].at);
+                met(self.picture, hit, at.map(|at| (place(&timeline, at), clock.seconds(at).0)))
             })
             .collect();
         let new: Vec<&MetrePlan> = metres.iter().filter(|m| !self.plan.metres.contains(m)).collect();

@@ -84,6 +84,7 @@ impl HitMet {
     pub fn place_words(&self) -> String {
         match self.place {
             Some((bar, beat)) => format!("bar {bar} beat {}", (beat * 1000.0).round() / 1000.0),
+            None if self.after_end => "after the end".into(),
             None => "passed over".into(),
         }
     }
@@ -91,6 +92,7 @@ impl HitMet {
     /// How far off the music is, in words.
     pub fn error_words(&self) -> String {
         let said = match self.place {
+            None if self.after_end => "the music is over".to_string(),
             None => "no place of the music falls on it".to_string(),
             Some(_) if self.ms.abs() < 0.05 => "on the frame".into(),
             Some(_) => format!(

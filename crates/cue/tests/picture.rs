@@ -232,3 +232,31 @@ fn the_demo_is_met_as_it_stands() {
     let places: Vec<_> = first.hits.iter().map(|h| h.place.unwrap()).collect();
     assert_eq!(places, [(8, 1.0), (29, 1.0), (43, 1.0), (53, 1.0)]);
 }
+
+#[test]
+fn what_comes_after_the_music_bends_no_tempo() {
+    let later = |more: &str| cue(&format!("{PICTURE}{more}"));
+    // 30 bars at 92 a minute are over after 78.3 s; this hit comes at 90 s, the other can be reached at 92 and not at 100.
+    let [alone, more, near] =
+        ["", "[[picture.hit]]\nat = \"01:01:30:00\"\n", "[[picture.hit]]\nat = \"01:01:15:00\"\n"].map(later);
+    let (a, b, c) = (sheet(alone.path(), None), sheet(more.path(), None), sheet(near.path(), None));
+    let tempi = |s: &FitSheet| s.proposals.iter().map(|p| (p.kind, p.tempi.clone())).collect::<Vec<_>>();
+    assert_eq!(tempi(&a), tempi(&b));
+    assert!(
+        b.remarks.iter().any(|r| r.contains("01:01:30:00") && r.contains("after the end")),
+        "{:?}",
+        b.remarks
+    );
+    for hits in b.proposals.iter().map(|p| &p.hits).chain([&b.now]) {
+        let last = hits.last().unwrap();
+        assert_eq!((hits.len(), last.place, last.after_end, last.is_met()), (4, None, true, false));
+    }
+    assert!(c.now[3].after_end && c.now[3].place.is_none());
+    let stepped = of(&c, "stepped").1.hits[3].clone();
+    assert!(stepped.is_met() && !stepped.after_end, "{stepped:?}");
+    assert!(stepped.place.is_some_and(|(bar, _)| bar <= 31), "{stepped:?}");
+    // Nothing but what comes after the music.
+    let none = cue("[picture]\nrate = 30\nstart = \"01:00:00:00\"\n[[picture.hit]]\nat = \"01:05:00:00\"\n");
+    let said = fit(&Cue::open(none.path()).unwrap(), None).unwrap_err().to_string();
+    assert!(said.contains("01:05:00:00") && said.contains("after the end"), "{said}");
+}

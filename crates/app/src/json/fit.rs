@@ -23,6 +23,7 @@ struct Hit<'a> {
     error_ms: Option<f64>,
     error_frames: Option<f64>,
     within: f64,
+    after_end: bool,
     met: bool,
 }
 
@@ -62,6 +63,7 @@ fn hits(list: &[HitMet]) -> Vec<Hit<'_>> {
             error_ms: h.place.map(|_| h.ms),
             error_frames: h.place.map(|_| h.frames),
             within: h.within,
+            after_end: h.after_end,
             met: h.is_met(),
         })
         .collect()

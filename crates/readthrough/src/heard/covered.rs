@@ -204,7 +204,7 @@ fn finding(
 /// What works, or the best of what was tried, each with its effect.
 fn said(tried: &[Tried], before: f64) -> (String, Option<ripieno_music::Change>) {
     let effect =
-        |t: &Tried| format!("{} (heard {:.0} % -> {:.0} %)", t.words, 100.0 * before, 100.0 * t.share);
+        |t: &Tried| format!("{} (heard {:.0} %, then {:.0} %)", t.words, 100.0 * before, 100.0 * t.share);
     let others = |but: usize| {
         let rest: Vec<String> =
             tried.iter().enumerate().filter(|(i, _)| *i != but).map(|(_, t)| effect(t)).take(1).collect();

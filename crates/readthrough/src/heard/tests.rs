@@ -184,7 +184,7 @@ fn a_low_flute_is_covered_by_trombones_and_a_change_settles_it() {
     let found = findings.iter().find(|f| f.rule == "tune-covered").expect("covered");
     assert_eq!((found.chair.as_str(), found.bar, found.to_bar), ("flute", 1, 4));
     assert!(found.message.contains("beside Trombone"), "{}", found.message);
-    assert!(found.message.contains("by estimate") && found.remedy.contains("->"), "{}", found.remedy);
+    assert!(found.message.contains("by estimate") && found.remedy.contains(" %, then "), "{}", found.remedy);
     let change = found.change.as_ref().expect(&found.remedy);
     let (after, _) = listen(&take(&seats, change), |_| {}, OPEN);
     assert!(!rules(&after).contains(&"tune-covered"), "{change}: {after:?}");
