@@ -100,9 +100,9 @@ def shape(tracks, random_, edited=None):
 
 def edit(tracks, calls, random_, tick):
     """One edit, on the ticks of the file to be written. Gives its kind, or None."""
-    kind = random_.choice(["move", "lengthen", "delete", "add", "transpose", "velocity", "curve", "call"])
     t = random_.randrange(1, len(tracks))
     _, notes, rest = tracks[t]
+    kind = random_.choice(["move", "lengthen", "delete", "add", "transpose", "velocity", "curve"] + 3 * ["call"] * (len(calls[t]) > 1))
     if kind == "call":
         return recall(notes, calls[t], random_)
     music = [n for n in notes if n[3] not in calls[t] and n[1] - n[0] > 8 * tick]

@@ -100,14 +100,16 @@ pub fn adopt(cue: &Cue, file: &Path) -> Result<Adoption, CueError> {
     };
     let mut best = against(newest);
     if differs(&best) {
-        if let Some(now) =
-            adopted_last(cue).map(|last| against(&last)).filter(|now| apart(now) < apart(&best))
+        if let Some(now) = adopted_last(cue)
+            .map(|last| against(&last))
+            .filter(|now| now.strange <= best.strange && apart(now) < apart(&best))
         {
             best = now;
         }
         for (i, old) in versions.iter().enumerate().skip(1).filter(|v| !same_plan(v.1, newest)) {
             let mut then = against(old);
-            if apart(&then) * CLEARLY < apart(&best) {
+            // A version in which a chair was silent knows nothing of its track: not a single difference is no sign then.
+            if then.strange <= best.strange && apart(&then) * CLEARLY < apart(&best) {
                 then.remarks.push(format!(
                     "compared with the version before the last{}: the file was edited from that one",
                     if i > 1 { " but one" } else { "" }

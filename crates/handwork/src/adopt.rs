@@ -23,6 +23,8 @@ pub struct Adopted {
     pub changed: usize,
     /// How many notes and stretches differ from what was written.
     pub differences: usize,
+    /// How many notes lie in tracks that hold no chair of what was written.
+    pub strange: usize,
     /// What was not taken, in words.
     pub remarks: Vec<String>,
     /// The file that came back as something that was written: what the next one may have been edited from.
@@ -55,6 +57,7 @@ pub fn adopt(written: &Written, file: &MidiEvents, marks: &[Mark], used: Names<'
     }
     for strip in &strips {
         if strip.holds.is_empty() {
+            out.strange += strip.ons.len();
             out.remarks.push(format!(
                 "a track{} with {} notes holds no chair of the cue and was passed over",
                 if strip.name.is_empty() { String::new() } else { format!(" \"{}\"", strip.name) },

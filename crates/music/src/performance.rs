@@ -59,6 +59,22 @@ pub struct ChairPerformance {
     pub sticks: Curve,
 }
 
+impl ChairPerformance {
+    /// A chair of this instrument, named like it, at its mf throughout; as many players as its fullest gesture has.
+    pub fn plain(instrument: &str, gestures: Vec<Gesture>) -> Self {
+        Self {
+            chair: instrument.into(),
+            instrument: instrument.into(),
+            players: gestures.iter().map(|g| g.players).max().unwrap_or(1),
+            gestures,
+            level: Curve::flat(0.0),
+            kept: Vec::new(),
+            pedal: Vec::new(),
+            sticks: Curve::default(),
+        }
+    }
+}
+
 /// One thing that a chair does: a note, or a trill, a roll, a glissando that is one gesture of several strokes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Gesture {
@@ -97,6 +113,31 @@ pub struct Gesture {
     pub voice: u16,
     /// How many of the chair's players play it, where it is divided.
     pub players: u16,
+}
+
+impl Gesture {
+    /// A sustained note of one player, from and to these seconds.
+    pub fn plain(onset: f64, end: f64, key: u8) -> Self {
+        Self {
+            onset: Seconds(onset),
+            end: Seconds(end),
+            place: Place { bar: 1, beat: 1.0 },
+            key,
+            cents: 0.0,
+            stroke: None,
+            articulation: named::SUSTAIN.into(),
+            colour: None,
+            joined: false,
+            joins_on: false,
+            attack: Decibels(0.0),
+            realisation: None,
+            glide: Seconds(0.0),
+            bend: Vec::new(),
+            sung: None,
+            voice: 1,
+            players: 1,
+        }
+    }
 }
 
 /// The notes that a trill, tremolo, roll, glissando or run of grace notes is made of.

@@ -1,5 +1,8 @@
 //! Random parts are written and read again by another reader of the project: every pitch, onset and duration comes back.
 
+// A test that cannot go on fails.
+#![allow(clippy::unwrap_used)]
+
 use proptest::prelude::*;
 use ripieno_formats::musicxml;
 use ripieno_instruments::{Instrument, by_id};

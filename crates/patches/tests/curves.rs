@@ -5,40 +5,16 @@ use ripieno_formats::midi::MidiEvent;
 use ripieno_music::{ChairPerformance, Curve, Gesture, Metre, Performance, Place, Timeline};
 use ripieno_patches::{ChairPatches, Placement, TICKS, play};
 use ripieno_plan::PatchCard;
-use ripieno_units::{Beats, Chance, Decibels, Seconds};
+use ripieno_units::{Beats, Chance, Seconds};
 
 fn performance(level: Curve) -> Performance {
-    let note = |onset: f64, end: f64, key: u8| Gesture {
-        onset: Seconds(onset),
-        end: Seconds(end),
-        place: Place { bar: 1, beat: 1.0 },
-        key,
-        cents: 0.0,
-        stroke: None,
-        articulation: "sustain".into(),
-        colour: None,
-        joined: false,
-        joins_on: false,
-        attack: Decibels(0.0),
-        realisation: None,
-        glide: Seconds::ZERO,
-        bend: Vec::new(),
-        sung: None,
-        voice: 1,
-        players: 1,
-    };
+    let note = Gesture::plain;
     Performance {
         timeline: Timeline::regular(20, Metre { beats: 4, unit: 4 }, 120.0),
         passages: vec![("A".into(), Seconds(0.0), Place { bar: 1, beat: 1.0 })],
         chairs: vec![ChairPerformance {
-            chair: "flute".into(),
-            instrument: "flute".into(),
-            players: 1,
-            gestures: vec![note(0.0, 10.0, 72), note(10.0, 20.0, 74)],
             level,
-            kept: Vec::new(),
-            pedal: Vec::new(),
-            sticks: Curve::default(),
+            ..ChairPerformance::plain("flute", vec![note(0.0, 10.0, 72), note(10.0, 20.0, 74)])
         }],
     }
 }

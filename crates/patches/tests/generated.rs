@@ -103,23 +103,13 @@ fn performance(chance: &mut Chance) -> Performance {
                     .collect(),
             });
             gestures.push(Gesture {
-                onset,
-                end,
-                place: Place { bar: 1, beat: 1.0 },
-                key,
-                cents: 0.0,
-                stroke: None,
                 articulation: if chance.below(8) == 0 { "accent".into() } else { name.into() },
                 colour: (chance.below(6) == 0).then_some(Colour::ConSord),
                 joined: joined && realisation.is_none(),
-                joins_on: false,
                 attack: Decibels(chance.between(-20.0, 14.0)),
                 realisation,
-                glide: Seconds::ZERO,
-                bend: Vec::new(),
-                sung: None,
                 voice: k + 1,
-                players: 1,
+                ..Gesture::plain(onset.0, end.0, key)
             });
         }
         at += length;
@@ -140,13 +130,9 @@ fn performance(chance: &mut Chance) -> Performance {
         ],
         chairs: vec![ChairPerformance {
             chair: "violins-1".into(),
-            instrument: "violin".into(),
             players: 16,
-            gestures,
             level,
-            kept: Vec::new(),
-            pedal: Vec::new(),
-            sticks: Curve::default(),
+            ..ChairPerformance::plain("violin", gestures)
         }],
     }
 }

@@ -2,7 +2,7 @@
 
 #![allow(clippy::disallowed_methods)] // printed figures only
 
-use ripieno_music::{ChairPerformance, Curve, Gesture, Place};
+use ripieno_music::{ChairPerformance, Curve, Gesture};
 use ripieno_sound::{Manner, Options, render};
 use ripieno_units::{Decibels, Seconds};
 
@@ -17,23 +17,11 @@ fn chair(instrument: &str, notes: u8, rate: f64, low: u8, high: u8, players: u16
             let span = usize::from(high - low);
             let key = low + ((7 * i + 5 * usize::from(voice)) % span.max(1)) as u8;
             gestures.push(Gesture {
-                onset: Seconds(onset),
-                end: Seconds(onset + 0.9 / rate),
-                place: Place { bar: 1, beat: 1.0 },
-                key,
-                cents: 0.0,
-                stroke: None,
                 articulation: if players > 1 { "pizzicato".into() } else { "sustain".into() },
-                colour: None,
-                joined: false,
-                joins_on: false,
                 attack: Decibels(6.0),
-                realisation: None,
-                glide: Seconds(0.0),
-                bend: Vec::new(),
-                sung: None,
                 voice: voice.into(),
                 players,
+                ..Gesture::plain(onset, onset + 0.9 / rate, key)
             });
         }
     }

@@ -20,7 +20,7 @@
 use ripieno_formats::wav::{SampleFormat, Wav, write};
 use ripieno_instruments::{Instrument, by_id, table};
 use ripieno_music::{
-    ChairPerformance, Colour, Curve, Gesture, Place, Realisation, Stroke, Sung, Syllable, SyllablePlace,
+    ChairPerformance, Colour, Curve, Gesture, Realisation, Stroke, Sung, Syllable, SyllablePlace,
 };
 use ripieno_sound::{Manner, Options, render};
 use ripieno_units::{Decibels, Seconds};
@@ -133,23 +133,13 @@ fn parse(line: &str) -> Result<Sheet, String> {
         coda: Seconds(onset + seconds - 0.08),
     });
     let mut gesture = Gesture {
-        onset: Seconds(onset),
-        end: Seconds(onset + seconds),
-        place: Place { bar: 1, beat: 1.0 },
-        key,
-        cents: 0.0,
         stroke: instrument.unpitched.then(|| id.to_owned()),
         articulation: columns[6].into(),
         colour,
-        joined: false,
-        joins_on: false,
         attack: Decibels(level.at(Seconds(onset))),
-        realisation: None,
-        glide: Seconds(0.0),
-        bend: Vec::new(),
         sung,
-        voice: 1,
         players,
+        ..Gesture::plain(onset, onset + seconds, key)
     };
     let mut tail = rings(instrument, key);
     let mut pedal = Vec::new();
@@ -171,16 +161,7 @@ fn parse(line: &str) -> Result<Sheet, String> {
         }
     }
     let rate = number(at(11).unwrap_or("48000"), "rate")?.clamp(8000.0, 384_000.0) as u32;
-    let chair = ChairPerformance {
-        chair: id.into(),
-        instrument: id.into(),
-        players,
-        gestures: vec![gesture],
-        level,
-        kept: Vec::new(),
-        pedal,
-        sticks: Curve::default(),
-    };
+    let chair = ChairPerformance { players, level, pedal, ..ChairPerformance::plain(id, vec![gesture]) };
     Ok(Sheet { file: columns[0].into(), chair, manner, rate, tail })
 }
 

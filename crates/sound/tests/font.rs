@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used)]
 #![allow(clippy::disallowed_methods)] // figures for a comparison: the machine's own functions will do
 
-use ripieno_music::{ChairPerformance, Curve, Gesture, Place, Realisation, Stroke};
+use ripieno_music::{ChairPerformance, Curve, Gesture, Realisation, Stroke};
 use ripieno_signal::measure;
 use ripieno_sound::font::{Font, FontError, FontSetup, FontVoice, Preset};
 use ripieno_sound::{Manner, Options, Voice, render};
@@ -107,38 +107,11 @@ fn setup() -> FontSetup {
 }
 
 fn note(onset: f64, end: f64, key: u8) -> Gesture {
-    Gesture {
-        onset: Seconds(onset),
-        end: Seconds(end),
-        place: Place { bar: 1, beat: 1.0 },
-        key,
-        cents: 0.0,
-        stroke: None,
-        articulation: "sustain".into(),
-        colour: None,
-        joined: false,
-        joins_on: false,
-        attack: Decibels(0.0),
-        realisation: None,
-        glide: Seconds(0.0),
-        bend: Vec::new(),
-        sung: None,
-        voice: 1,
-        players: 1,
-    }
+    Gesture::plain(onset, end, key)
 }
 
 fn chair(instrument: &str, gestures: Vec<Gesture>) -> ChairPerformance {
-    ChairPerformance {
-        chair: instrument.into(),
-        instrument: instrument.into(),
-        players: 1,
-        gestures,
-        level: Curve::flat(0.0),
-        kept: Vec::new(),
-        pedal: Vec::new(),
-        sticks: Curve::default(),
-    }
+    ChairPerformance::plain(instrument, gestures)
 }
 
 fn play(chair: &ChairPerformance, setup: &FontSetup, from: f64, seconds: f64) -> Vec<f32> {

@@ -3,47 +3,20 @@
 #![allow(clippy::unwrap_used, clippy::disallowed_methods)] // figures for a comparison: the machine's own functions will do
 
 use ripieno_instruments::by_id;
-use ripieno_music::{ChairPerformance, Curve, Gesture, Place, Sung, Syllable, SyllablePlace};
+use ripieno_music::{ChairPerformance, Curve, Gesture, Sung, Syllable, SyllablePlace};
 use ripieno_signal::{measure, spectrum};
 use ripieno_sound::{Manner, Options, render};
-use ripieno_units::{Decibels, Seconds};
+use ripieno_units::Seconds;
 
 const RATE: f64 = 48_000.0;
 
 fn note(key: u8, seconds: f64, articulation: &str) -> Gesture {
-    Gesture {
-        onset: Seconds(0.1),
-        end: Seconds(0.1 + seconds),
-        place: Place { bar: 1, beat: 1.0 },
-        key,
-        cents: 0.0,
-        stroke: None,
-        articulation: articulation.into(),
-        colour: None,
-        joined: false,
-        joins_on: false,
-        attack: Decibels(0.0),
-        realisation: None,
-        glide: Seconds(0.0),
-        bend: Vec::new(),
-        sung: None,
-        voice: 1,
-        players: 1,
-    }
+    Gesture { articulation: articulation.into(), ..Gesture::plain(0.1, 0.1 + seconds, key) }
 }
 
 /// One plain player from 0 s on: without vibrato, noise and lateness.
 fn plain(id: &str, notes: Vec<Gesture>, level: f64, seconds: f64) -> Vec<f32> {
-    let chair = ChairPerformance {
-        chair: id.into(),
-        instrument: id.into(),
-        players: 1,
-        gestures: notes,
-        level: Curve::flat(level),
-        kept: Vec::new(),
-        pedal: Vec::new(),
-        sticks: Curve::default(),
-    };
+    let chair = ChairPerformance { level: Curve::flat(level), ..ChairPerformance::plain(id, notes) };
     let options = Options { sample_rate: RATE as u32, tuning: 440.0, seed: 1, manner: Manner::Plain };
     render(&chair, &options, Seconds(0.0), Seconds(seconds))
 }

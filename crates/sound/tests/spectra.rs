@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::disallowed_methods)] // figures for a comparison: the machine's own functions will do
 
 use ripieno_instruments::{Instrument, table};
-use ripieno_music::{ChairPerformance, Colour, Curve, Gesture, Place};
+use ripieno_music::{ChairPerformance, Colour, Curve, Gesture};
 use ripieno_signal::measure;
 use ripieno_sound::spectra::{Asked, Component, Sounding, of};
 use ripieno_sound::{FULL_SCALE, Manner, Options, render};
@@ -20,33 +20,18 @@ fn play(asked: &Asked<'_>, manner: Manner, seconds: f64) -> Vec<f32> {
 fn play_for(asked: &Asked<'_>, manner: Manner, length: f64, seconds: f64) -> Vec<f32> {
     let (name, seed) = asked.chair.unwrap_or((asked.instrument, 0));
     let gesture = Gesture {
-        onset: Seconds(0.1),
-        end: Seconds(0.1 + length),
-        place: Place { bar: 1, beat: 1.0 },
-        key: asked.key as u8,
-        cents: 0.0,
         stroke: asked.stroke.map(Into::into),
         articulation: asked.articulation.into(),
         colour: asked.colour,
-        joined: false,
-        joins_on: false,
         attack: Decibels(asked.level),
-        realisation: None,
-        glide: Seconds(0.0),
-        bend: Vec::new(),
-        sung: None,
-        voice: 1,
-        players: 1,
+        ..Gesture::plain(0.1, 0.1 + length, asked.key as u8)
     };
     let chair = ChairPerformance {
         chair: name.into(),
-        instrument: asked.instrument.into(),
         players: asked.players,
-        gestures: vec![gesture],
         level: Curve::flat(asked.level),
-        kept: Vec::new(),
         pedal: vec![(Seconds(0.0), Seconds(100.0))],
-        sticks: Curve::default(),
+        ..ChairPerformance::plain(asked.instrument, vec![gesture])
     };
     let options = Options { sample_rate: RATE as u32, tuning: 440.0, seed, manner };
     render(&chair, &options, Seconds(0.0), Seconds(0.1 + seconds))

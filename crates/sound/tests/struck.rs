@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::disallowed_methods)] // figures for a comparison: the machine's own functions will do
 
 use ripieno_instruments::{Family, Instrument, by_id, table};
-use ripieno_music::{ChairPerformance, Colour, Curve, Gesture, Place, Realisation, Stroke};
+use ripieno_music::{ChairPerformance, Colour, Curve, Gesture, Realisation, Stroke};
 use ripieno_signal::{Biquad, measure, spectrum};
 use ripieno_sound::{FORTE, FULL_SCALE, Manner, Options, render, voice};
 use ripieno_units::{Decibels, Seconds};
@@ -11,38 +11,11 @@ use ripieno_units::{Decibels, Seconds};
 const RATE: u32 = 48_000;
 
 fn note(onset: f64, end: f64, key: u8, level: f64) -> Gesture {
-    Gesture {
-        onset: Seconds(onset),
-        end: Seconds(end),
-        place: Place { bar: 1, beat: 1.0 },
-        key,
-        cents: 0.0,
-        stroke: None,
-        articulation: "sustain".into(),
-        colour: None,
-        joined: false,
-        joins_on: false,
-        attack: Decibels(level),
-        realisation: None,
-        glide: Seconds(0.0),
-        bend: Vec::new(),
-        sung: None,
-        voice: 1,
-        players: 1,
-    }
+    Gesture { attack: Decibels(level), ..Gesture::plain(onset, end, key) }
 }
 
 fn chair(instrument: &str, gestures: Vec<Gesture>) -> ChairPerformance {
-    ChairPerformance {
-        chair: instrument.into(),
-        instrument: instrument.into(),
-        players: gestures.iter().map(|g| g.players).max().unwrap_or(1),
-        gestures,
-        level: Curve::flat(0.0),
-        kept: Vec::new(),
-        pedal: Vec::new(),
-        sticks: Curve::default(),
-    }
+    ChairPerformance::plain(instrument, gestures)
 }
 
 fn play(chair: &ChairPerformance, manner: Manner, rate: u32, seconds: f64) -> Vec<f32> {

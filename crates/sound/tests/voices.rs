@@ -4,7 +4,7 @@
 
 use proptest::prelude::*;
 use ripieno_music::{
-    ChairPerformance, Colour, Curve, Gesture, Place, Realisation, Stroke, Sung, Syllable, SyllablePlace,
+    ChairPerformance, Colour, Curve, Gesture, Realisation, Stroke, Sung, Syllable, SyllablePlace,
 };
 use ripieno_signal::measure;
 use ripieno_sound::{Manner, Options};
@@ -13,39 +13,11 @@ use ripieno_units::{Decibels, Seconds};
 const RATE: u32 = 48_000;
 
 fn note(onset: f64, end: f64, key: u8) -> Gesture {
-    Gesture {
-        onset: Seconds(onset),
-        end: Seconds(end),
-        place: Place { bar: 1, beat: 1.0 },
-        key,
-        cents: 0.0,
-        stroke: None,
-        articulation: "sustain".into(),
-        colour: None,
-        joined: false,
-        joins_on: false,
-        attack: Decibels(0.0),
-        realisation: None,
-        glide: Seconds(0.0),
-        bend: Vec::new(),
-        sung: None,
-        voice: 1,
-        players: 1,
-    }
+    Gesture::plain(onset, end, key)
 }
 
 fn chair(instrument: &str, gestures: Vec<Gesture>) -> ChairPerformance {
-    let players = gestures.iter().map(|g| g.players).max().unwrap_or(1);
-    ChairPerformance {
-        chair: instrument.into(),
-        instrument: instrument.into(),
-        players,
-        gestures,
-        level: Curve::flat(0.0),
-        kept: Vec::new(),
-        pedal: Vec::new(),
-        sticks: Curve::default(),
-    }
+    ChairPerformance::plain(instrument, gestures)
 }
 
 fn options(seconds: f64) -> Span {

@@ -3,6 +3,7 @@
 // A test that cannot go on fails.
 #![allow(clippy::unwrap_used)]
 
+mod adopted;
 mod checks;
 mod cli;
 mod json;

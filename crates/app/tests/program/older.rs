@@ -2,16 +2,8 @@
 //!
 //! `older/first` is the demo as the first version wrote it; its music has not changed since and is taken from there.
 
+use super::printed::{ripieno, text};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
-
-fn ripieno(folder: &Path, words: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_ripieno")).current_dir(folder).args(words).output().unwrap()
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
 
 /// Copies a folder with all in it.
 pub fn copy(from: &Path, to: &Path) {

@@ -4,11 +4,11 @@ use sha2::{Digest, Sha256};
 use std::path::Path;
 use std::process::{Command, Output};
 
-fn ripieno(folder: &Path, words: &[&str]) -> Output {
+pub fn ripieno(folder: &Path, words: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_ripieno")).current_dir(folder).args(words).output().unwrap()
 }
 
-fn text(bytes: &[u8]) -> String {
+pub fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
@@ -25,7 +25,7 @@ const MUSIC: &str = r#"<score-partwise version="4.0"><part-list>
 <measure number="2"><note><pitch><step>D</step><octave>5</octave></pitch><duration>4</duration></note></measure></part>
 </score-partwise>"#;
 
-fn cue(music: &str) -> tempfile::TempDir {
+pub fn cue(music: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join(music), MUSIC).unwrap();
     let made = ripieno(folder.path(), &["new", "cue", "--music", music]);

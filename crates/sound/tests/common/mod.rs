@@ -1,7 +1,7 @@
 //! Tunes for instruments, and the same tunes changed.
 
-use ripieno_music::{ChairPerformance, Curve, Gesture, Place};
-use ripieno_units::{Chance, Decibels, Seconds};
+use ripieno_music::{ChairPerformance, Curve, Gesture};
+use ripieno_units::{Chance, Seconds};
 
 /// What is written: instrument, players, lowest key, span in semitones, notes together, articulation.
 pub type Line = (&'static str, u16, u8, usize, usize, &'static str);
@@ -36,23 +36,10 @@ pub enum Draw {
 
 fn gesture(onset: f64, end: f64, key: u8, articulation: &str, players: u16) -> Gesture {
     Gesture {
-        onset: Seconds(onset),
-        end: Seconds(end),
-        place: Place { bar: 1, beat: 1.0 },
-        key,
-        cents: 0.0,
-        stroke: None,
         articulation: articulation.into(),
-        colour: None,
-        joined: false,
-        joins_on: false,
-        attack: Decibels(0.0),
-        realisation: None,
         glide: Seconds(0.02),
-        bend: Vec::new(),
-        sung: None,
-        voice: 1,
         players,
+        ..Gesture::plain(onset, end, key)
     }
 }
 
@@ -94,14 +81,5 @@ pub fn tune(line: &Line, seconds: f64, seed: u64, draw: Draw) -> ChairPerformanc
     }
     gestures.sort_by(|a, b| a.onset.total_cmp(&b.onset).then(a.key.cmp(&b.key)));
     let level = Curve { points: vec![(0.0, -8.0), (0.4 * seconds, 5.0), (seconds, -5.0)] };
-    ChairPerformance {
-        chair: instrument.into(),
-        instrument: instrument.into(),
-        players,
-        gestures,
-        level,
-        kept: Vec::new(),
-        pedal: Vec::new(),
-        sticks: Curve::default(),
-    }
+    ChairPerformance { players, level, ..ChairPerformance::plain(instrument, gestures) }
 }
