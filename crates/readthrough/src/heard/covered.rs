@@ -201,6 +201,9 @@ fn finding(
     Some(found.to(balance.bar(last)).says(message).remedy(remedy).change(change).done())
 }
 
+/// A remedy lets so much more of a line be heard: one that only tips a bound is none. Own choice.
+const HEARD_MORE: f64 = 0.05;
+
 /// What works, or the best of what was tried, each with its effect.
 fn said(tried: &[Tried], before: f64) -> (String, Option<ripieno_music::Change>) {
     let effect =
@@ -210,12 +213,12 @@ fn said(tried: &[Tried], before: f64) -> (String, Option<ripieno_music::Change>)
             tried.iter().enumerate().filter(|(i, _)| *i != but).map(|(_, t)| effect(t)).take(1).collect();
         if rest.is_empty() { String::new() } else { format!("; also tried: {}", rest.join(", ")) }
     };
-    if let Some(best) = tried.iter().position(|t| t.works) {
+    if let Some(best) = tried.iter().position(|t| t.works && t.share >= before + HEARD_MORE) {
         return (format!("{}{}", effect(&tried[best]), others(best)), tried[best].change.clone());
     }
     let best = tried.iter().enumerate().max_by(|a, b| a.1.share.total_cmp(&b.1.share));
     match best {
-        Some((i, best)) if best.share > before + 0.02 => {
+        Some((i, best)) if best.share >= before + HEARD_MORE => {
             (format!("nothing tried is enough by itself; the best is {}{}", effect(best), others(i)), None)
         }
         _ => ("no remedy found".to_string(), None),
