@@ -273,3 +273,23 @@ fn the_reading_names_the_passages() {
     reading.passages[1].from_bar = 9;
     assert_ne!(drafted_from(&score, &reading).1.passages[0].to_bar, 6);
 }
+
+#[test]
+fn chairs_of_one_name_are_told_apart() {
+    let mut score = quartet();
+    let more = score.tracks.clone();
+    score.tracks.extend(more.clone());
+    score.tracks.extend(more);
+    let (_, _, template) = drafted(&score);
+    let mut names: Vec<&str> = template.chairs.iter().filter_map(|c| c.name.as_deref()).collect();
+    let said = names.len();
+    names.sort_unstable();
+    names.dedup();
+    // Tracks without a name have none here either.
+    assert_eq!(
+        (names.len(), said),
+        (said, score.tracks.iter().filter(|t| !t.name.is_empty()).count()),
+        "{names:?}"
+    );
+    law("three quartets", &score);
+}

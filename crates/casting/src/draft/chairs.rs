@@ -83,7 +83,33 @@ pub(super) fn seats(score: &Score) -> Vec<Seat> {
             doubts,
         });
     }
+    tell_apart(&mut seats);
     seats
+}
+
+/// Two chairs of one name are told apart: a soloist says so, and others of that name are counted.
+fn tell_apart(seats: &mut [Seat]) {
+    let shared = |seats: &[Seat], i: usize| {
+        !seats[i].name.is_empty() && seats.iter().filter(|s| s.name == seats[i].name).count() > 1
+    };
+    let solo = |seat: &Seat| seat.id.starts_with("solo-") && !seat.name.to_lowercase().contains("solo");
+    let soloists: Vec<usize> = (0..seats.len()).filter(|i| solo(&seats[*i]) && shared(seats, *i)).collect();
+    for i in soloists {
+        seats[i].name.push_str(" solo");
+    }
+    for i in 0..seats.len() {
+        let name = seats[i].name.clone();
+        let mut count = 2;
+        for j in i + 1..seats.len() {
+            if name.is_empty() || seats[j].name != name {
+                continue;
+            }
+            while seats.iter().any(|s| s.name == format!("{name} ({count})")) {
+                count += 1;
+            }
+            seats[j].name = format!("{name} ({count})");
+        }
+    }
 }
 
 /// Up to a sextet, strings alone are soloists.
