@@ -3,7 +3,7 @@
     delivery.py sums          stems, families, alternates against the mix, at every rate and depth; FLAC
     delivery.py wave          the files by ffprobe, sox, soundfile; the `bext` chunk byte by byte; its loudness by two other meters
     delivery.py click midi    the click against the tempo map, the MIDI files against each other, by an independent reader
-    delivery.py stopped [--long]   killed at any moment; a disk that is full, or takes nothing; a second deliver; several cues
+    delivery.py stopped [--long] [--kills N]   killed at any moment; a disk that is full, or takes nothing; a second deliver; several cues
     delivery.py --demo DIR    the demo, delivered with everything: the same checks, and the time of each step
 
 The layout of the chunk is that of EBU Tech 3285 version 2. Exit code 1 where something promised fails.
@@ -36,6 +36,8 @@ import tools
 from make import PROGRAM, TEN, above, timed
 
 LONG = "--long" in sys.argv
+# Runs that are ended with SIGKILL.
+KILLS = int(sys.argv[sys.argv.index("--kills") + 1]) if "--kills" in sys.argv else 500 if LONG else 10
 # Quick runs do with fewer chairs: a whole family, one that is alone in its own, the tune and who doubles it.
 CHAIRS = TEN if LONG else [c for c in TEN if c.id in ("flutes", "harp", "timpani", "violins-1", "violas", "basses")]
 DELIVER = ('[deliver]\nnumber = "1m3"\nversion = 2\nlead-in = 2\nstems = ["families", "chairs", "dry"]\n'
@@ -428,7 +430,7 @@ def stopped(verdict, scratch):
     inputs = {n: (folder / n).read_bytes() for n in ("template.toml", "music.mid")}
 
     draw = random.Random(5)
-    kills, ended = 500 if LONG else 10, 0
+    kills, ended = KILLS, 0
     for number in range(kills):
         # Every one has other names and chunks to write, and some have other stems.
         version = plan.replace("version = 2", f"version = {3 + number % 2}")
@@ -535,7 +537,7 @@ CHECKS = {"sums": sums, "wave": wave, "click": click, "midi": midi, "stopped": s
 
 
 def main():
-    words = [w for w in sys.argv[1:] if not w.startswith("--")]
+    words = [w for w in sys.argv[1:] if not w.startswith("--") and not w.isdigit()]
     verdict = tools.Verdict()
     with tempfile.TemporaryDirectory() as scratch:
         if "--demo" in sys.argv:
