@@ -35,10 +35,12 @@ def found(*names):
 
 
 class Page:
-    """A copy of a cue (the demo if none is named), opened; `wide` and `high` are the window's size in pixels."""
+    """A copy of a cue (the demo if none is named), opened; `wide` and `high` are the window's size in pixels; `traced`
+    records what the browser asks for."""
 
-    def __init__(self, cue=None, wide=1680, high=1050):
+    def __init__(self, cue=None, wide=1680, high=1050, traced=False):
         self.cue_from, self.size = cue or ROOT / "demo" / "night-ferry", (wide, high)
+        self.traced = traced
         self.program = self.browser = None
 
     def __enter__(self):
@@ -72,7 +74,7 @@ class Page:
                      "--autoplay-policy=no-user-gesture-required", f"--user-data-dir={self.home / 'browser'}",
                      "--force-prefers-reduced-motion", f"--window-size={self.size[0]},{self.size[1]}"]:
             options.add_argument(flag)
-        options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+        options.set_capability("goog:loggingPrefs", {"browser": "ALL"} | ({"performance": "ALL"} if self.traced else {}))
         self.browser = webdriver.Chrome(options=options, service=Service(found("chromedriver")))
         self.browser.set_script_timeout(60)
         self.browser.get(self.address)

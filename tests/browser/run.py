@@ -9,6 +9,7 @@ import time
 import traceback
 from pathlib import Path
 
+import film
 import hall
 from measure import figures
 from page import PROGRAM, ROOT, Keys, Page
@@ -312,6 +313,11 @@ bar = 9
     page.until("undone", lambda: "[[tempo]]" not in path.read_text(), 60)
 
 
+@check
+def a_film_runs_with_the_music(page):
+    film.film(page)
+
+
 def main():
     wanted = sys.argv[1:]
     failed = 0
@@ -321,7 +327,7 @@ def main():
         begun = time.monotonic()
         words = function.__name__.replace("_", " ")
         try:
-            with Page() as page:
+            with Page(traced=function.__name__.startswith("a_film")) as page:
                 page.until("the board", lambda: page.all(".cell"), 60)
                 try:
                     function(page)

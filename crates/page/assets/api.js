@@ -95,12 +95,24 @@ export async function renew(renewal) {
     template.innerHTML = html;
     const fresh = template.content.firstElementChild;
     if (!fresh) continue;
-    if (old.classList.contains("cell")) fresh.classList.add("settles");
-    old.replaceWith(fresh);
+    if (old.classList.contains("cell")) settle(old, fresh);
+    else old.replaceWith(fresh);
   }
   cue.dataset.state = String(renewal.state);
   if (focused && document.activeElement?.id !== focused) document.getElementById(focused)?.focus({ preventScroll: true });
   document.dispatchEvent(new CustomEvent("renewed", { detail: renewal.pieces.map(([id]) => id) }));
+}
+
+/**
+ * A cell takes in what is new and stays the element that it is: another one in its place would have the whole board laid out anew.
+ * @param {Element} cell
+ * @param {Element} fresh
+ */
+function settle(cell, fresh) {
+  const edited = cell.classList.contains("edited");
+  cell.className = `${fresh.className} settles${edited ? " edited" : ""}`;
+  for (const name of ["data-text", "aria-label"]) cell.setAttribute(name, fresh.getAttribute(name) ?? "");
+  cell.replaceChildren(...fresh.childNodes);
 }
 
 /** @type {Promise<void> | undefined} */

@@ -311,12 +311,13 @@ export function startBoard() {
     tell([cellAct(to, words)]);
   });
   for (const what of ["renewed", "reloaded"])
-    document.addEventListener(what, () => {
+    document.addEventListener(what, (event) => {
       refold();
       mark();
       cellAt(here.row, here.column)?.setAttribute("tabindex", "0");
-      // These ask for places on the page, hence for a layout of all of it: the new cell is seen before.
-      requestAnimationFrame(() => setTimeout(drawHandOvers));
+      // These ask for places on the page, hence for a layout: the new cell is seen before.
+      const changed = what === "reloaded" || /** @type {CustomEvent<string[]>} */ (event).detail.includes("hand-overs");
+      if (changed) requestAnimationFrame(() => setTimeout(drawHandOvers));
     });
   window.addEventListener("resize", drawHandOvers);
   document.fonts?.ready.then(drawHandOvers);

@@ -40,6 +40,7 @@ function tell() {
   const seat = seatOf(chair);
   const [x, y] = moving && moving.seat === seat ? [moving.x, moving.y] : [Number(seat?.dataset.x), Number(seat?.dataset.y)];
   one("seat-place").textContent = seat ? placed(x, y) : "";
+  one("seat-usual").disabled = !(document.getElementById("hall-plan")?.dataset.placed ?? "").split(" ").includes(chair);
 }
 
 /**
@@ -193,6 +194,7 @@ async function sent(field) {
   const to = (/** @type {string[]} */ p, /** @type {unknown} */ value) => acts.push({ template: { path: p, value } });
   if (field.type === "checkbox") to(path, field.checked);
   else if (field.type !== "number") to(path, field.value);
+  else if (field.value.trim() === "" && !empty && path.length === 3 && path[0] !== "stage" && !field.validity.badInput) acts.push({ usual: { path } });
   else if (field.value.trim() === "" && empty) to([...path.slice(0, -1), empty], false);
   else if (field.value.trim() === "" || !field.validity.valid || Number.isNaN(field.valueAsNumber)) {
     field.setAttribute("aria-invalid", "true");
@@ -205,6 +207,32 @@ async function sent(field) {
   if (!refusal) return field.removeAttribute("aria-invalid");
   field.setAttribute("aria-invalid", "true");
   say(refusal.message, "trouble");
+}
+
+/** Takes the chosen chair's own seat back. */
+async function usual() {
+  const chair = one("seat-of").value;
+  const refusal = await change(() => act([{ usual: { path: ["chair", chair, "seat"] } }]));
+  if (refusal) return say(refusal.message, "trouble");
+  tell();
+  one("seat-of").focus();
+  say(`${seatOf(chair)?.querySelector("text")?.textContent ?? ""}: where the seating has it; undo brings its own seat back`);
+}
+
+/**
+ * Takes back all that is said of a chair's or a family's sends.
+ * @param {HTMLElement} button
+ */
+async function sentAsUsual(button) {
+  const path = (button.dataset.path ?? "").split(" ");
+  const row = button.closest("tr");
+  const next = row?.querySelector("select")?.id ?? "";
+  const acts = (button.dataset.keys ?? "").split(" ").map((key) => ({ usual: { path: [...path, key] } }));
+  const refusal = await change(() => act(acts));
+  if (refusal) return say(refusal.message, "trouble");
+  // The button is gone with what it took back.
+  document.getElementById(next)?.focus();
+  say("taken back; undo brings it again");
 }
 
 let asked = "";
@@ -249,7 +277,10 @@ export function startHall() {
   });
   document.addEventListener("click", (event) => {
     const id = event.target instanceof Element ? event.target.closest("button")?.id : "";
-    if (id === "hear-before") hear(true);
+    const back = event.target instanceof Element ? /** @type {HTMLElement | null} */ (event.target.closest("button.sends-back")) : null;
+    if (back) sentAsUsual(back);
+    else if (id === "seat-usual") usual();
+    else if (id === "hear-before") hear(true);
     else if (id === "hear-now") hear(false);
   });
   for (const what of ["renewed", "reloaded"])

@@ -295,7 +295,29 @@ function show() {
   }
   const whole = Math.max(0, Math.floor(seconds));
   one("heard-place").textContent = `bar ${bar} · ${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
-  document.dispatchEvent(new CustomEvent("heard", { detail: { seconds, bar, playing: !!now } }));
+  document.dispatchEvent(new CustomEvent("heard", { detail: { seconds, bar, latency: latency(), playing: !!now } }));
+}
+
+/** How long what goes out now takes to the ear, seconds, as the browser knows it; the output's clock, which goes in steps, is smoothed. */
+function latency() {
+  if (!context) return 0;
+  const { contextTime = 0, performanceTime = 0 } = context.getOutputTimestamp();
+  const late = context.currentTime - contextTime - (performance.now() - performanceTime) / 1000;
+  return contextTime > 0 && Math.abs(late) < 0.5 ? late : context.outputLatency || 0;
+}
+
+/** Where the music is, seconds from bar 1; when that is heard; and whether it goes on. */
+export const placeNow = () => ({ seconds: program ? heardFrame() / program.rate - program.lead_in : 0, latency: latency(), playing: !!now });
+
+/**
+ * Goes to a time of the cue; what sounds goes on there.
+ * @param {number} seconds
+ */
+export async function goTo(seconds) {
+  const p = program ?? (await load());
+  from = Math.max(0, Math.min(p.frames - 1, Math.round((seconds + p.lead_in) * p.rate)));
+  if (now) await begin(from, false);
+  else show();
 }
 
 function follow() {

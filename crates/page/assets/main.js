@@ -3,6 +3,7 @@ import { cueElement, follow, step } from "./api.js";
 import { startBeside } from "./beside.js";
 import { startBoard } from "./board.js";
 import { startEditing } from "./edit.js";
+import { startFilm } from "./film.js";
 import { startFindings } from "./findings.js";
 import { startHall } from "./hall.js";
 import { startHome } from "./home.js";
@@ -29,6 +30,7 @@ if (cueElement()) {
   if (view === "hall") startHall();
   if (view === "patches") startPatches();
   if (document.getElementById("listening")) startListening();
+  if (view === "board") startFilm();
   document.addEventListener("click", (event) => {
     const id = event.target instanceof Element ? event.target.closest("button")?.id : "";
     if (id === "undo" || id === "redo") step(id);

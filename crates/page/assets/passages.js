@@ -24,6 +24,8 @@ function show(beside, entries) {
   box.setAttribute("aria-label", beside.textContent ?? "");
   for (const entry of entries) {
     const form = document.createElement("form");
+    // Narrower where three stand side by side.
+    form.className = (entry.fields?.length ?? 0) > 2 ? "many" : "";
     for (const field of entry.fields ?? []) {
       const label = document.createElement("label");
       const input = document.createElement("input");

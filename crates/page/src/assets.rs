@@ -25,6 +25,9 @@ const FILES: &[(&str, &str, &str)] = &[
     ("view.js", SCRIPT, include_str!("../assets/view.js")),
     ("out.js", SCRIPT, include_str!("../assets/out.js")),
     ("listen.js", SCRIPT, include_str!("../assets/listen.js")),
+    ("film.js", SCRIPT, include_str!("../assets/film.js")),
+    ("timecode.js", SCRIPT, include_str!("../assets/timecode.js")),
+    ("film.css", "text/css; charset=utf-8", include_str!("../assets/film.css")),
     ("listen.css", "text/css; charset=utf-8", include_str!("../assets/listen.css")),
     ("home.js", SCRIPT, include_str!("../assets/home.js")),
 ];

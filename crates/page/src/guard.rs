@@ -80,7 +80,7 @@ const ANSWER: &[(&str, &str)] = &[
     ("cache-control", "no-store"),
     (
         "content-security-policy",
-        "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; media-src 'self' blob:; font-src 'self'; form-action 'none'; frame-ancestors 'none'; base-uri 'none'",
+        "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; media-src blob:; font-src 'self'; form-action 'none'; frame-ancestors 'none'; base-uri 'none'",
     ),
     ("cross-origin-resource-policy", "same-origin"),
     ("cross-origin-opener-policy", "same-origin"),

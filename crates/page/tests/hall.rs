@@ -92,6 +92,68 @@ fn well_formed(html: &str) {
 }
 
 #[test]
+fn a_seat_and_sends_of_its_own_are_taken_back_and_come_again_with_undo() {
+    run(async {
+        let house = house();
+        let before = house.template();
+        let placed = |page: &str| {
+            let list = page.split("data-placed=\"").nth(1).unwrap().split('"').next().unwrap();
+            list.split(' ').any(|c| c == "celesta")
+        };
+        let place = |page: &str| {
+            let seat = page.split(r#"id="seat-celesta""#).nth(1).unwrap();
+            seat.split('>').next().unwrap().to_string()
+        };
+        let page = house.get("hall").await;
+        assert!(placed(&page));
+        let own = place(&page);
+        house
+            .post("act", json!({"acts": [{"usual": {"path": ["chair", "celesta", "seat"]}}], "seen": 0}))
+            .await;
+        let page = house.get("hall").await;
+        let without = house.template();
+        assert!(!placed(&page) && place(&page) != own, "{}", place(&page));
+        assert_eq!(without, before.replacen("seat       = [-6.9, 7.0]\n", "", 1));
+        // The same place as words give it.
+        house.post("hall/seat", json!({"chair": "celesta", "words": "as usual", "seen": 0})).await;
+        assert_eq!(place(&house.get("hall").await), place(&page));
+        for text in [&without, &before] {
+            house.post("undo", json!({"seen": 0})).await;
+            assert_eq!(house.template(), *text);
+        }
+        assert_eq!(place(&house.get("hall").await), own);
+        house.post("redo", json!({"seen": 0})).await;
+        assert_eq!(house.template(), without);
+        house.post("undo", json!({"seen": 0})).await;
+        // Sends: an exception with a level and no hall, taken back in one step.
+        let row = |page: &str| {
+            let row = page.split(r#"data-chair="celesta"><th"#).nth(1).unwrap();
+            row.split("</tr>").next().unwrap().to_string()
+        };
+        let plain = row(&house.get("hall").await);
+        assert!(!plain.contains("sends-back"));
+        let set = |key: &str, value: Value| json!({"template": {"path": ["chair", "celesta", key], "value": value}});
+        house
+            .post("act", json!({"acts": [set("send-db", json!(-4.5)), set("dry", json!(true))], "seen": 0}))
+            .await;
+        let excepted = row(&house.get("hall").await);
+        assert!(excepted.contains(r#"data-keys="send-db dry""#) && excepted.contains('†'), "{excepted}");
+        let back: Vec<Value> =
+            ["send-db", "dry"].iter().map(|k| json!({"usual": {"path": ["chair", "celesta", k]}})).collect();
+        house.post("act", json!({"acts": back, "seen": 0})).await;
+        assert_eq!(row(&house.get("hall").await), plain);
+        assert_eq!(house.template(), before);
+        house.post("undo", json!({"seen": 0})).await;
+        assert_eq!(row(&house.get("hall").await), excepted);
+        // A whole chair is no value.
+        let (status, text) = house
+            .ask("POST", "act", Some(json!({"acts": [{"usual": {"path": ["chair", "celesta"]}}], "seen": 0})))
+            .await;
+        assert!(!status.is_success() && text.contains("table"), "{text}");
+    });
+}
+
+#[test]
 fn a_seat_is_moved_by_words_and_by_hand_and_moved_back() {
     run(async {
         let house = house();

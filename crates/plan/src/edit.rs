@@ -5,6 +5,8 @@
 
 use crate::diagnostic::Lines;
 pub use crate::edit_chairs::{add_chair, move_chair, remove_chair};
+pub use crate::edit_gone::remove_value;
+use crate::edit_gone::take_out;
 pub use crate::edit_others::{drop_other, keep_other, swap_other};
 pub use crate::edit_picture::{move_hits, set_tempi};
 use crate::toml::{key, quoted};
@@ -146,24 +148,7 @@ pub fn remove_cell<'a>(
             near.map_or(String::new(), |n| format!("did you mean `{n}`?")),
         ));
     };
-    let start = cells.key(chair).and_then(|k| k.span()).map_or(0, |s| s.start);
-    let end = item.span().map_or(start, |s| s.end);
-    if casting.is_some_and(Item::is_inline_table) {
-        // With the comma after it, or the one before it where it is the last.
-        let rest = &text[end..];
-        let after = rest.trim_start().starts_with(',').then(|| end + rest.find(',').unwrap_or(0) + 1);
-        let start = if after.is_none() {
-            text[..start].trim_end().strip_suffix(',').map_or(start, str::len)
-        } else {
-            start
-        };
-        let end = after.map_or(end, |e| e + text[e..].len() - text[e..].trim_start_matches(' ').len());
-        return checked(splice(text, start..end, ""));
-    }
-    let lines = Lines::new(text);
-    let range =
-        lines.range(lines.index(start)).start..lines.range(lines.index(end.saturating_sub(1).max(start))).end;
-    checked(splice(text, range, ""))
+    take_out(text, cells, chair, item, casting.is_some_and(Item::is_inline_table))
 }
 
 /// Gives a passage another name.

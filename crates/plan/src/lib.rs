@@ -21,6 +21,7 @@ mod diagnostic;
 mod dynamics;
 pub mod edit;
 mod edit_chairs;
+mod edit_gone;
 mod edit_others;
 mod edit_picture;
 

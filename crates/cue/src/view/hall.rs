@@ -27,6 +27,8 @@ pub struct Stage {
     pub common: Option<(String, f64)>,
     /// Halls that may be named: the template's own, then those that are built in.
     pub known: Vec<String>,
+    /// Chairs whose seat the template says, so that it can be taken back to where the seating has them.
+    pub placed: Vec<String>,
     /// Families that have chairs, in score order, each with its chairs.
     pub families: Vec<FamilySends>,
 }
@@ -59,6 +61,8 @@ pub struct Sends {
     pub dry: bool,
     /// Of these four, those that the template says for it itself.
     pub own: [bool; 4],
+    /// The keys that the template says for it itself, to be taken out where its family's are to hold again.
+    pub said: Vec<&'static str>,
     /// What differs from its family, in words.
     pub exception: Option<String>,
 }
@@ -138,6 +142,7 @@ pub fn stage(played: &Played) -> Stage {
         hall: stage.hall.name.clone(),
         common: stage.common.as_ref().map(|c| (c.name.clone(), stage.common_db)),
         known: own.chain(built_in).collect(),
+        placed: template.chairs.iter().filter(|c| c.seat.is_some()).map(|c| c.id.clone()).collect(),
         families,
     }
 }
@@ -211,6 +216,16 @@ fn sends(template: &Template, path: [&str; 2], name: &str, own: &Placing, family
             own.common_db.is_some() || own.common.is_some(),
             own.dry.is_some(),
         ],
+        said: [
+            ("hall", own.hall.is_some()),
+            ("send-db", own.send_db.is_some()),
+            ("common-db", own.common_db.is_some()),
+            ("common", own.common.is_some()),
+            ("dry", own.dry.is_some()),
+        ]
+        .into_iter()
+        .filter_map(|(key, said)| said.then_some(key))
+        .collect(),
         exception,
     }
 }

@@ -75,6 +75,11 @@ pub enum Act {
         /// The value.
         value: NewValue,
     },
+    /// A value of the template is taken out: the chair sits where the seating has it, or is sent where its family is.
+    Usual {
+        /// Table and key.
+        path: Vec<String>,
+    },
     /// A chair is added to the template.
     AddChair {
         /// Its id.
@@ -134,6 +139,7 @@ impl Act {
             Self::Swap { passage, name } => format!("{passage} as in {name}"),
             Self::Drop { passage, name } => format!("casting {name} of {passage} dropped"),
             Self::Plan { path, .. } | Self::Template { path, .. } => path.join(", "),
+            Self::Usual { path } => format!("{}, as usual", path.join(", ")),
             Self::AddChair { id, .. } => format!("{id} added"),
             Self::RemoveChair { id } => format!("{id} removed"),
             Self::MoveChair { id, .. } => format!("{id} moved"),
@@ -188,7 +194,9 @@ impl Act {
             Self::Accept { finding, reason } => {
                 edit::set_value(text, &["accept", finding], &NewValue::Text(reason.clone()))
             }
-            Self::Template { .. } | Self::AddChair { .. } | Self::MoveChair { .. } => Ok(text.to_string()),
+            Self::Template { .. } | Self::Usual { .. } | Self::AddChair { .. } | Self::MoveChair { .. } => {
+                Ok(text.to_string())
+            }
         };
         made.map_err(refused)
     }
@@ -197,6 +205,10 @@ impl Act {
     pub fn on_template(&self, text: &str) -> Result<String, CueError> {
         let made = match self {
             Self::Template { path, value } => set(text, path, value),
+            Self::Usual { path } => {
+                let path: Vec<&str> = path.iter().map(String::as_str).collect();
+                edit::remove_value(text, &path)
+            }
             Self::AddChair { id, instrument, players, name, before } => {
                 let mut values = vec![
                     ("instrument", NewValue::Text(instrument.clone())),

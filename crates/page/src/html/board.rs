@@ -58,9 +58,9 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 </div>
 <svg id="hand-over-strokes" aria-hidden="true"></svg>
 </section>
-<aside class="side" id="side" aria-label="Findings, picture, handwork">{findings}{beside}</aside>
+<div class="by-board">{film}<aside class="side" id="side" aria-label="Findings, picture, handwork">{findings}{beside}</aside></div>
 </main>
-{handovers}
+{handovers}{film_facts}
 </div>"#,
         id = escape(&open.id),
         state = fragments.state(),
@@ -71,6 +71,8 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         findings = piece("findings"),
         beside = piece("beside"),
         handovers = piece("hand-overs"),
+        film = super::film::panel(),
+        film_facts = piece("film-facts"),
         legend = legend(),
         controls = button("write-out", "write out", "MIDI, mix and stems into the cue's folder"),
         listening = super::listening::controls(),
@@ -81,6 +83,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
             button("narrower", "narrower", "passages narrower"),
             button("hide-silent", "only who plays", "hide chairs that play nothing"),
             button("show-findings", "findings", "show or put away the findings"),
+            button("show-film", "film", "show or put away a film that runs with the music"),
             button("light", "night", "light or dark"),
         ]
         .concat(),
@@ -152,8 +155,9 @@ fn family(shown: &Shown, fragments: &Fragments, from: usize, to: usize) -> Strin
     let name = if name == "Harp" && rows.len() > 1 { "Plucked" } else { name };
     // One chair says itself what it is.
     let shown_name = if rows.len() > 1 { name } else { "" };
+    let silent = if rows.iter().any(Row::plays) { "" } else { " silent" };
     let mut out = format!(
-        r#"<div class="family" role="rowgroup" data-family="{name}"><div class="family-row" role="row"><div class="family-row" role="rowheader"><button type="button" class="bracket" aria-expanded="true" title="fold or unfold {name}" aria-label="{name}"><span>{shown_name}</span></button></div></div>"#
+        r#"<div class="family{silent}" role="rowgroup" data-family="{name}"><div class="family-row" role="row"><div class="family-row" role="rowheader"><button type="button" class="bracket" aria-expanded="true" title="fold or unfold {name}" aria-label="{name}"><span>{shown_name}</span></button></div></div>"#
     );
     for (i, row) in rows.iter().enumerate() {
         out.push_str(&chair(shown, fragments, from + i, row));

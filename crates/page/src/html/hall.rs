@@ -45,7 +45,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 <h2>Seat of <select id="seat-of" aria-label="whose seat">{chairs}</select></h2>
 <p class="place"><output id="seat-place"></output></p>
 <label>Put it <input id="seat-words" autocomplete="off" spellcheck="false" placeholder="second row, left" aria-describedby="seat-fault seat-hint"></label>
-<button type="submit">put</button>
+<button type="submit">put</button> <button type="button" id="seat-usual" disabled title="take its own seat out of the template: it sits where the seating has it">as the seating has it</button>
 <p id="seat-fault" class="fault" role="alert"></p>
 <p id="seat-hint" class="hints">2 m right of violas · behind the horns · between flutes and oboe · 6 m from the conductor · as usual. Left is the conductor’s. On the plan: drag, or the arrow keys, a quarter of a metre each.</p>
 </form>
@@ -81,7 +81,12 @@ fn chairs(shown: &Shown) -> String {
 /// The renewable pieces.
 pub fn pieces(pieces: &mut BTreeMap<String, String>, drawn: &mut Drawn, shown: &Shown) {
     drawn.hall.put(pieces, stage(&shown.played), |stage| {
-        let whole = format!(r#"<div id="hall-plan">{}{}</div>"#, plan(&stage.plan), key(stage));
+        let whole = format!(
+            r#"<div id="hall-plan" data-placed="{}">{}{}</div>"#,
+            escape(&stage.placed.join(" ")),
+            plan(&stage.plan),
+            key(stage)
+        );
         vec![("hall-plan".into(), whole), ("hall-sends".into(), sends(stage))]
     });
 }
@@ -144,7 +149,7 @@ fn sends(stage: &Stage) -> String {
         );
     }
     out.push_str(
-        r#"</p><table class="sends"><thead><tr><th scope="col">Family, and who differs</th><th scope="col">Hall</th><th scope="col">to it, dB</th><th scope="col">to the common, dB</th><th scope="col">dry</th></tr></thead><tbody>"#,
+        r#"</p><table class="sends"><thead><tr><th scope="col">Family, and who differs</th><th scope="col">Hall</th><th scope="col">to it, dB</th><th scope="col">to the common, dB</th><th scope="col">dry</th><th scope="col"><span class="unseen">take back</span></th></tr></thead><tbody>"#,
     );
     for family in &stage.families {
         row(&mut out, stage, &family.sends, "of-family");
@@ -157,7 +162,7 @@ fn sends(stage: &Stage) -> String {
             );
         }
     }
-    out + r#"</tbody></table><p class="hints">0 dB is what the room itself would give. Empty: nothing goes to the common hall. The chosen seat has its row here; what you change for it becomes an exception, marked †.</p></section>"#
+    out + r#"</tbody></table><p class="hints">0 dB is what the room itself would give. Empty: nothing goes to the common hall. The chosen seat has its row here; what you change for it becomes an exception, marked †, and “as family” takes it back. An empty level to its hall is its family’s.</p></section>"#
 }
 
 fn row(out: &mut String, stage: &Stage, sends: &Sends, class: &str) {
@@ -178,17 +183,37 @@ fn row(out: &mut String, stage: &Stage, sends: &Sends, class: &str) {
         .map_or(String::new(), |e| format!(r#"<span class="quiet">{}</span>"#, escape(e)));
     let _ = write!(
         out,
-        r#"<tr class="{class}" data-{kind}="{id}"><th scope="row">{name}{dagger}{said}</th><td><select id="sends-{key}-hall" class="own{h}" aria-label="hall of {name}" data-path="{kind} {id} hall">{halls}</select></td><td><input id="sends-{key}-send" class="own{s}" type="number" min="-60" max="20" step="0.5" value="{send}" aria-label="sent to its hall by {name}, dB" data-path="{kind} {id} send-db"></td><td><input id="sends-{key}-common" class="own{c}" type="number" min="-60" max="20" step="0.5" value="{common}" aria-label="sent to the common hall by {name}, dB; empty for nothing" data-path="{kind} {id} common-db" data-empty="common"{none}></td><td><input id="sends-{key}-dry" class="own{d}" type="checkbox"{dry} aria-label="{name} dry" data-path="{kind} {id} dry"></td></tr>"#,
+        r#"<tr class="{class}" data-{kind}="{id}"><th scope="row">{name}{dagger}{said}</th><td><select id="sends-{key}-hall" class="own{h}" aria-label="hall of {name}" data-path="{kind} {id} hall">{halls}</select></td><td><input id="sends-{key}-send" class="own{s}" type="number" min="-60" max="20" step="0.5" value="{send}" aria-label="sent to its hall by {name}, dB" data-path="{kind} {id} send-db"></td><td><input id="sends-{key}-common" class="own{c}" type="number" min="-60" max="20" step="0.5" value="{common}" aria-label="sent to the common hall by {name}, dB; empty for nothing" data-path="{kind} {id} common-db" data-empty="common"{none}></td><td><input id="sends-{key}-dry" class="own{d}" type="checkbox"{dry} aria-label="{name} dry" data-path="{kind} {id} dry"></td><td>{back}</td></tr>"#,
         id = escape(id),
         name = escape(&name),
         halls = options(&stage.known, &sends.hall, false),
         send = sends.send_db,
         dry = if sends.dry { " checked" } else { "" },
+        back = back(sends, class, &name),
         h = own(0),
         s = own(1),
         c = own(2),
         d = own(3),
     );
+}
+
+/// What takes back all that is said for a row itself; nothing where nothing is.
+fn back(sends: &Sends, class: &str, name: &str) -> String {
+    if sends.said.is_empty() {
+        return String::new();
+    }
+    let [kind, id] = &sends.path;
+    let (word, like) = if class == "of-family" {
+        ("as all", "as all others are")
+    } else {
+        ("as family", "as its family is")
+    };
+    format!(
+        r#"<button type="button" class="sends-back" id="sends-{kind}-{id}-back" data-path="{kind} {id}" data-keys="{keys}" title="take back what is said for {name} itself: it is sent {like}" aria-label="{name} {word}">{word}</button>"#,
+        id = escape(id),
+        keys = sends.said.join(" "),
+        name = escape(name),
+    )
 }
 
 /// The rooms with their curves.

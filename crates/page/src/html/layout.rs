@@ -19,6 +19,7 @@ pub fn layout(house: &House, title: &str, body: &str) -> String {
 <link rel="stylesheet" href="/assets/board.css">
 <link rel="stylesheet" href="/assets/opened.css">
 <link rel="stylesheet" href="/assets/listen.css">
+<link rel="stylesheet" href="/assets/film.css">
 <link rel="stylesheet" href="/assets/hall.css">
 <link rel="stylesheet" href="/assets/patches.css">
 <script type="module" src="/assets/main.js"></script>

@@ -2,6 +2,7 @@
 
 mod beside;
 mod board;
+mod film;
 mod findings;
 mod hall;
 mod hits;
@@ -43,6 +44,7 @@ pub fn pieces(
     pieces.insert("steps".into(), board::steps(shown));
     pieces.insert("trouble".into(), board::trouble(shown));
     pieces.insert("hand-overs".into(), board::hand_overs(shown));
+    pieces.insert("film-facts".into(), film::facts(shown));
     pieces.insert("findings".into(), findings::findings(id, shown, through));
     pieces.insert("beside".into(), beside::beside(shown, through));
     pieces

@@ -98,6 +98,9 @@ enum Sent {
         path: Vec<String>,
         value: Value,
     },
+    Usual {
+        path: Vec<String>,
+    },
     AddChair {
         id: String,
         instrument: String,
@@ -183,6 +186,7 @@ impl Sent {
             Self::Drop { passage, name } => Act::Drop { passage, name },
             Self::Plan { path, value } => Act::Plan { path, value: value.within()?.into() },
             Self::Template { path, value } => Act::Template { path, value: value.within()?.into() },
+            Self::Usual { path } => Act::Usual { path },
             Self::AddChair { id, instrument, players, name, before } => {
                 Act::AddChair { id, instrument, players, name, before }
             }
