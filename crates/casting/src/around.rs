@@ -18,6 +18,7 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
     let mut level_set = false;
     let mut curves: BTreeMap<ControlKind, i16> = BTreeMap::new();
     let mut leader: Option<&Segment> = None;
+    let mut cut: Option<Cut> = None;
     for (i, one) in played.iter().enumerate() {
         let segment = one.segment;
         // Of several divisions at once the first has the word.
@@ -79,7 +80,10 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
         let reads_on = leader
             .is_some_and(|l| segment.continues(l) || own_signs && l.own_signs(chair) && l.to == segment.from);
         let goes_on = reads_on && leader.is_some_and(|l| !sets_level(&steps_of(l)));
-        if !replaced && !goes_on {
+        let before = content.directions.len();
+        let on =
+            if replaced { None } else { cut.take().and_then(|cut| cut.carried_on(one, from, ends, content)) };
+        if !replaced && !goes_on && on.is_none() {
             source_level(one, from, ends, &mut level_set, content);
         }
         if !steps.is_empty() {
@@ -128,7 +132,58 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
             content.directions.extend(one.strand.directions.iter().find(mark).cloned());
         }
         controls(one, from, reads_on, &mut curves, content);
+        cut = if replaced { None } else { on.flatten().or_else(|| Cut::of(one, ends, before, content)) };
         leader = Some(segment);
+    }
+}
+
+/// A hairpin that is left where a chair changes its source, though its source's goes on.
+struct Cut {
+    /// Index of the direction.
+    direction: usize,
+    /// Where it is left.
+    at: Beats,
+    /// What its source has there.
+    level: Option<Dynamic>,
+    goes_on: DirectionKind,
+}
+
+impl Cut {
+    /// The hairpin that ends at `ends` for want of more source: among the directions from the index `first` on.
+    fn of(one: &Played, ends: Beats, first: usize, content: &Content) -> Option<Self> {
+        let (level, hairpin) = dynamics::in_force(&one.strand.directions, ends);
+        let goes_on = hairpin?.kind;
+        let left = |d: &Direction| matches!(d.kind, DirectionKind::Hairpin { to, .. } if to == ends);
+        let direction = first + content.directions[first..].iter().rposition(left)?;
+        Some(Self { direction, at: ends, level, goes_on })
+    }
+
+    /// One hairpin, if the next source has the same one under way from the same level: then its level is not said again.
+    /// Within is what is left of it where that source ends too.
+    fn carried_on(
+        self,
+        one: &Played,
+        from: Beats,
+        ends: Beats,
+        content: &mut Content,
+    ) -> Option<Option<Self>> {
+        let (level, hairpin) = dynamics::in_force(&one.strand.directions, from);
+        let mark = |d: &Direction| d.at == from && matches!(d.kind, DirectionKind::Dynamic(_));
+        let marked = one.strand.directions.iter().chain(&content.directions).any(mark);
+        if self.at != from
+            || marked
+            || level != self.level
+            || hairpin.map(|h| h.kind) != Some(self.goes_on.clone())
+        {
+            return None;
+        }
+        let DirectionKind::Hairpin { to: whole, .. } = self.goes_on else { return None };
+        if let Some(Direction { kind: DirectionKind::Hairpin { to, .. }, .. }) =
+            content.directions.get_mut(self.direction)
+        {
+            *to = whole.min(ends);
+        }
+        Some((whole > ends).then_some(Self { at: ends, ..self }))
     }
 }
 

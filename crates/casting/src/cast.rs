@@ -64,7 +64,7 @@ fn gather(casting: &mut Casting, chair: &str) -> (Vec<Cell>, Vec<Segment>) {
     let (mut cells, mut all): (Vec<Cell>, Vec<Segment>) = (Vec::new(), Vec::new());
     for (i, passage) in plan.passages.iter().enumerate() {
         let Some(window) = casting.windows[i] else { continue };
-        let segments = casting.segments(chair, i, &mut Vec::new());
+        let segments = casting.segments(chair, i);
         let col = passage.cells.iter().find(|c| c.chair == chair).and_then(|c| {
             c.words.divisions.iter().flatten().find_map(|turn| match &turn.source {
                 Source::Col { chair } => Some(chair.clone()),

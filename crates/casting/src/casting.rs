@@ -27,7 +27,7 @@ pub(crate) struct Casting<'a> {
     pub(crate) windows: Vec<Option<Window>>,
     strands: BTreeMap<StrandKey, Option<Rc<Strand>>>,
     /// Cells worked out already, by passage and chair.
-    pub(crate) known: BTreeMap<(usize, String), Vec<Segment>>,
+    pub(crate) known: BTreeMap<(usize, String, Beats, Beats), Vec<Segment>>,
     pub(crate) findings: Vec<Finding>,
 }
 

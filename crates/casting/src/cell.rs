@@ -68,12 +68,25 @@ impl<'a> Casting<'a> {
         plan.passages.get(passage)?.cells.iter().find(|c| c.chair == chair)
     }
 
-    /// What a chair plays in a passage. `chain` holds the chairs that ask for it, the first first.
-    pub(crate) fn segments(&mut self, chair: &str, passage: usize, chain: &mut Vec<String>) -> Vec<Segment> {
+    /// What a chair plays in a passage.
+    pub(crate) fn segments(&mut self, chair: &str, passage: usize) -> Vec<Segment> {
+        let Some(window) = self.windows[passage] else { return Vec::new() };
+        self.within(chair, passage, (window.from, window.to), &mut Vec::new())
+    }
+
+    /// What a chair plays between two times of a passage: what others do at other times is not asked, so that two chairs
+    /// may lead each other in turn. `chain` holds the chairs that ask for it, the first first.
+    fn within(
+        &mut self,
+        chair: &str,
+        passage: usize,
+        (begin, end): (Beats, Beats),
+        chain: &mut Vec<String>,
+    ) -> Vec<Segment> {
         let (Some(cell), Some(window)) = (self.cell(chair, passage), self.windows[passage]) else {
             return Vec::new();
         };
-        let name = (passage, chair.to_owned());
+        let name = (passage, chair.to_owned(), begin, end);
         if let Some(known) = self.known.get(&name) {
             return known.clone();
         }
@@ -91,6 +104,9 @@ impl<'a> Casting<'a> {
         let mut segments = Vec::new();
         for (division, turns) in cell.words.divisions.iter().enumerate() {
             for (turn, (from, to, opens)) in turns.iter().zip(self.stretches(chair, window, turns)) {
+                // Where the source begins before its passage, so does whoever goes with it.
+                let early = from < window.from && begin <= window.from;
+                let (from, to) = (if early { from } else { from.max(begin) }, to.min(end));
                 if to <= from {
                     continue;
                 }
@@ -201,8 +217,10 @@ impl<'a> Casting<'a> {
         if turn.octave == 0 {
             self.advise_octave(chair, other, start);
         }
-        let mut segments = self.segments(other, passage, chain);
-        if segments.is_empty() {
+        let mut segments = self.within(other, passage, (from, to), chain);
+        let silent =
+            |cell: &PlacedCell| cell.words.divisions.iter().flatten().all(|t| t.source == Source::Tacet);
+        if segments.is_empty() && self.cell(other, passage).is_none_or(silent) {
             self.find(
                 "col-tacet",
                 Severity::Advice,

@@ -709,3 +709,47 @@ fn text_goes_from_voice_to_voice() {
     let sung = |chair| part(&parts, chair).content.notes.iter().filter(|n| n.syllable.is_some()).count();
     assert_eq!((sung("choir"), sung("boys"), sung("flute")), (4, 4, 0));
 }
+
+#[test]
+fn two_may_lead_each_other_in_turn() {
+    let from = |turn: ripieno_plan::Turn, bar| ripieno_plan::Turn { from: place(bar, 1.0), ..turn };
+    let plan = plan(
+        LINES,
+        vec![passage(
+            "A",
+            1,
+            4,
+            vec![
+                cell("flute", vec![line("melody"), from(col("clarinet", 12), 3)], vec![]),
+                cell("clarinet", vec![col("flute", -12), from(line("bass"), 3)], vec![]),
+            ],
+        )],
+    );
+    let (parts, findings) = cast(&tune(), &plan, &template(WIND));
+    assert_eq!(findings, []);
+    assert_eq!(keys(part(&parts, "flute")), [60, 62, 64, 65, 67, 65, 64, 62, 50, 51]);
+    assert_eq!(keys(part(&parts, "clarinet")), [48, 50, 52, 53, 55, 53, 52, 50, 38, 39]);
+}
+
+#[test]
+fn a_hairpin_that_both_sources_have_is_one() {
+    let mut score = tune();
+    let hairpin = |louder| DirectionKind::Hairpin { louder, to: Beats::whole(14), niente: false };
+    let put = |at, kind| Direction { at: Beats::whole(at), staff: None, voice: None, kind };
+    for (track, louder) in [(0, true), (1, true)] {
+        score.tracks[track].content.directions =
+            vec![put(0, DirectionKind::Dynamic(Dynamic::P)), put(4, hairpin(louder))];
+    }
+    let from = |turn: ripieno_plan::Turn, bar| ripieno_plan::Turn { from: place(bar, 1.0), ..turn };
+    let turns = vec![line("melody"), from(line("bass"), 3), from(line("melody"), 4)];
+    let plan = plan(LINES, vec![passage("A", 1, 4, vec![cell("flute", turns, vec![])])]);
+    let (parts, _) = cast(&score, &plan, &template(WIND));
+    let heard = |parts: &[Part]| -> Vec<(f64, DirectionKind)> { directions(part(parts, "flute")) };
+    assert_eq!(heard(&parts), [(0.0, DirectionKind::Dynamic(Dynamic::P)), (4.0, hairpin(true))]);
+    // Another one takes its place.
+    score.tracks[1].content.directions[1].kind = hairpin(false);
+    let (parts, _) = cast(&score, &plan, &template(WIND));
+    let to_the_seam = DirectionKind::Hairpin { louder: true, to: Beats::whole(8), niente: false };
+    assert_eq!(heard(&parts)[1], (4.0, to_the_seam));
+    assert!(heard(&parts).len() > 3);
+}

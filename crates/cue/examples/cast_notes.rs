@@ -3,7 +3,8 @@
 //! Rows, parted by tabs: `music` or `part`, the chair, then onset and length in crotchets (fractions), the pitch or stroke,
 //! slurs and signs. `doubled` rows count the bars of each doubling that was found in the music: the chair, how many bars it
 //! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`. `why` rows say
-//! of the doubled bars that are not `col` what differs at the least.
+//! of the doubled bars that are not `col` what differs at the least. A doubling is `col` too where one goes with the other through
+//! a third.
 
 use ripieno_casting::{cast, chairs_of};
 use ripieno_cue::Cue;
@@ -136,22 +137,32 @@ fn differs(mine: &[&Note], theirs: &[&Note], semitones: i16) -> (usize, &'static
     (0, "what stands around the notes, or where the bar lies")
 }
 
-/// Does a chair's cell say `col` for all these notes of a bar (with one chair, or with any)?
+/// Does a chair go with another (or with any) at all these notes of a bar, through whomever?
 fn goes(score: &Score, plan: &Plan, chair: &str, bar: &Bar, notes: &[&Note], with: Option<&str>) -> bool {
     let passage = plan.passages.iter().find(|p| p.from_bar <= bar.number && p.to_bar >= bar.number);
-    let cell = passage.and_then(|p| p.cells.iter().find(|c| c.chair == chair));
-    let Some(turns) = cell.and_then(|c| c.words.divisions.first()) else { return false };
-    !notes.is_empty()
-        && notes.iter().all(|n| {
-            let begun = |at: Option<ripieno_plan::PlaceWord>| {
-                at.is_none_or(|w| {
-                    score.timeline.at(w.bar, w.beat.unwrap_or(1.0)).is_some_and(|at| at <= n.at)
-                })
-            };
-            let turn = turns.iter().rev().find(|t| begun(t.from));
-            turn.is_some_and(|t| match &t.source {
-                Source::Col { chair } => with.is_none_or(|w| w == chair),
-                _ => false,
-            })
-        })
+    let Some(passage) = passage else { return false };
+    let leader = |chair: &str, n: &Note| {
+        let turns = passage.cells.iter().find(|c| c.chair == chair)?.words.divisions.first()?;
+        let begun = |at: Option<ripieno_plan::PlaceWord>| {
+            at.is_none_or(|w| score.timeline.at(w.bar, w.beat.unwrap_or(1.0)).is_some_and(|at| at <= n.at))
+        };
+        match &turns.iter().rev().find(|t| begun(t.from))?.source {
+            Source::Col { chair } => Some(chair.as_str()),
+            _ => None,
+        }
+    };
+    let reaches = |n: &&Note| {
+        let mut now = leader(chair, n);
+        // A chain that casts has no circle; more than all chairs it cannot pass.
+        for _ in 0..passage.cells.len() {
+            match (now, with) {
+                (None, _) => return false,
+                (Some(_), None) => return true,
+                (Some(one), Some(wanted)) if one == wanted => return true,
+                (Some(one), _) => now = leader(one, n),
+            }
+        }
+        false
+    };
+    !notes.is_empty() && notes.iter().all(reaches)
 }

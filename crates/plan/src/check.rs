@@ -2,8 +2,10 @@
 
 use crate::diagnostic::did_you_mean;
 use crate::toml::{File, Inside};
-use crate::{CellWords, Diagnostic, LineVoice, PassagePlan, PlacedCell, Plan, Source, Template, Turn};
-use std::collections::BTreeMap;
+use crate::{
+    CellWords, Diagnostic, LineVoice, PassagePlan, PlaceWord, PlacedCell, Plan, Source, Template, Turn,
+};
+use std::collections::{BTreeMap, BTreeSet};
 
 impl Plan {
     /// Checks what the plan names against the template, and against its own lines. `file` and `text` are the plan's.
@@ -111,42 +113,90 @@ impl Names<'_> {
     }
 }
 
-/// `col` that leads back to itself: each circle named once, chair by chair, at the cell that closes it.
+/// Bar and beat: two places in order, whatever the metre.
+type At = (i32, f64);
+
+/// A `col` of a cell: the other's index, and from where to where.
+type Follows = (usize, At, At);
+
+/// What a division's turns say of `col`, with the times at which they hold.
+fn follows(turns: &[Turn], index: &BTreeMap<&str, usize>) -> Vec<Follows> {
+    let begin = |word: &PlaceWord| (word.bar, word.beat.unwrap_or(1.0));
+    let mut reached = (i32::MIN, 1.0);
+    let mut all = Vec::new();
+    for (i, turn) in turns.iter().enumerate() {
+        let from = turn.from.as_ref().map_or(reached, begin);
+        let next = || turns.get(i + 1).and_then(|t| t.from.as_ref()).map_or((i32::MAX, 1.0), begin);
+        // To a bar or a beat is to its end.
+        let to = turn.to.as_ref().map_or_else(next, |word| match word.beat {
+            Some(beat) => (word.bar, beat.floor() + 1.0),
+            None => (word.bar.saturating_add(1), 1.0),
+        });
+        if let Source::Col { chair } = &turn.source
+            && let Some(other) = index.get(chair.as_str())
+        {
+            all.push((*other, from, to));
+        }
+        reached = to;
+    }
+    all
+}
+
+/// `col` that leads back to itself at one time: each circle named once, chair by chair, at the cell that closes it. Two chairs
+/// may lead each other in turn.
 fn circles(file: &mut File<'_>, passage: &PassagePlan) {
     let index: BTreeMap<&str, usize> =
         passage.cells.iter().enumerate().map(|(i, c)| (c.chair.as_str(), i)).collect();
-    let follows: Vec<Vec<usize>> = passage
-        .cells
-        .iter()
-        .map(|cell| {
-            let turns = cell.words.divisions.iter().flatten();
-            let chairs = turns.filter_map(|t| {
-                if let Source::Col { chair } = &t.source { index.get(chair.as_str()) } else { None }
-            });
-            chairs.copied().collect()
-        })
-        .collect();
-    // Depth first; a chair that has been left is done with.
-    let mut done = vec![false; passage.cells.len()];
+    let mut search = Circles {
+        follows: passage
+            .cells
+            .iter()
+            .map(|c| c.words.divisions.iter().flat_map(|turns| follows(turns, &index)).collect())
+            .collect(),
+        seen: BTreeSet::new(),
+        found: Vec::new(),
+    };
     for start in 0..passage.cells.len() {
-        let mut path: Vec<(usize, usize)> = if done[start] { Vec::new() } else { vec![(start, 0)] };
-        while let Some((cell, next)) = path.last_mut() {
-            let cell = *cell;
-            let Some(&to) = follows[cell].get(*next) else {
-                done[cell] = true;
-                path.pop();
-                continue;
-            };
-            *next += 1;
-            if let Some(i) = path.iter().position(|(c, _)| *c == to) {
-                let circle = path[i..].iter().map(|(c, _)| *c).chain([to]);
-                let names: Vec<&str> = circle.map(|c| passage.cells[c].chair.as_str()).collect();
-                let message =
-                    format!("`col` goes round in a circle in \"{}\": {}", passage.name, names.join(" → "));
-                file.error(cell_place(&passage.cells[cell]), message, "let one of them play a line");
-            } else if !done[to] {
-                path.push((to, 0));
+        search.walk(start, (i32::MIN, 0.0), (i32::MAX, f64::INFINITY), &mut Vec::new());
+    }
+    for circle in search.found {
+        let names: Vec<&str> = circle.iter().map(|c| passage.cells[*c].chair.as_str()).collect();
+        let message = format!("`col` goes round in a circle in \"{}\": {}", passage.name, names.join(" → "));
+        let closes = circle[circle.len() - 2];
+        file.error(cell_place(&passage.cells[closes]), message, "let one of them play a line");
+    }
+}
+
+struct Circles {
+    follows: Vec<Vec<Follows>>,
+    /// Cells and times that have been walked through.
+    seen: BTreeSet<(usize, [i64; 4])>,
+    /// From a cell round to itself.
+    found: Vec<Vec<usize>>,
+}
+
+impl Circles {
+    /// Depth first; what has been left is done with. `path` is never longer than there are cells.
+    fn walk(&mut self, cell: usize, from: At, to: At, path: &mut Vec<usize>) {
+        if let Some(i) = path.iter().position(|c| *c == cell) {
+            let members = |circle: &[usize]| circle.iter().copied().collect::<BTreeSet<usize>>();
+            if !self.found.iter().any(|known| members(known) == members(&path[i..])) {
+                self.found.push(path[i..].iter().copied().chain([cell]).collect());
+            }
+            return;
+        }
+        let time = [i64::from(from.0), from.1.to_bits() as i64, i64::from(to.0), to.1.to_bits() as i64];
+        if !self.seen.insert((cell, time)) {
+            return;
+        }
+        path.push(cell);
+        for (other, begins, ends) in self.follows[cell].clone() {
+            let later = if begins > from { begins } else { from };
+            let sooner = if ends < to { ends } else { to };
+            if later < sooner {
+                self.walk(other, later, sooner, path);
             }
         }
+        path.pop();
     }
 }

@@ -64,22 +64,34 @@ struct Found {
     /// Onsets that it has along with others; all of its own?
     onsets: usize,
     whole: bool,
-    /// Seats that it goes with.
-    leaders: BTreeSet<usize>,
+    /// From when to when it goes with which seats.
+    with: Vec<(Beats, Beats, usize)>,
 }
 
-/// Does a seat go with another one, through whomever?
-fn reaches(found: &BTreeMap<usize, Found>, from: usize, to: usize) -> bool {
-    let (mut seen, mut waiting) = (BTreeSet::new(), vec![from]);
-    while let Some(seat) = waiting.pop() {
-        if seat == to {
-            return true;
-        }
-        if seen.insert(seat) {
-            waiting.extend(found.get(&seat).into_iter().flat_map(|f| &f.leaders));
+/// When does a seat go with another one, through whomever? In order.
+fn reaches(found: &BTreeMap<usize, Found>, from: usize, to: usize) -> Vec<(Beats, Beats)> {
+    let mut waiting: Vec<(usize, Option<(Beats, Beats)>)> = vec![(from, None)];
+    let mut times = Vec::new();
+    while let Some((seat, within)) = waiting.pop() {
+        for (begins, ends, leader) in found.get(&seat).into_iter().flat_map(|f| &f.with) {
+            let begins = within.map_or(*begins, |w| w.0.max(*begins));
+            let ends = within.map_or(*ends, |w| w.1.min(*ends));
+            if begins < ends && *leader == to {
+                times.push((begins, ends));
+            } else if begins < ends {
+                waiting.push((*leader, Some((begins, ends))));
+            }
         }
     }
-    false
+    times.sort_unstable();
+    times
+}
+
+/// Whom a seat might go with, and when it may not.
+struct Candidate {
+    leader: usize,
+    pair: Pair,
+    not: Vec<(Beats, Beats)>,
 }
 
 /// What a follower may keep of its own line: less is said first.
@@ -145,13 +157,14 @@ impl<'a> Proposer<'a> {
         let mut found: BTreeMap<usize, Found> = BTreeMap::new();
         for seat in &stretch.playing {
             let mut candidates = self.candidates(stretch, *seat);
-            candidates.retain(|(leader, _)| ranks.get(leader).is_some_and(|rank| *rank < ranks[seat]));
+            candidates.retain(|c| ranks.get(&c.leader).is_some_and(|rank| *rank < ranks[seat]));
             found.insert(*seat, self.best(passage, *seat, &candidates));
         }
-        // Who leads most may still go with one of a lower rank in part, but not in a circle: that would silence all of it.
+        // Who leads most may still go with one of a lower rank, but not while that one goes with it: that would silence both.
         for seat in ranks.keys() {
             let mut candidates = self.candidates(stretch, *seat);
-            candidates.retain(|(leader, _)| ranks.contains_key(leader) && !reaches(&found, *leader, *seat));
+            candidates.retain(|c| ranks.contains_key(&c.leader));
+            candidates.iter_mut().for_each(|c| c.not = reaches(&found, c.leader, *seat));
             let Some(now) = found.get(seat).filter(|f| !f.whole) else { continue };
             let (onsets, more) = (now.onsets, self.best(passage, *seat, &candidates));
             if more.onsets > onsets {
@@ -162,8 +175,8 @@ impl<'a> Proposer<'a> {
     }
 
     /// A cell with the leader's dynamics, or with the chair's own where more can be said so.
-    fn best(&mut self, passage: usize, seat: usize, candidates: &[(usize, Pair)]) -> Found {
-        let nothing = || Found { words: as_written(), onsets: 0, whole: false, leaders: BTreeSet::new() };
+    fn best(&mut self, passage: usize, seat: usize, candidates: &[Candidate]) -> Found {
+        let nothing = || Found { words: as_written(), onsets: 0, whole: false, with: Vec::new() };
         if candidates.is_empty() {
             return nothing();
         }
@@ -201,8 +214,14 @@ impl<'a> Proposer<'a> {
         let text = words.to_string();
         let (again, faults) = CellWords::parse(&text);
         if faults.is_empty() && again.to_string() == text && again.marks == words.marks {
-            let (covered, leaders) = (count(&pieces), pieces.iter().map(|p| p.leader).collect());
-            Found { words, onsets: covered, whole: covered >= onsets, leaders }
+            let covered = count(&pieces);
+            let time = |p: &Piece| (p.from.unwrap_or(stretch.begins), p.to.unwrap_or(stretch.ends), p.leader);
+            Found {
+                words,
+                onsets: covered,
+                whole: covered >= onsets,
+                with: pieces.iter().map(time).collect(),
+            }
         } else {
             nothing()
         }
@@ -219,16 +238,14 @@ impl<'a> Proposer<'a> {
         levels::steps(directions, first.at, last.at + last.length, timeline)
     }
 
-    fn pieces(
-        &mut self,
-        stretch: &Stretch,
-        seat: usize,
-        candidates: &[(usize, Pair)],
-        own: Own,
-    ) -> Vec<Piece> {
+    fn pieces(&mut self, stretch: &Stretch, seat: usize, candidates: &[Candidate], own: Own) -> Vec<Piece> {
         let mut found: Vec<(usize, i16, Vec<Run>)> = Vec::new();
-        for (leader, pair) in candidates {
-            let inside = self.runs(*pair, own, seat, stretch);
+        for Candidate { leader, pair, not } in candidates {
+            let mut inside = self.runs(*pair, own, seat, stretch);
+            for time in not {
+                inside =
+                    inside.into_iter().flat_map(|run| self.seams[pair.track].without(run, *time)).collect();
+            }
             if !inside.is_empty() {
                 found.push((*leader, pair.semitones, inside));
             }
@@ -256,7 +273,7 @@ impl<'a> Proposer<'a> {
     }
 
     /// The chairs that one may go with in a passage: the leaders that were found, then those that go with them too.
-    fn candidates(&self, stretch: &Stretch, seat: usize) -> Vec<(usize, Pair)> {
+    fn candidates(&self, stretch: &Stretch, seat: usize) -> Vec<Candidate> {
         let track = self.seats[seat].track;
         let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar;
         let mut pairs: Vec<Pair> = Vec::new();
@@ -279,8 +296,11 @@ impl<'a> Proposer<'a> {
         pairs.extend(led.map(|d| Pair { track, of: d.track, semitones: d.semitones.saturating_neg() }));
         let mut seen = BTreeSet::new();
         pairs.retain(|p| seen.insert(*p));
-        let seated = |p: Pair| Some((self.seat_of.get(p.of).copied().flatten()?, p));
-        pairs.into_iter().filter_map(seated).filter(|(leader, _)| *leader != seat).collect()
+        let seated = |pair: Pair| {
+            let leader = self.seat_of.get(pair.of).copied().flatten()?;
+            Some(Candidate { leader, pair, not: Vec::new() })
+        };
+        pairs.into_iter().filter_map(seated).filter(|c| c.leader != seat).collect()
     }
 
     /// The runs of a pair that touch a passage.

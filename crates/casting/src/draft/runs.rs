@@ -153,6 +153,32 @@ impl<'s> Seams<'s> {
         first..last.max(first)
     }
 
+    /// What is left of a run without the time `from..to`.
+    pub(super) fn without(&self, run: Run, (from, to): (Beats, Beats)) -> impl Iterator<Item = Run> {
+        let apart = run.last < from || to <= run.first;
+        // Where nothing of the run lies within, its ends may still reach into that time.
+        let last = if run.last < from { Some(run.last) } else { self.onsets(run.first, from).next_back() };
+        let early =
+            last.map(|last| Run { last, before: Some(run.before.map_or(from, |b| b.min(from))), ..run });
+        let just_before = to - Beats::new(1, 1024);
+        let first = if to <= run.first {
+            Some(run.first)
+        } else {
+            self.onsets(to, run.last).next().or((to <= run.last).then_some(run.last))
+        };
+        let late = first.map(|first| Run {
+            first,
+            after: Some(run.after.map_or(just_before, |a| a.max(just_before))),
+            ..run
+        });
+        let parts = match apart {
+            true if run.last < from => [early, None],
+            true => [None, late],
+            false => [early, late],
+        };
+        parts.into_iter().flatten()
+    }
+
     /// The onsets in `from..to`.
     pub(super) fn onsets(&self, from: Beats, to: Beats) -> impl DoubleEndedIterator<Item = Beats> + '_ {
         self.notes[self.notes(from, to)].chunk_by(|a, b| a.at == b.at).map(|c| c[0].at)

@@ -60,9 +60,15 @@ fn end_hairpin(now: &mut State, at: Beats) {
         && to <= at
     {
         // It has led one step on, where no mark says more.
-        now.level = Some(neighbour(now.level.unwrap_or(Dynamic::Mf), louder));
+        step_on(now, louder);
         now.hairpin = None;
     }
+}
+
+/// The usual level is that where nothing is said.
+fn step_on(now: &mut State, louder: bool) {
+    now.level =
+        Some(neighbour(now.level.unwrap_or(Dynamic::Mf), louder)).filter(|level| *level != Dynamic::Mf);
 }
 
 fn hear(now: &mut State, direction: &Direction, onset: Beats) {
@@ -77,7 +83,7 @@ fn hear(now: &mut State, direction: &Direction, onset: Beats) {
         }
         DirectionKind::Hairpin { louder, to, niente } => {
             if let Some((up, ..)) = now.hairpin {
-                now.level = Some(neighbour(now.level.unwrap_or(Dynamic::Mf), up));
+                step_on(now, up);
             }
             now.hairpin = Some((*louder, *to, *niente));
         }
