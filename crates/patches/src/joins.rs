@@ -1,6 +1,6 @@
 //! Which notes of a played chair were joined to the one before, and so which delay each had.
 //!
-//! No MIDI file says it. A most likely chain of the two answers is sought over the notes in the order of their note-ons: each
+//! No MIDI file says it. A most likely chain of the two answers is sought over the notes in the order in which they follow each other: each
 //! pays for how it meets the note before it (as a joined note must, or as any other may), for how unusual a join is by its
 //! name, and for how likely a note is at the time at which it would then be heard.
 
@@ -44,6 +44,16 @@ const ABUTTING: f64 = 0.25;
 const ANEW: f64 = 4.0;
 /// What it costs that a note of one voice is heard before the one before it, in nats.
 const TURNED: f64 = 6.0;
+
+/// The order in which notes follow each other: that in which they are heard, as near as their delays say. A quick note that
+/// speaks late is sent before the one that it follows. A patch of one voice is sent its notes in their order.
+pub(crate) fn order(notes: &[Sounding]) -> Vec<usize> {
+    let sent = notes.iter().any(|n| n.one_voice);
+    let about = |n: &Sounding| if sent { n.on } else { n.on + n.delays[0].min(n.delays[1]) };
+    let mut order: Vec<usize> = (0..notes.len()).collect();
+    order.sort_by(|a, b| about(&notes[*a]).total_cmp(&about(&notes[*b])));
+    order
+}
 
 /// Joined or not, for every note: `spread` is the players' deviation in seconds, `likely` gives nats for a note that is heard at
 /// a time in seconds.
@@ -98,7 +108,9 @@ fn meeting(notes: &[Sounding], i: usize, state: usize, trace: &[usize; REACH], s
     let spread = MEETING * spread;
     let heard = note.on + note.delays[state];
     let befores = || {
-        let all = notes[..i].iter().rev().zip(trace.iter()).filter(|(b, _)| b.on + TOGETHER < note.on);
+        let all = notes[..i].iter().rev().zip(trace.iter()).filter(|(b, s)| {
+            if note.one_voice { b.on + TOGETHER < note.on } else { b.on + b.delays[**s] + TOGETHER < heard }
+        });
         all.take(if note.one_voice { 1 } else { REACH })
     };
     if state == 1 {

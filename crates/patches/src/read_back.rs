@@ -76,6 +76,7 @@ pub fn read_back(score: &Score, played: &[PlayedTrack<'_>], ground: &Ground<'_>)
     }
     sent.sort_by(|a: &Sent, b| a.on.total_cmp(&b.on));
     settle(&mut sent, card, ground);
+    sent.sort_by(|a, b| a.heard.total_cmp(&b.heard));
     let place = |seconds: f64| Beats::approximate(clock.quarters(Seconds(seconds)));
     let mut notes: Vec<(Note, usize, bool)> = Vec::with_capacity(sent.len());
     for one in sent {
@@ -227,7 +228,12 @@ fn settle(sent: &mut [Sent], card: &PatchCard, ground: &Ground<'_>) {
         }
     };
     let all: Vec<joins::Sounding> = sent.iter().map(sounding).collect();
-    let joined = joins::joined(&all, ground.spread, ground.likely);
+    let order = joins::order(&all);
+    let in_order: Vec<joins::Sounding> = order.iter().map(|i| all[*i]).collect();
+    let mut joined = vec![false; all.len()];
+    for (i, answer) in order.iter().zip(joins::joined(&in_order, ground.spread, ground.likely)) {
+        joined[*i] = answer;
+    }
     for (i, one) in all.iter().enumerate() {
         let delay = one.delays[usize::from(joined[i])];
         let sent_one = &mut sent[i];

@@ -5,7 +5,7 @@
 //! cheapest path is found by dynamic programming (after Cemgil, Desain and Kappen 2000, Rhythm quantization for
 //! transcription: likelihood of the performance times a prior on notations; the prior's figures here are proposals).
 
-use super::turns;
+use super::{graces, turns};
 use ripieno_music::{OrnamentKind, Timeline};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
@@ -75,23 +75,6 @@ const PLACES: [(u8, f64); 12] = [
 ];
 /// A beat divided as the one before it pays this share.
 const AS_BEFORE: f64 = 0.4;
-/// What a grace note costs, in nats: more than a common place, less than a lone thirty-second.
-const GRACE: f64 = 4.6;
-/// A grace note is followed by its neighbour within this time, in seconds (40 to 110 ms after Timmers and others 2002, and
-/// the spread of players).
-const GRACE_GAP: f64 = 0.125;
-/// What grace notes cost together, in nats, and each of them, where they stand by themselves: quicker than what is before and
-/// after them.
-const ORNAMENT: (f64, f64) = (3.0, 0.8);
-/// They stand by themselves if both times beside them are this many times their own.
-const ASIDE: f64 = 1.6;
-/// No step of a group of grace notes is longer than this many times the mean.
-const UNEVEN: f64 = 1.7;
-/// A single quick note by itself is hardly ever counted: what it costs at most, in nats.
-const HASTE: f64 = 4.0;
-/// From where to where notes are too quick to be counted, in seconds: the quickest counted notes of one hand follow each other
-/// 12 to 14 times a second (after Moore 1992).
-const QUICK: (f64, f64) = (0.085, 0.060);
 /// Grace notes before one note.
 const MOST_GRACES: usize = 6;
 /// Beyond so many deviations the cost grows straight: a slip is a slip.
@@ -231,15 +214,15 @@ pub(super) fn places(
     let mut paths: Vec<Vec<Step>> = Vec::with_capacity(onsets.len());
     let turned: Vec<Option<turns::Turn>> = (0..onsets.len()).map(|i| turns::from(onsets, i)).collect();
     for i in 0..onsets.len() {
-        let haste = haste(onsets, i);
+        let haste = graces::haste(onsets, i);
+        let graced: Vec<f64> = (0..=MOST_GRACES.min(i))
+            .take_while(|n| *n == 0 || graces::may_be(onsets, i - n, i))
+            .map(|n| graces::cost(onsets, i - n, i))
+            .collect();
         let mut row = Vec::with_capacity(candidates[i].len());
         for here in &candidates[i] {
             let mut best = Step { cost: f64::INFINITY, before: START, its: 0, turn: None };
-            for skipped in 0..=MOST_GRACES.min(i) {
-                if skipped > 0 && !may_grace(onsets, i - skipped, i) {
-                    break;
-                }
-                let graces = graces_cost(onsets, i - skipped, i);
+            for (skipped, graces) in graced.iter().copied().enumerate() {
                 if skipped == i {
                     let cost = graces + entering(here, None, &costs);
                     best = if cost < best.cost { Step { cost, ..best } } else { best };
@@ -295,52 +278,6 @@ pub(super) fn places(
 
 fn cheapest(row: &[Step]) -> Option<usize> {
     (0..row.len()).min_by(|a, b| row[*a].cost.total_cmp(&row[*b].cost))
-}
-
-/// May the onsets `from..to` be grace notes of `to`? Short, one after the other, close; the closest of a group of graces are
-/// told from a chord by their ends.
-fn may_grace(onsets: &[Onset], from: usize, to: usize) -> bool {
-    (from..to).all(|g| {
-        let (one, next) = (&onsets[g], &onsets[g + 1]);
-        let (gap, length) = (next.on - one.on, one.end - one.on);
-        let apart = gap > 0.020 || gap > 0.004 && length <= 0.060 && one.end - next.on <= 0.5 * length;
-        apart && gap <= GRACE_GAP && length <= 0.180
-    }) && onsets[from].key != onsets[from + 1].key
-}
-
-/// Do the onsets `from..to` and the step to `to` stand by themselves?
-fn aside(onsets: &[Onset], from: usize, to: usize) -> bool {
-    let step = (onsets[to].on - onsets[from].on) / (to - from).max(1) as f64;
-    let before = from.checked_sub(1).map_or(f64::INFINITY, |b| onsets[from].on - onsets[b].on);
-    // What is struck with the main note is no next one.
-    let after = onsets[to + 1..].iter().map(|o| o.on - onsets[to].on).find(|gap| *gap > 0.030);
-    let least = ASIDE * step;
-    let gaps = (from..to).map(|g| onsets[g + 1].on - onsets[g].on);
-    let even = gaps.fold(0.0, f64::max) <= UNEVEN * step;
-    even && before >= least && after.unwrap_or(f64::INFINITY) >= least
-}
-
-fn graces_cost(onsets: &[Onset], from: usize, to: usize) -> f64 {
-    let plain = GRACE * (to - from) as f64;
-    if from < to && aside(onsets, from, to) {
-        let by_themselves = ORNAMENT.0 + ORNAMENT.1 * (to - from) as f64;
-        let step = (onsets[to].on - onsets[from].on) / (to - from) as f64;
-        return plain - quick(step) * (plain - by_themselves).max(0.0);
-    }
-    plain
-}
-
-/// What it costs that onset `i`, which leads into the next, has a place of its own.
-fn haste(onsets: &[Onset], i: usize) -> f64 {
-    if i + 1 >= onsets.len() || !may_grace(onsets, i, i + 1) || !aside(onsets, i, i + 1) {
-        return 0.0;
-    }
-    HASTE * quick(onsets[i + 1].on - onsets[i].on)
-}
-
-/// Are notes that follow each other after so many seconds too quick to be counted? 0 to 1.
-pub(super) fn quick(step: f64) -> f64 {
-    ((QUICK.0 - step) / (QUICK.0 - QUICK.1)).clamp(0.0, 1.0)
 }
 
 /// For each beat and subdivision what it costs, less where other tracks divide it so.
@@ -519,6 +456,24 @@ mod tests {
             [note(0.0, 0.3, 60), note(0.656, 0.745, 62), note(0.752, 1.1, 64), note(1.127, 1.4, 65)];
         let found = places(&counted, &beats(4), 0.010, &Company::new(), &table());
         assert_eq!(found[1], Written::At((1, 3, 4)));
+    }
+
+    /// In a run a late note is a late note: without it the run would have a hole.
+    #[test]
+    fn a_late_note_of_a_run_is_no_grace_note() {
+        let strays = [0.006, -0.005, 0.003, -0.004, 0.001];
+        let onsets: Vec<Onset> = (0..24)
+            .map(|i| {
+                let stray = if i == 10 { 0.027 } else { strays[i % strays.len()] };
+                let on = 0.09375 * i as f64 + stray;
+                Onset { on, end: on + 0.085, key: 50 + (i % 4) as i16 }
+            })
+            .collect();
+        let found = places(&onsets, &beats(8), 0.010, &Company::new(), &table());
+        for (i, written) in found.iter().enumerate() {
+            let (k, s) = lowest((i % 4) as u8, 4);
+            assert_eq!(*written, Written::At((i / 4, k, s)), "note {i}");
+        }
     }
 
     #[test]

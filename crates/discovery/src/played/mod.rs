@@ -11,6 +11,7 @@
 //! * [`count_from`]: bars before bar 1.
 
 mod delay;
+mod graces;
 mod grid;
 mod ground;
 mod habits;
@@ -45,6 +46,8 @@ const ON_GRID: f64 = 1.0 / 320.0;
 const SPREAD: f64 = 0.012;
 /// A deviation measured is held within these bounds, in seconds.
 const SPREADS: (f64, f64) = (0.005, 0.025);
+/// A run of strokes lies off the beat as a whole by no more than this share of a stroke.
+const MOST_BEHIND: f64 = 0.2;
 /// How often places are found anew with what the other tracks have.
 const ROUNDS: usize = 3;
 
@@ -140,7 +143,12 @@ fn lines(score: &Score) -> Vec<Line> {
         let played = is_played(&one.content) || (few && any && off_the_grid(&one.content) > PLAYED_SHARE);
         let heard: Vec<Heard> = notes
             .iter()
-            .map(|n| Heard { on: clock.seconds(n.at).0, end: clock.seconds(n.end()).0, key: strokes::key(n) })
+            .map(|n| Heard {
+                on: clock.seconds(n.at).0,
+                end: clock.seconds(n.end()).0,
+                key: strokes::key(n),
+                many: n.tremolo.is_some() || n.ornament.is_some(),
+            })
             .collect();
         let items = if played { gathered(&heard, &beats) } else { plain(&heard) };
         let written = Vec::new();
@@ -184,18 +192,22 @@ fn gathered(heard: &[Heard], beats: &[Beat]) -> Vec<Item> {
         let stroke = (onsets[onsets.len() - 1] - onsets[0]) / (onsets.len().max(2) - 1) as f64;
         let mut best = f64::INFINITY;
         for parts in [2.0, 3.0, 4.0, 6.0, 8.0, 12.0] {
-            let mut sum = 0.0;
             let mut near = true;
+            let mut all = Vec::with_capacity(onsets.len());
             for on in onsets {
                 let b = beats.partition_point(|b| b.from <= *on).saturating_sub(1);
                 let Some(beat) = beats.get(b) else { continue };
                 let step = (beat.to - beat.from) / parts;
                 near &= (0.8..1.25).contains(&(stroke / step));
                 let away = (on - beat.from) / step;
-                sum += (away - away.round()) * (away - away.round());
+                all.push(away - away.round());
             }
+            // A run that lies a little before or behind the beat as a whole keeps to it all the same.
+            let count = all.len().max(1) as f64;
+            let behind = (all.iter().sum::<f64>() / count).clamp(-MOST_BEHIND, MOST_BEHIND);
+            let sum: f64 = all.iter().map(|a| (a - behind) * (a - behind)).sum();
             if near {
-                best = best.min(ripieno_units::math::sqrt(sum / onsets.len() as f64));
+                best = best.min(ripieno_units::math::sqrt(sum / count));
             }
         }
         best

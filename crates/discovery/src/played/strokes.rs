@@ -44,6 +44,8 @@ pub(super) struct Heard {
     pub on: f64,
     pub end: f64,
     pub key: i16,
+    /// Its articulation is many strokes already, as a card says: it is one of nothing more.
+    pub many: bool,
 }
 
 /// Strokes of a trill lie within this, in seconds (Moore 1992: 10 to 14 notes a second; slower ones are written notes).
@@ -69,9 +71,13 @@ pub(super) fn gather(heard: &[Heard], counted: &dyn Fn(&[f64]) -> f64) -> Vec<It
         if taken[i] {
             continue;
         }
-        let run = trill(heard, &taken, i, counted)
-            .or_else(|| tremolo(heard, &taken, i, counted))
-            .or_else(|| mordent(heard, &taken, i));
+        let run = (!heard[i].many)
+            .then(|| {
+                trill(heard, &taken, i, counted)
+                    .or_else(|| tremolo(heard, &taken, i, counted))
+                    .or_else(|| mordent(heard, &taken, i))
+            })
+            .flatten();
         let (notes, sign) = run.unwrap_or((vec![i], Sign::Plain));
         for n in &notes {
             taken[*n] = true;
@@ -94,6 +100,7 @@ fn next(heard: &[Heard], taken: &[bool], i: usize, most: f64, fits: &dyn Fn(i16)
     (i + 1..heard.len())
         .take_while(|n| heard[*n].on - one.on <= most)
         .find(|n| !taken[*n] && heard[*n].on - one.on >= 0.025 && fits(heard[*n].key))
+        .filter(|n| !heard[*n].many)
 }
 
 fn trill(

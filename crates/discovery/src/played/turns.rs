@@ -1,6 +1,7 @@
 //! Notes that may be a turn: the neighbours on both sides and the note itself, one after the other, quicker than counted notes.
 
-use super::grid::{Onset, quick};
+use super::graces::quick;
+use super::grid::Onset;
 use ripieno_music::OrnamentKind;
 
 /// The most strokes after the first note.
