@@ -31,6 +31,8 @@ pub(crate) struct Sounding {
 const REACH: usize = 12;
 /// Notes begin together that begin within this, in seconds.
 const TOGETHER: f64 = 0.004;
+/// And two that were sent at one time stray from each other by less than this.
+const AT_ONCE: f64 = 0.015;
 /// A meeting strays more than an onset: both notes and a release take part.
 const MEETING: f64 = 1.5;
 /// Degrees of freedom of the distance from an exact meeting: a slip is a slip.
@@ -46,13 +48,34 @@ const ANEW: f64 = 4.0;
 const TURNED: f64 = 6.0;
 
 /// The order in which notes follow each other: that in which they are heard, as near as their delays say. A quick note that
-/// speaks late is sent before the one that it follows. A patch of one voice is sent its notes in their order.
+/// speaks late is sent before the one that it follows. A patch of one voice is sent its notes in their order, where players
+/// have not turned two that were sent at one time.
 pub(crate) fn order(notes: &[Sounding]) -> Vec<usize> {
     let sent = notes.iter().any(|n| n.one_voice);
-    let about = |n: &Sounding| if sent { n.on } else { n.on + n.delays[0].min(n.delays[1]) };
+    let about = |n: &Sounding| n.on + n.delays[0].min(n.delays[1]);
+    let key = |i: usize| if sent { notes[i].on } else { about(&notes[i]) };
     let mut order: Vec<usize> = (0..notes.len()).collect();
-    order.sort_by(|a, b| about(&notes[*a]).total_cmp(&about(&notes[*b])));
+    order.sort_by(|a, b| key(*a).total_cmp(&key(*b)));
+    if sent {
+        for i in 1..order.len() {
+            let (one, next) = (&notes[order[i - 1]], &notes[order[i]]);
+            if next.on - one.on < AT_ONCE && about(next) + AT_ONCE < about(one) {
+                order.swap(i - 1, i);
+            }
+        }
+    }
     order
+}
+
+/// Does a note lead into another, or the other into it?
+pub(crate) fn precedes(one: &Sounding, delay: f64, next: &Sounding, its_delay: f64) -> bool {
+    let (heard, its) = (one.on + delay, next.on + its_delay);
+    if next.one_voice {
+        one.on + TOGETHER < next.on && (next.on - one.on > AT_ONCE || heard < its + AT_ONCE)
+            || (next.on - one.on).abs() < AT_ONCE && heard + AT_ONCE < its
+    } else {
+        heard + TOGETHER < its
+    }
 }
 
 /// Joined or not, for every note: `spread` is the players' deviation in seconds, `likely` gives nats for a note that is heard at
@@ -107,10 +130,10 @@ fn meeting(notes: &[Sounding], i: usize, state: usize, trace: &[usize; REACH], s
     let note = &notes[i];
     let spread = MEETING * spread;
     let heard = note.on + note.delays[state];
+    let delay = note.delays[state];
     let befores = || {
-        let all = notes[..i].iter().rev().zip(trace.iter()).filter(|(b, s)| {
-            if note.one_voice { b.on + TOGETHER < note.on } else { b.on + b.delays[**s] + TOGETHER < heard }
-        });
+        let all = notes[..i].iter().rev().zip(trace.iter());
+        let all = all.filter(move |(b, s)| precedes(b, b.delays[**s], note, delay));
         all.take(if note.one_voice { 1 } else { REACH })
     };
     if state == 1 {

@@ -234,16 +234,19 @@ fn settle(sent: &mut [Sent], card: &PatchCard, ground: &Ground<'_>) {
     for (i, answer) in order.iter().zip(joins::joined(&in_order, ground.spread, ground.likely)) {
         joined[*i] = answer;
     }
-    for (i, one) in all.iter().enumerate() {
-        let delay = one.delays[usize::from(joined[i])];
-        let sent_one = &mut sent[i];
-        sent_one.joined = joined[i];
-        sent_one.heard = one.on + delay;
-        sent_one.end = (one.off + delay).max(sent_one.heard + 0.010);
+    for (place, i) in order.iter().enumerate() {
+        let one = &all[*i];
+        let delay = one.delays[usize::from(joined[*i])];
+        let heard = one.on + delay;
+        let sent_one = &mut sent[*i];
+        sent_one.joined = joined[*i];
+        sent_one.heard = heard;
+        sent_one.end = (one.off + delay).max(heard + 0.010);
         // A joined note of one voice takes over where the one before it is heard to end.
-        if joined[i] && one.one_voice {
-            let heard = one.on + delay;
-            if let Some(before) = sent[..i].iter_mut().rev().find(|b| b.on + 0.004 < one.on) {
+        if joined[*i] && one.one_voice {
+            let leads = |b: &&usize| joins::precedes(&all[**b], sent[**b].heard - all[**b].on, one, delay);
+            if let Some(before) = order[..place].iter().rev().find(leads) {
+                let before = &mut sent[*before];
                 before.end = heard.max(before.heard + 0.010);
             }
         }
