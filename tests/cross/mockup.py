@@ -195,7 +195,7 @@ def compare(meant, got):
 
 def spoken(notes, cue):
     """The notes that their patch can speak in time. Where a delay leaves no room (the note-on would lie before the one that it is
-    joined to), the note is heard late, by the patch itself, and stands in no place that could be read."""
+    joined to), the note is heard late, by the patch itself, and stands in no place that could be read; nor do its grace notes."""
     cards = {name: found for name, (_, found) in chairs(cue).items()}
 
     def at(value, velocity):
@@ -217,7 +217,15 @@ def spoken(notes, cue):
         lies = 1000 * (n["onset"] - n["note_on"])
         return min(abs(at(d, n["velocity"]) - lies) for d in both) < 10
 
-    return [n for n in notes if n["note_on"] is not None and "velocity" in n and in_time(n)]
+    heard = [n for n in notes if n["note_on"] is not None and "velocity" in n]
+    late = {}
+    for n in heard:
+        if not in_time(n):
+            place = (n["chair"], n["bar"], n["beat"])
+            late[place] = max(late.get(place, 0.0), n["onset"])
+    # A grace note has its place by its main note alone: where that one is late, so is the place.
+    leads = lambda n: n["onset"] + 0.002 < late.get((n["chair"], n["bar"], n["beat"]), 0.0)
+    return [n for n in heard if in_time(n) and not leads(n)]
 
 
 def measured(score, seed, jitters, delays, cards, folder, show):

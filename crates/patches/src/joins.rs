@@ -52,7 +52,7 @@ const TURNED: f64 = 6.0;
 /// have not turned two that were sent at one time.
 pub(crate) fn order(notes: &[Sounding]) -> Vec<usize> {
     let sent = notes.iter().any(|n| n.one_voice);
-    let about = |n: &Sounding| n.on + n.delays[0].min(n.delays[1]);
+    let about = |n: &Sounding| n.on + 0.5 * (n.delays[0] + n.delays[1]);
     let key = |i: usize| if sent { notes[i].on } else { about(&notes[i]) };
     let mut order: Vec<usize> = (0..notes.len()).collect();
     order.sort_by(|a, b| key(*a).total_cmp(&key(*b)));

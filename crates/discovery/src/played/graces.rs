@@ -15,6 +15,8 @@ const ASIDE: f64 = 1.6;
 /// So many steps on either side show a run; onsets no further apart than this, in seconds, are struck together.
 const RUN: usize = 4;
 const STRUCK: f64 = 0.030;
+/// A step of a run is as long as its usual one, within these shares.
+const OF_THE_RUN: std::ops::RangeInclusive<f64> = 0.5..=1.5;
 /// What a grace note costs where a run would have a hole without it, in shares of [`GRACE`].
 const HOLE: f64 = 1.5;
 /// No step of a group of grace notes is longer than this many times the mean.
@@ -83,10 +85,14 @@ fn in_a_run(onsets: &[Onset], from: usize, to: usize) -> bool {
     let Some(start) = start.filter(|_| gaps.len() >= RUN) else { return false };
     let usual = super::median(&mut gaps);
     let alike = gaps.iter().filter(|g| (0.65..=1.5).contains(&(**g / usual))).count();
+    let within =
+        std::iter::once(onsets[from].on - start).chain((from..to).map(|g| onsets[g + 1].on - onsets[g].on));
+    let own = within.map(|gap| gap / usual).all(|step| OF_THE_RUN.contains(&step));
     let steps = (onsets[to].on - start) / usual;
     // As grace notes they would leave one step less: the bound lies between the two.
     let (few, many) = ((to - from) as f64, (to - from + 1) as f64);
-    4 * alike >= 3 * gaps.len() && (ripieno_units::math::sqrt(few * many)..=1.35 * many).contains(&steps)
+    own && 4 * alike >= 3 * gaps.len()
+        && (ripieno_units::math::sqrt(few * many)..=1.35 * many).contains(&steps)
 }
 
 /// What it costs, in nats, that the onsets `from..to` are grace notes of `to`.
