@@ -74,6 +74,7 @@ function barOne(f) {
 function apply() {
   const shown = kept("panel") === "shown";
   document.getElementById("film")?.toggleAttribute("hidden", !shown);
+  document.querySelector(".by-board")?.classList.toggle("with-film", shown);
   document.getElementById("show-film")?.setAttribute("aria-pressed", String(shown));
   const wide = Number(kept("wide")) || 1;
   document.documentElement.style.setProperty("--film", `${WIDTHS[Math.min(wide, WIDTHS.length - 1)]}px`);
@@ -140,7 +141,7 @@ function step(heard) {
     if (!video.paused) video.pause();
     video.playbackRate = 1;
     // The middle of its frame: a film's own times are rounded, and its edge may belong to the one before.
-    const shown = f.rate ? seconds(Math.floor(frames(wanted, f.rate) + HAIR) + 0.5, f.rate) : wanted;
+    const shown = f.rate ? seconds(Math.floor(frames(wanted, f.rate) + HAIR) + 0.5, f.rate) : wanted + 1e-3;
     const at = Math.max(0, Math.min(shown, end - 1e-3));
     if (!video.seeking && Math.abs(video.currentTime - at) > 1e-3) video.currentTime = at;
     return;
