@@ -33,6 +33,8 @@ const REACH: usize = 12;
 const TOGETHER: f64 = 0.004;
 /// And two that were sent at one time stray from each other by less than this.
 const AT_ONCE: f64 = 0.015;
+/// Where two notes' delays differ by less than this, in seconds, they follow each other as they were sent.
+const APART: f64 = 0.030;
 /// A meeting strays more than an onset: both notes and a release take part.
 const MEETING: f64 = 1.5;
 /// Degrees of freedom of the distance from an exact meeting: a slip is a slip.
@@ -51,17 +53,19 @@ const TURNED: f64 = 6.0;
 /// speaks late is sent before the one that it follows. A patch of one voice is sent its notes in their order, where players
 /// have not turned two that were sent at one time.
 pub(crate) fn order(notes: &[Sounding]) -> Vec<usize> {
-    let sent = notes.iter().any(|n| n.one_voice);
-    let about = |n: &Sounding| n.on + 0.5 * (n.delays[0] + n.delays[1]);
-    let key = |i: usize| if sent { notes[i].on } else { about(&notes[i]) };
+    let turned = |one: &Sounding, next: &Sounding| {
+        let at_once = next.on - one.on < AT_ONCE;
+        (at_once || !(one.one_voice || next.one_voice))
+            && (mean(one) - mean(next)).abs() >= APART
+            && next.on + mean(next) + AT_ONCE < one.on + mean(one)
+    };
     let mut order: Vec<usize> = (0..notes.len()).collect();
-    order.sort_by(|a, b| key(*a).total_cmp(&key(*b)));
-    if sent {
-        for i in 1..order.len() {
-            let (one, next) = (&notes[order[i - 1]], &notes[order[i]]);
-            if next.on - one.on < AT_ONCE && about(next) + AT_ONCE < about(one) {
-                order.swap(i - 1, i);
-            }
+    order.sort_by(|a, b| notes[*a].on.total_cmp(&notes[*b].on));
+    for i in 1..order.len() {
+        let mut at = i;
+        while at > 0 && turned(&notes[order[at - 1]], &notes[order[at]]) {
+            order.swap(at - 1, at);
+            at -= 1;
         }
     }
     order
@@ -73,9 +77,16 @@ pub(crate) fn precedes(one: &Sounding, delay: f64, next: &Sounding, its_delay: f
     if next.one_voice {
         one.on + TOGETHER < next.on && (next.on - one.on > AT_ONCE || heard < its + AT_ONCE)
             || (next.on - one.on).abs() < AT_ONCE && heard + AT_ONCE < its
+    } else if (mean(one) - mean(next)).abs() < APART {
+        one.on + TOGETHER < next.on
     } else {
-        heard + TOGETHER < its
+        one.on + mean(one) + TOGETHER < next.on + mean(next)
     }
+}
+
+/// The mean of the two delays that a note may have had.
+fn mean(note: &Sounding) -> f64 {
+    0.5 * (note.delays[0] + note.delays[1])
 }
 
 /// Joined or not, for every note: `spread` is the players' deviation in seconds, `likely` gives nats for a note that is heard at
