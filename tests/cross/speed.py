@@ -5,6 +5,7 @@
 Reported as ratios; nothing here fails for being slow, since machines are shared.
 """
 
+import resource
 import subprocess
 import sys
 import tempfile
@@ -29,6 +30,17 @@ def best(times, work):
     return least
 
 
+def processor(work):
+    """Processor seconds of some work and of the programs that it runs: steadier than the clock where others use the machine."""
+    def spent():
+        used = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return used.ru_utime + used.ru_stime + time.process_time()
+
+    start = spent()
+    work()
+    return spent() - start
+
+
 def main(parts=60, bars=400):
     with tempfile.TemporaryDirectory() as scratch:
         music = Path(scratch) / "large.musicxml"
@@ -37,22 +49,27 @@ def main(parts=60, bars=400):
         subprocess.run([PROGRAM, "new", cue, "--music", music], check=True, capture_output=True)
         ours = best(5, lambda: subprocess.run(
             [PROGRAM, "perform", cue, "-o", midi], check=True, capture_output=True))
-        lengths = {}
+        lengths, busy = {}, {}
         for part in (bars // 4, bars // 2, bars):
             some = Path(scratch) / f"{part}.musicxml"
             some.write_text(generate_score.score(parts, part))
-            lengths[part] = best(3, lambda: subprocess.run([PROGRAM, "read", some, "--json"], check=True, capture_output=True))
+            reading = lambda: subprocess.run([PROGRAM, "read", some, "--json"], check=True, capture_output=True)
+            busy[part] = processor(lambda: lengths.update({part: best(3, reading)})) / 3
         read = lengths[bars]
         steps = subprocess.run([STEPS, music], check=True, capture_output=True, text=True).stdout if STEPS.exists() else ""
         check = best(3, lambda: subprocess.run([PROGRAM, "check", cue, "--json"], check=True, capture_output=True))
         by_mido = best(2, lambda: mido.MidiFile(midi, charset="utf-8"))
-        by_music21 = best(1, lambda: music21.converter.parse(music, forceSource=True))
+        parsing = lambda: music21.converter.parse(music, forceSource=True)
+        busy_music21 = processor(lambda: busy.update(music21=best(1, parsing)))
+        by_music21 = busy.pop("music21")
         print(f"{parts} chairs, {bars} bars; {music.stat().st_size / 1e6:.1f} MB of MusicXML, "
               f"{midi.stat().st_size / 1e6:.1f} MB of MIDI")
         print(f"read, cast, perform, write: {ours:.3f} s (the whole program, best of 5)")
         print(f"discovery and the whole read-through (`read`): {read:.2f} s, 1/{by_music21 / read:.0f} of what music21 needs "
               f"to parse the file; `check` of the cue: {check:.2f} s")
         print("  by length: " + ", ".join(f"{n} bars {t:.2f} s ({1000 * t / n:.2f} ms a bar)" for n, t in lengths.items()))
+        print("  in processor time: " + ", ".join(f"{n} bars {t:.2f} s ({1000 * t / n:.2f} ms a bar)" for n, t in busy.items())
+              + f"; music21 {busy_music21:.1f} s, {busy_music21 / busy[bars]:.1f} times that of all bars")
         took = {line.rsplit(None, 2)[0].strip(): float(line.split()[-2]) for line in steps.splitlines() if line.endswith(" s")}
         if took:
             alone = took["discovery"] + took["read through, discovery apart"]
