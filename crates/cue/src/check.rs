@@ -37,6 +37,20 @@ pub fn check(cue: &Cue, performed: &Performed) -> Checked {
     check_with(cue, performed, None)
 }
 
+/// The same, dropped once `stop` says so between two stages.
+pub(crate) fn check_unless(
+    cue: &Cue,
+    performed: &Performed,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Option<Checked> {
+    let desks = desks(cue, performed, &|_| true);
+    let reading = ripieno_discovery::read(&as_score(cue, &desks));
+    if stop() {
+        return None;
+    }
+    Some(check_with(cue, performed, Some(&|_| reading.clone())))
+}
+
 /// The same with the reading of a check before it, whose parts were these.
 pub fn check_as_read(cue: &Cue, performed: &Performed, reading: &Reading) -> Checked {
     check_with(cue, performed, Some(&|_| reading.clone()))
@@ -125,10 +139,10 @@ fn as_score(cue: &Cue, desks: &[Desk<'_>]) -> Score {
 }
 
 /// Sound pressure of a sound power at 10 m in the open: Lp = Lw - 20 lg 10 - 11 (a sphere).
-const OPEN_AT_10_M: f64 = -31.0;
+pub(crate) const OPEN_AT_10_M: f64 = -31.0;
 
 /// How a chair's sound reaches the listener at the main microphones: Barron's revised theory for its hall.
-fn room(cue: &Cue, chair: &ChairPlan) -> Room {
+pub(crate) fn room(cue: &Cue, chair: &ChairPlan) -> Room {
     let placing = place::placing(&cue.template, chair);
     let stage = &cue.template.stage;
     let name = placing.hall.as_ref().map_or(&stage.hall.name, |h| &h.name);

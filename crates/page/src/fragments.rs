@@ -29,11 +29,10 @@ impl Fragments {
         self.state
     }
 
-    /// Takes the pieces as they are to be now. `true` if anything is new.
+    /// Takes pieces as they are to be now; those that are not among them stay. `true` if anything is new.
     pub fn renew(&mut self, pieces: BTreeMap<String, String>) -> bool {
         let next = self.state + 1;
-        let same_ids = pieces.len() == self.pieces.len() && pieces.keys().eq(self.pieces.keys());
-        let mut changed = !same_ids;
+        let mut changed = false;
         for (id, html) in pieces {
             match self.pieces.get_mut(&id) {
                 Some((_, old)) if *old == html => {}
@@ -43,6 +42,7 @@ impl Fragments {
                 }
                 None => {
                     self.pieces.insert(id, (next, html));
+                    changed = true;
                 }
             }
         }

@@ -22,7 +22,7 @@ use tokio::sync::watch;
 const LOOK: Duration = Duration::from_millis(400);
 
 /// How long nothing must change before the cue is read through.
-const PAUSE: Duration = Duration::from_millis(250);
+const PAUSE: Duration = Duration::from_millis(300);
 
 /// A cue, open.
 pub struct Open {
@@ -243,6 +243,9 @@ impl Open {
         // Whoever draws draws what is the latest: the reading thread must not put an older board over a newer one.
         let mut drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
         let (shown, through) = (self.shown(), self.through());
+        if whole {
+            drawn.forget();
+        }
         let pieces = html::pieces(&self.id, &mut drawn, &shown, through.as_deref());
         let mut fragments = self.fragments.lock().unwrap_or_else(PoisonError::into_inner);
         if whole {
@@ -293,8 +296,12 @@ impl Open {
             }
         }
         let shown = self.shown();
-        let performed = ripieno_cue::performed(&shown.played);
-        let checked = ripieno_cue::check(&shown.played.cue, &performed);
+        // Whatever was changed meanwhile makes this out of date: it is dropped, and begun anew after a pause.
+        let newer = || {
+            let due = self.due.0.lock().unwrap_or_else(PoisonError::into_inner);
+            *due > shown.revision || self.closed.load(Ordering::Relaxed)
+        };
+        let Some((performed, checked)) = ripieno_cue::read_aside(&shown.played, &newer) else { return };
         let through = Through {
             revision: shown.revision,
             cue: Arc::clone(&shown.played.cue),

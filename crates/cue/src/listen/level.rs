@@ -1,7 +1,7 @@
 //! How loud a cue will be, told before it is rendered: so that listening starts at a moderate level.
 
+use crate::check::{OPEN_AT_10_M, room};
 use crate::render::noted_loudness;
-use crate::render::place::{placing, seated};
 use crate::{Cue, Performed};
 use ripieno_instruments::by_id;
 use ripieno_units::{Decibels, math};
@@ -19,8 +19,12 @@ const BIN: f64 = 0.4;
 const GATE: f64 = -70.0;
 const BELOW: f64 = -10.0;
 
-/// What halls add to the direct sound, less what the meter takes off low tones, dB: a first guess of our own, to be set by `listen_speed`.
-const ROOM: f64 = 6.0;
+/// What the meter adds to the sound at the microphones, dB: two channels, less what its filter takes off low tones. What the room adds
+/// is computed for each chair and is not in it. Measured: what the whole demo is, less what is told of it without this (`listen_speed`).
+const METER: f64 = 1.1;
+
+/// Sound pressure at 1 m in the open of a sound power, dB: 20 dB more than at 10 m.
+const OPEN_AT_1_M: f64 = OPEN_AT_10_M + 20.0;
 
 /// How long a stroke or a pluck counts, seconds.
 const STROKE: f64 = 0.4;
@@ -42,11 +46,10 @@ pub fn estimate(cue: &Cue, performed: &Performed) -> Option<f64> {
         let instrument = by_id(&chair.instrument);
         let forte = instrument.and_then(|i| i.level).map_or(95.0, |l| l.forte);
         let decays = instrument.is_some_and(|i| i.decays || i.unpitched);
-        let far = seated(&cue.template, plan).position.distance().max(1.0);
-        let placed = placing(&cue.template, plan).gain_db.unwrap_or(0.0);
+        // Levels of full scale are at 1 m in the open; the room's strength is told from the sound power.
+        let room = room(cue, plan).gain_db - OPEN_AT_1_M;
         let level =
-            forte - ripieno_sound::FORTE - ripieno_sound::FULL_SCALE + placed + cue.template.mix.gain_db
-                - 20.0 * math::log10(far);
+            forte - ripieno_sound::FORTE - ripieno_sound::FULL_SCALE + room + cue.template.mix.gain_db;
         for gesture in &chair.gestures {
             let (onset, end) = (gesture.onset.0, gesture.end.0);
             let last = if decays { end.min(onset + STROKE) } else { end };
@@ -66,7 +69,7 @@ pub fn estimate(cue: &Cue, performed: &Performed) -> Option<f64> {
             }
         }
     }
-    let lufs = |power: f64| 10.0 * math::log10(power.max(1e-30)) + ROOM - 0.691;
+    let lufs = |power: f64| 10.0 * math::log10(power.max(1e-30)) + METER - 0.691;
     let mean = |least: f64| {
         let some: Vec<f64> = bins.iter().copied().filter(|p| lufs(*p) > least).collect();
         (!some.is_empty()).then(|| lufs(some.iter().sum::<f64>() / some.len() as f64))

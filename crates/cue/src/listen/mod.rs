@@ -142,7 +142,10 @@ impl Listener {
         listener.replace(cue, performed)?;
         for _ in 0..threads.max(1) {
             let shared = Arc::clone(&shared);
-            listener.workers.push(std::thread::spawn(move || shared.run()));
+            listener.workers.push(std::thread::spawn(move || {
+                crate::quiet::give_way();
+                shared.run();
+            }));
         }
         Ok(listener)
     }

@@ -1,19 +1,16 @@
 //! The casting board and the arc under it.
 
 use super::button;
+use super::drawn::Drawn;
 use crate::fragments::Fragments;
 use crate::open::{Open, Shown, Through};
 use ripieno_cue::view::{BoardCell, Row, arc_points, clock};
 use ripieno_cue::{Finding, Severity};
 use ripieno_picture::arc::{self, Point, Scale};
-use ripieno_picture::contour::{Stroke, contour};
 use ripieno_picture::line;
 use ripieno_picture::svg::escape;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
-
-/// Height of a cell's contour, points.
-const CONTOUR: f64 = 19.0;
 
 /// Height of the arc.
 const ARC: f64 = 92.0;
@@ -187,54 +184,7 @@ fn cell_id(row: usize, column: usize) -> String {
     format!("cell-{row}-{column}")
 }
 
-/// Pictures as they were drawn last: of a large board a change touches few.
-#[derive(Debug, Default)]
-pub struct Drawn {
-    contours: BTreeMap<(usize, usize), (Vec<Stroke>, String)>,
-    /// The hall and the cards, with what they were drawn from.
-    pub(super) hall: Kept<ripieno_cue::view::Stage>,
-    pub(super) cards: Kept<ripieno_cue::view::Patches>,
-}
-
-/// Pieces of the page with what they were drawn from.
-#[derive(Debug)]
-pub(super) struct Kept<T>(Option<(T, Vec<(String, String)>)>);
-
-impl<T> Default for Kept<T> {
-    fn default() -> Self {
-        Self(None)
-    }
-}
-
-impl<T: PartialEq> Kept<T> {
-    /// The pieces that show this; drawn only where it is another than before.
-    pub(super) fn put(
-        &mut self,
-        into: &mut BTreeMap<String, String>,
-        what: T,
-        draw: impl FnOnce(&T) -> Vec<(String, String)>,
-    ) {
-        if self.0.as_ref().is_none_or(|(of, _)| *of != what) {
-            let drawn = draw(&what);
-            self.0 = Some((what, drawn));
-        }
-        into.extend(self.0.iter().flat_map(|(_, pieces)| pieces.iter().cloned()));
-    }
-}
-
-impl Drawn {
-    fn contour(&mut self, row: usize, column: usize, strokes: &[Stroke]) -> &str {
-        let (of, picture) = self.contours.entry((row, column)).or_default();
-        if of != strokes || picture.is_empty() {
-            of.clear();
-            of.extend_from_slice(strokes);
-            *picture = contour(strokes, CONTOUR);
-        }
-        picture
-    }
-}
-
-/// One piece for each cell.
+/// One piece for each cell that is another than before.
 pub fn cells(
     pieces: &mut BTreeMap<String, String>,
     drawn: &mut Drawn,
@@ -256,6 +206,11 @@ pub fn cells(
             let worst = mine.iter().filter(here).map(|f| f.severity).max();
             let count = mine.iter().filter(here).count();
             let worst = worst.map(|w| (w, count));
+            match drawn.cells.get_mut(&(r, c)) {
+                Some((of, found)) if of == cell && *found == worst => continue,
+                Some(of) => *of = (cell.clone(), worst),
+                None => drop(drawn.cells.insert((r, c), (cell.clone(), worst))),
+            }
             let picture = drawn.contour(r, c, &cell.strokes);
             pieces.insert(cell_id(r, c), one(r, c, row, cell, &column.name, worst, picture));
         }
@@ -400,9 +355,19 @@ pub fn hand_overs(shown: &Shown) -> String {
     format!(r#"<div id="hand-overs" hidden data-all="{}"></div>"#, all.join(" "))
 }
 
-/// The arc, one piece for each passage.
-pub fn arc(pieces: &mut BTreeMap<String, String>, shown: &Shown, through: Option<&Through>) {
+/// The arc, one piece for each passage; drawn anew with each read-through, and where passages last longer or shorter.
+pub fn arc(
+    pieces: &mut BTreeMap<String, String>,
+    drawn: &mut Drawn,
+    shown: &Shown,
+    through: Option<&Through>,
+) {
     let board = &shown.board;
+    let of = (through.map_or(0, |t| t.revision), &board.columns);
+    if drawn.arc.as_ref().is_some_and(|(revision, columns)| (*revision, columns) == of) {
+        return;
+    }
+    drawn.arc = Some((of.0, of.1.clone()));
     let points: Vec<Point> = through.map(|t| arc_points(&t.checked.arc, board.seconds)).unwrap_or_default();
     let scale = Scale::of(&points);
     let climax = through.and_then(|t| t.checked.arc.climax.as_ref());

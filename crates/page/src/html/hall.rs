@@ -1,6 +1,6 @@
 //! The hall: the stage from above, seats in words, sends, rooms.
 
-use super::board::Drawn;
+use super::drawn::Drawn;
 use super::nav::nav;
 use super::{board, button, listening};
 use crate::fragments::Fragments;

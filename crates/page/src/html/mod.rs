@@ -2,6 +2,7 @@
 
 mod beside;
 mod board;
+mod drawn;
 mod film;
 mod findings;
 mod hall;
@@ -15,7 +16,7 @@ mod patches;
 mod words;
 
 pub use beside::proposals;
-pub use board::Drawn;
+pub use drawn::Drawn;
 pub use hall::rooms;
 pub use home::home;
 pub use opened::opened;
@@ -28,7 +29,7 @@ use layout::layout;
 use ripieno_picture::svg::escape;
 use std::collections::BTreeMap;
 
-/// All renewable pieces of a cue's page, by id.
+/// The renewable pieces of a cue's page, by id: those that may be others than they were drawn last, all after a `forget`.
 pub fn pieces(
     id: &str,
     drawn: &mut Drawn,
@@ -37,7 +38,7 @@ pub fn pieces(
 ) -> BTreeMap<String, String> {
     let mut pieces = BTreeMap::new();
     board::cells(&mut pieces, drawn, shown, through);
-    board::arc(&mut pieces, shown, through);
+    board::arc(&mut pieces, drawn, shown, through);
     hall::pieces(&mut pieces, drawn, shown);
     patches::pieces(&mut pieces, drawn, shown);
     pieces.insert("standing".into(), board::standing(shown, through));

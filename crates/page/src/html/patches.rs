@@ -1,7 +1,7 @@
 //! The patches: each card as an index card, new ones written, calls tried.
 
-use super::board::Drawn;
 use super::button;
+use super::drawn::Drawn;
 use super::nav::nav;
 use crate::fragments::Fragments;
 use crate::open::{Open, Shown};
