@@ -7,7 +7,6 @@ import subprocess
 import sys
 import time
 import traceback
-from pathlib import Path
 
 import film
 import hall

@@ -6,7 +6,6 @@ import subprocess
 import tomllib
 from pathlib import Path
 
-import mido
 
 PROGRAM = os.environ.get("RIPIENO", str(Path(__file__).resolve().parents[2] / "target" / "release" / "ripieno"))
 NAMES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}

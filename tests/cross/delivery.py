@@ -388,7 +388,6 @@ def midi(verdict, scratch, folder=None, into=None):
         source = mido.MidiFile(folder / "music.mid")
         first = min(at for t in source.tracks for at, m in absolute(t) if m.type == "note_on")
         scale = plain.ticks_per_beat // source.ticks_per_beat
-        ons = lambda f, s: sorted((at * s, m.note) for t in f.tracks for at, m in absolute(t) if m.type == "note_on" and m.velocity)
         manifest = json.loads((into / "manifest.json").read_text())
         shift = manifest["lead_in_bars"] * 4 * plain.ticks_per_beat
         mine = {c: {(at - shift, m.note) for at, m in absolute(t) if m.type == "note_on"} for t in plain.tracks[1:] for c in [t.name]}

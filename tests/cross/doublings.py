@@ -229,7 +229,7 @@ def relations(command, dump, long):
         found = closed(found)
         rows = list(csv.reader(table.open()))
         names = rows[0][2:]
-        theirs, every, solid = set(), 0, collections.Counter()
+        theirs, solid = set(), collections.Counter()
         if len(names) != len(ours):
             print(f"  {table.name}: {len(names)} parts, {len(ours)} in the score; not compared")
             continue

@@ -65,7 +65,7 @@ def by_mido(midi):
     """Notes by (track, channel, key) as [on, off, velocity] with FIFO pairing, and what is odd about each of these."""
     groups, odd, ends = collections.defaultdict(list), collections.defaultdict(collections.Counter), []
     for number, track in enumerate(midi.tracks):
-        now, open_, last_cut = 0, collections.defaultdict(list), {}
+        now, open_ = 0, collections.defaultdict(list)
         for message in track:
             now += message.time
             if message.type not in ("note_on", "note_off"):

@@ -16,7 +16,6 @@ import argparse
 import os
 import random
 import re
-import shutil
 import sys
 import tempfile
 from collections import Counter, defaultdict
@@ -25,7 +24,7 @@ from pathlib import Path
 import mido
 
 import random_cards
-from cue_tools import Clock, bar_one, calls_of, chairs, perform, run
+from cue_tools import Clock, bar_one, chairs, perform, run
 
 SCORES = Path(os.environ.get("RIPIENO_SCORES", Path(__file__).resolve().parents[3] / "shared" / "scores"))
 SOME = ["quartet-haydn-op64-6", "song-chaminade-alleluia", "schubert-d485-1", "beethoven-op68-4"]
@@ -50,8 +49,8 @@ def play(path, intents, rng, jitter, to, split):
     for track in file.tracks[1:]:
         name = next((m.name for m in track if m.type == "track_name"), "")
         queue = {k: sorted(v, key=lambda n: n["note_on"]) for k, v in by_track[name].items()}
-        tick, events, meta = 0, [], []
-        open_notes, label = {}, None
+        tick = 0
+        open_notes = {}
         groups = defaultdict(list)
         pending = []
         order = []

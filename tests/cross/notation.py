@@ -15,7 +15,6 @@ import argparse
 import collections
 import fractions
 import json
-import os
 import pathlib
 import subprocess
 import sys

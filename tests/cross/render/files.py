@@ -6,13 +6,11 @@ import signal
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import soundfile
 
 import make
-import tools
 from make import PROGRAM, TEN, above, fresh, ripieno, sound
 
 LONG = "--long" in sys.argv

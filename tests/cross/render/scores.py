@@ -1,5 +1,6 @@
 """Real scores rendered whole: clipping, silence where notes sound, levels against the sound-power table."""
 
+import sys
 import tomllib
 
 import numpy as np

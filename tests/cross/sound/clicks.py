@@ -4,7 +4,7 @@ import numpy as np
 from scipy.signal import fftconvolve, find_peaks, firwin
 
 import tools
-from tools import FF, MF, PP, RATE, Note, between, blackman, db, hertz, rms
+from tools import FF, MF, RATE, Note, between, blackman, db, hertz
 
 LIMIT = -80.0
 # Energy above 12 kHz in 2 ms may stand so far over that in the 24 ms before and the 24 ms after it.

@@ -27,7 +27,7 @@ import numpy as np
 import soundfile
 
 import tools
-from tools import FF, MF, PP, RATE, Note, between, db, hertz, rms
+from tools import FF, MF, PP, RATE, Note, between, db, hertz
 
 REFERENCE, OTHER = "FluidR3_GM.sf2", "TimGM6mb.sf2"
 PLACES = [Path("/usr/share/sounds/sf2"), Path("/usr/share/soundfonts")]

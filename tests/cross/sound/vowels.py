@@ -5,7 +5,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 import tools
-from tools import MF, Note, between, db, hertz, name
+from tools import MF, Note, between, db, hertz
 
 # F1 to F5, hertz: the five-formant synthesis set, probably Rodet, Potard and Barriere, Computer Music Journal 8(3), 1984; second
 # formants seen, the rest from memory. Boys: the soprano's times 1.10 to 1.15 (common practice).
