@@ -42,7 +42,10 @@ fn print_of(text: &str) -> String {
 
 /// Notes what is written. To be called before the MIDI file is: a version too many does no harm, one that is missing would.
 pub(crate) fn note_written(cue: &Cue, performed: &Performed) -> Result<(), CueError> {
-    let text = store(&performed.written);
+    let text = match &performed.written {
+        Some(written) => store(written),
+        None => store(&crate::pencil::written(cue, &performed.patches).0),
+    };
     let same = |old: String| old == text;
     if !std::fs::read_to_string(version(cue, 1)).is_ok_and(same) {
         for number in (1..KEPT).rev() {

@@ -82,7 +82,7 @@ fn card_number(cue: &Cue, chair: &str, track: &str) -> usize {
 }
 
 /// What was computed, note by note; with the index of each note's intent.
-fn written(cue: &Cue, out: &PatchOutput) -> (Written, Vec<Vec<Option<usize>>>) {
+pub(crate) fn written(cue: &Cue, out: &PatchOutput) -> (Written, Vec<Vec<Option<usize>>>) {
     let timeline = &cue.score.timeline;
     let clock = timeline.clock();
     let lead = tick(&clock, Seconds(0.0)) - tick(&clock, Seconds(-out.lead_in.0));
@@ -353,12 +353,15 @@ pub(crate) fn put(cue: &Cue, out: &mut PatchOutput, marks: &[Mark]) -> (Vec<Fit>
     (fits, all)
 }
 
-/// Puts the cue's marks onto what was computed. Gives how they stand, and the file note by note.
-pub(crate) fn onto(cue: &Cue, out: &mut PatchOutput) -> (Vec<Pencilled>, Written) {
+/// Puts the cue's marks onto what was computed. Gives how they stand, and the file note by note if there are any.
+pub(crate) fn onto(cue: &Cue, out: &mut PatchOutput) -> (Vec<Pencilled>, Option<Written>) {
     // A pencil.toml that cannot be read is an error when a cue is opened, and a warning of it while it is being worked on.
     let marks = marks(cue).unwrap_or_default();
+    if marks.is_empty() {
+        return (Vec::new(), None);
+    }
     let (fits, all) = put(cue, out, &marks);
-    (told(&marks, &fits, &all.axis), all)
+    (told(&marks, &fits, &all.axis), Some(all))
 }
 
 fn told(marks: &[Mark], fits: &[Fit], axis: &Axis) -> Vec<Pencilled> {

@@ -40,8 +40,8 @@ pub struct Performed {
     pub findings: Vec<Finding>,
     /// Pencil marks, and how they stand.
     pub pencil: Vec<crate::Pencilled>,
-    /// The MIDI file note by note, marks in it: what a file that comes back is compared with.
-    pub(crate) written: ripieno_handwork::Written,
+    /// The MIDI file note by note, where marks are in it: without marks it is read from `patches` when it is needed.
+    pub(crate) written: Option<ripieno_handwork::Written>,
     /// What was inferred or read by a rule, in words.
     pub remarks: Vec<String>,
 }
@@ -106,7 +106,7 @@ pub(crate) fn plain(cue: &Cue, how: PerformOptions) -> Performed {
         cue.score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect();
     remarks.extend(performed.remarks);
     let performance = performed.performance;
-    let (pencil, written) = (Vec::new(), ripieno_handwork::Written::default());
+    let (pencil, written) = (Vec::new(), None);
     Performed { parts, performance, patches, findings, pencil, written, remarks }
 }
 

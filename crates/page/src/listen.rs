@@ -3,7 +3,7 @@
 use crate::error::PageError;
 use crate::open::Open;
 use ripieno_cue::listen::Listener;
-use ripieno_cue::{Played, performed};
+use ripieno_cue::{Played, Pool};
 use std::sync::{Arc, Mutex, PoisonError, Weak};
 
 /// The sound of an open cue: begun when somebody looks at it first.
@@ -21,7 +21,7 @@ impl Sound {
             Some((of, listener)) => {
                 let same = of.upgrade().is_some_and(|of| Arc::ptr_eq(&of, &played));
                 if !same {
-                    listener.replace(Arc::clone(&played.cue), Arc::new(performed(&played)))?;
+                    listener.replace(Arc::clone(&played.cue), open.performed(&played, Pool::Ears))?;
                     *of = Arc::downgrade(&played);
                 }
                 Ok(Arc::clone(listener))
@@ -30,7 +30,7 @@ impl Sound {
                 // One core stays with the hands: a changed cell is to be seen at once while sound is rendered ahead.
                 let cores = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
                 let threads = cores.saturating_sub(1).max(1);
-                let work = Arc::new(performed(&played));
+                let work = open.performed(&played, Pool::Ears);
                 let listener = Arc::new(Listener::open(Arc::clone(&played.cue), work, threads)?);
                 *now = Some((Arc::downgrade(&played), Arc::clone(&listener)));
                 Ok(listener)

@@ -9,12 +9,14 @@ use crate::html;
 use crate::listen::Sound;
 use crate::out::Out;
 use ripieno_cue::view::{Board, LineRoles, board, opened_from};
-use ripieno_cue::{Act, Checked, Cue, HallReport, Pencilled, Played, Workbench};
+use ripieno_cue::{
+    Act, Checked, Cue, HallReport, Pencilled, Performed, Played, Pool, Workbench, performed_in,
+};
 use ripieno_picture::staff::Opened;
 use ripieno_plan::{CellFault, HallKind};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Condvar, Mutex, PoisonError, RwLock};
+use std::sync::{Arc, Condvar, Mutex, PoisonError, RwLock, Weak};
 use std::time::Duration;
 use tokio::sync::watch;
 
@@ -34,6 +36,7 @@ pub struct Open {
     roles: RwLock<Arc<Roles>>,
     shown: RwLock<Arc<Shown>>,
     through: RwLock<Option<Arc<Through>>>,
+    patched: Mutex<(Weak<Played>, Option<Arc<Performed>>)>,
     fragments: Mutex<Fragments>,
     drawn: Mutex<html::Drawn>,
     state: watch::Sender<u64>,
@@ -95,6 +98,7 @@ impl Open {
             roles: RwLock::new(roles),
             shown: RwLock::new(shown),
             through: RwLock::new(None),
+            patched: Mutex::default(),
             fragments: Mutex::default(),
             drawn: Mutex::default(),
             state: watch::Sender::new(0),
@@ -132,6 +136,19 @@ impl Open {
     /// The latest state that was read through.
     pub fn through(&self) -> Option<Arc<Through>> {
         self.through.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// What is shown, written for its patches: made once, for whoever wants it first.
+    pub fn performed(&self, played: &Arc<Played>, pool: Pool) -> Arc<Performed> {
+        let mut patched = self.patched.lock().unwrap_or_else(PoisonError::into_inner);
+        if let (of, Some(performed)) = &*patched
+            && Weak::ptr_eq(of, &Arc::downgrade(played))
+        {
+            return Arc::clone(performed);
+        }
+        let performed = Arc::new(performed_in(pool, played));
+        *patched = (Arc::downgrade(played), Some(Arc::clone(&performed)));
+        performed
     }
 
     /// A chair in a passage as it is shown now, with what was found when it was read through last.
@@ -301,7 +318,11 @@ impl Open {
             let due = self.due.0.lock().unwrap_or_else(PoisonError::into_inner);
             *due > shown.revision || self.closed.load(Ordering::Relaxed)
         };
-        let Some((performed, checked)) = ripieno_cue::read_aside(&shown.played, &newer) else { return };
+        let performed = self.performed(&shown.played, Pool::Eyes);
+        if newer() {
+            return;
+        }
+        let Some(checked) = ripieno_cue::read_aside(&shown.played.cue, &performed, &newer) else { return };
         let through = Through {
             revision: shown.revision,
             cue: Arc::clone(&shown.played.cue),
@@ -323,7 +344,7 @@ fn show(bench: &Workbench, roles: &LineRoles, before: Option<&Arc<Played>>) -> S
     let played = Arc::new(Played::new(bench.cue(), before.map(Arc::as_ref)));
     Shown {
         revision: bench.revision(),
-        board: board(&played, roles),
+        board: Pool::Hands.work(|| board(&played, roles)),
         played,
         steps: (bench.undoes().map(str::to_string), bench.redoes().map(str::to_string)),
         trouble: bench.trouble().map(str::to_string),

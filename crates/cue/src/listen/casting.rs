@@ -10,7 +10,7 @@ use crate::render::kept::Kept;
 use crate::render::place::{self, Seated, Way};
 use crate::render::stem::Form;
 use crate::render::stretch::stretch;
-use crate::{Bits, Cue, CueError, Performed, RenderOptions, folder};
+use crate::{Bits, Cue, CueError, Performed, Pool, RenderOptions, folder};
 use rayon::prelude::*;
 use ripieno_formats::wav::{SampleFormat, Shape};
 use ripieno_music::ChairPerformance;
@@ -146,66 +146,64 @@ impl Casting {
                 (chair, placing, old, origin)
             })
             .collect();
-        let seats: Vec<Arc<Seat>> = drafts
-            .into_par_iter()
-            .map(|(chair, placing, old, origin)| {
-                let (origin, remarks) = match (origin, &old) {
-                    (Some(found), _) => found,
-                    (None, Some(old)) => (old.origin.clone(), old.remarks.clone()),
-                    (None, None) => (Origin::Silent, Vec::new()),
-                };
-                let seated = place::seated(&cue.template, chair.plan);
-                let way = Way {
-                    template: &cue.template,
-                    placing: &placing,
-                    seated,
-                    loudness: origin.loudness(),
-                    halls: &halls,
-                    rate,
-                };
-                let made_of = way.made_of();
-                let base = base(&cue, &chair, &origin, &made_of, &grid);
-                let unchanged = old.as_ref().filter(|o| o.base == base && o.plays(&chair));
-                let whole_key = match unchanged.filter(|o| !o.whole_key.is_empty()) {
-                    Some(old) if before.is_some_and(|b| b.grid == grid) => old.whole_key.clone(),
-                    _ => jobs::key(&cue, chair, &origin, &way, &whole, form),
-                };
-                let found = kept.find(&whole_key).and_then(|_| Whole::open(&kept.path(&whole_key)));
-                let lender = match &old {
-                    Some(old) if old.whole().is_some() => Some(Arc::clone(old)),
-                    Some(old) => old.lender.clone(),
-                    None => None,
-                };
-                // A recording may have become another, of more channels.
-                let same_room = old.as_ref().filter(|o| {
-                    let print = matches!(origin, Origin::Print { .. });
-                    !print && o.way == made_of && o.desks() == desks(&chair, &origin)
-                });
-                Arc::new(Seat {
-                    id: chair.plan.id.clone(),
-                    family: place::family(chair.plan),
-                    plan: chair.plan.clone(),
-                    performance: match unchanged {
-                        Some(old) => old.performance.clone(),
-                        None => chair.performance.map(|p| Arc::new(p.clone())),
-                    },
-                    stamp: stamp(&origin),
-                    ringing: same_room.map(|o| Arc::clone(&o.ringing)).unwrap_or_default(),
-                    made: unchanged.map(|o| Arc::clone(&o.made)).unwrap_or_default(),
-                    origin,
-                    placing,
-                    seated,
-                    way: made_of,
-                    base,
-                    remarks,
-                    whole_key,
-                    whole: found,
-                    whole_gone: AtomicBool::new(false),
-                    lender: lender.filter(|_| unchanged.is_none()),
-                    preparing: AtomicBool::new(false),
-                })
+        let seat = |(chair, placing, old, origin): Draft<'_>| {
+            let (origin, remarks) = match (origin, &old) {
+                (Some(found), _) => found,
+                (None, Some(old)) => (old.origin.clone(), old.remarks.clone()),
+                (None, None) => (Origin::Silent, Vec::new()),
+            };
+            let seated = place::seated(&cue.template, chair.plan);
+            let way = Way {
+                template: &cue.template,
+                placing: &placing,
+                seated,
+                loudness: origin.loudness(),
+                halls: &halls,
+                rate,
+            };
+            let made_of = way.made_of();
+            let base = base(&cue, &chair, &origin, &made_of, &grid);
+            let unchanged = old.as_ref().filter(|o| o.base == base && o.plays(&chair));
+            let whole_key = match unchanged.filter(|o| !o.whole_key.is_empty()) {
+                Some(old) if before.is_some_and(|b| b.grid == grid) => old.whole_key.clone(),
+                _ => jobs::key(&cue, chair, &origin, &way, &whole, form),
+            };
+            let found = kept.find(&whole_key).and_then(|_| Whole::open(&kept.path(&whole_key)));
+            let lender = match &old {
+                Some(old) if old.whole().is_some() => Some(Arc::clone(old)),
+                Some(old) => old.lender.clone(),
+                None => None,
+            };
+            // A recording may have become another, of more channels.
+            let same_room = old.as_ref().filter(|o| {
+                let print = matches!(origin, Origin::Print { .. });
+                !print && o.way == made_of && o.desks() == desks(&chair, &origin)
+            });
+            Arc::new(Seat {
+                id: chair.plan.id.clone(),
+                family: place::family(chair.plan),
+                plan: chair.plan.clone(),
+                performance: match unchanged {
+                    Some(old) => old.performance.clone(),
+                    None => chair.performance.map(|p| Arc::new(p.clone())),
+                },
+                stamp: stamp(&origin),
+                ringing: same_room.map(|o| Arc::clone(&o.ringing)).unwrap_or_default(),
+                made: unchanged.map(|o| Arc::clone(&o.made)).unwrap_or_default(),
+                origin,
+                placing,
+                seated,
+                way: made_of,
+                base,
+                remarks,
+                whole_key,
+                whole: found,
+                whole_gone: AtomicBool::new(false),
+                lender: lender.filter(|_| unchanged.is_none()),
+                preparing: AtomicBool::new(false),
             })
-            .collect();
+        };
+        let seats: Vec<Arc<Seat>> = Pool::Ears.work(|| drafts.into_par_iter().map(seat).collect());
         let remarks = seats.iter().flat_map(|s| s.remarks.clone()).collect();
         Ok(Self { cue, performed, grid, seats, remarks, halls })
     }

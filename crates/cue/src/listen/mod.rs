@@ -143,7 +143,7 @@ impl Listener {
         for _ in 0..threads.max(1) {
             let shared = Arc::clone(&shared);
             listener.workers.push(std::thread::spawn(move || {
-                crate::quiet::give_way();
+                crate::pools::give_way();
                 shared.run();
             }));
         }

@@ -3,6 +3,7 @@
 use super::LineRoles;
 use crate::render::place::family;
 use crate::workbench::Played;
+use rayon::prelude::*;
 use ripieno_music::{ChairPerformance, Part, Role};
 use ripieno_picture::contour::Stroke;
 use ripieno_plan::{ChairPlan, PassagePlan};
@@ -132,7 +133,7 @@ pub fn board(played: &Played, roles: &LineRoles) -> Board {
     let rows: Vec<Row> = cue
         .template
         .chairs
-        .iter()
+        .par_iter()
         .map(|chair| {
             let id = chair.id.as_str();
             let part = parts.get(id).copied();

@@ -1,7 +1,7 @@
 //! A cue cast and performed again after a change: only the chairs whose part has changed are performed anew.
 
 use crate::stages::{cast, for_patches, options, passages, performers};
-use crate::{Cue, PerformOptions, Performed};
+use crate::{Cue, PerformOptions, Performed, Pool};
 use ripieno_music::{ChairPerformance, Finding, Part, Performance};
 use std::sync::Arc;
 
@@ -40,6 +40,10 @@ pub fn performed(played: &Played) -> Performed {
 impl Played {
     /// Casts and performs a cue; what `before` has already is taken from there.
     pub fn new(cue: &Arc<Cue>, before: Option<&Self>) -> Self {
+        Pool::Hands.work(|| Self::made(cue, before))
+    }
+
+    fn made(cue: &Arc<Cue>, before: Option<&Self>) -> Self {
         let (parts, findings) = cast(cue);
         let how = options(cue, PerformOptions::default());
         let passages = passages(cue);

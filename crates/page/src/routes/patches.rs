@@ -12,7 +12,7 @@ use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use axum::routing::{get, post};
 use ripieno_cue::view::{patches, session, trial};
-use ripieno_cue::{Act, NewValue, card_from_list, new_card, performed, save_card};
+use ripieno_cue::{Act, NewValue, Pool, card_from_list, new_card, save_card};
 use ripieno_plan::edit::set_value;
 use ripieno_plan::{Diagnostic, PatchCard};
 use serde::{Deserialize, Serialize};
@@ -282,7 +282,7 @@ async fn sent(
     let open = house.cue(&id)?;
     let sent = aside(move || {
         let chair = Some(chair.as_str()).filter(|c| !c.is_empty());
-        let session = session(&performed(&open.shown().played), chair);
+        let session = session(&open.performed(&open.shown().played, Pool::Ears), chair);
         let track = |t: ripieno_cue::view::SessionTrack| Track {
             chair: t.chair,
             name: t.name,
