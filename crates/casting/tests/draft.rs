@@ -16,8 +16,12 @@ fn drafted(score: &Score) -> (Draft, Plan, Template) {
 }
 
 fn drafted_from(score: &Score, reading: &Reading) -> (Draft, Plan, Template) {
-    let options =
-        DraftOptions { title: None, music: "my \"piece\".mid".into(), template: "template.toml".into() };
+    let options = DraftOptions {
+        title: None,
+        music: "my \"piece\".mid".into(),
+        template: "template.toml".into(),
+        within: None,
+    };
     let draft = draft(score, reading, &options);
     let (template, faults) = Template::parse("template.toml", &draft.template);
     assert!(faults.is_empty(), "{faults:?}\n{}", draft.template);

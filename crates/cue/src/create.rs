@@ -66,7 +66,8 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
         Some((path, _)) => beside(into, path),
         None => "template.toml".to_string(),
     };
-    let options = DraftOptions { title: None, music: name.clone(), template: template_name };
+    let within = own.as_ref().map(|(_, s)| s.template.chairs.iter().map(|c| c.id.clone()).collect());
+    let options = DraftOptions { title: None, music: name.clone(), template: template_name, within };
     let Draft { cue, template, doubts } =
         draft_for(&score, &ripieno_discovery::read(&score), &options, &chairs);
     let cue = with_source(cue, &source::text(&plan));

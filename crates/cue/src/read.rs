@@ -38,7 +38,7 @@ pub fn read(path: &Path, own: Option<&Path>) -> Result<Read, CueError> {
     let source::Heard { score, chairs: known, remarks, .. } = heard;
     let reading = ripieno_discovery::read(&score);
     let name = path.file_name().map_or_else(|| "music".into(), |n| n.to_string_lossy().into_owned());
-    let options = DraftOptions { title: None, music: name, template: "template.toml".into() };
+    let options = DraftOptions { title: None, music: name, template: "template.toml".into(), within: None };
     let drafted = draft_for(&score, &reading, &options, &known);
     let (plan, _) = Plan::parse("cue.toml", &drafted.cue);
     let (mut template, _) = Template::parse("template.toml", &drafted.template);

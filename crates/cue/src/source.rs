@@ -109,11 +109,16 @@ fn seat(
 ) -> Option<(String, usize, Option<String>)> {
     let name = track.name.trim().to_lowercase();
     let word = |c: &ChairPlan| c.track.clone().unwrap_or_else(|| c.id.clone()).trim().to_lowercase();
+    // A sketch says what is played, and not who plays it: the bass line is no bass.
+    let sketched = ripieno_casting::names_a_line(&name);
+    let guess = guess(&track.name).filter(|_| !sketched);
     // By the name itself, else by the longest beginning, else by what instrument it names.
     let begins = |c: &&ChairPlan| {
-        name.strip_prefix(&word(c)).is_some_and(|r| !r.starts_with(|l: char| l.is_alphanumeric() || l == '-'))
+        !sketched
+            && name
+                .strip_prefix(&word(c))
+                .is_some_and(|r| !r.starts_with(|l: char| l.is_alphanumeric() || l == '-'))
     };
-    let guess = guess(&track.name);
     let chair = template.chairs.iter().find(|c| word(c) == name);
     let chair = chair.or_else(|| template.chairs.iter().filter(begins).max_by_key(|c| word(c).len()));
     let chair = chair.or_else(|| {
@@ -123,7 +128,8 @@ fn seat(
         all.iter().find(|c| c.id == *stem).or_else(|| {
             all.iter().find(|c| means(&word(c)) || c.name.as_deref().is_some_and(means) || means(&c.id))
         })
-    })?;
+    });
+    let chair = chair.or_else(|| only_one(template, guess.as_ref()?))?;
     let rest = name.strip_prefix(&word(chair)).unwrap_or("");
     let words = guess.map(|g| g.articulations).unwrap_or_default();
     let own = cards.get(&chair.id).map_or(&[][..], Vec::as_slice);
@@ -150,6 +156,22 @@ fn seat(
     });
     let _ = score;
     Some((chair.id.clone(), number, written.or_else(|| words.first().cloned())))
+}
+
+/// The only chair of the instrument that is named, or of the same in another key (`trumpet-d`, a `trumpet`).
+fn only_one<'a>(template: &'a Template, guess: &ripieno_instruments::Guess) -> Option<&'a ChairPlan> {
+    if guess.solo || guess.certainty != ripieno_instruments::Certainty::Sure {
+        return None;
+    }
+    let exact = |c: &&ChairPlan| c.instrument == guess.instrument.id;
+    let near = |c: &&ChairPlan| plain(&c.instrument) == plain(&guess.instrument.id);
+    let only = |all: &mut dyn Iterator<Item = &'a ChairPlan>| all.next().filter(|_| all.next().is_none());
+    only(&mut template.chairs.iter().filter(exact)).or_else(|| only(&mut template.chairs.iter().filter(near)))
+}
+
+/// An instrument's id without its key, which is written with one or two letters.
+fn plain(id: &str) -> &str {
+    id.rsplit_once('-').filter(|(_, key)| key.len() < 3).map_or(id, |(plain, _)| plain)
 }
 
 fn guess(name: &str) -> Option<ripieno_instruments::Guess> {

@@ -85,3 +85,38 @@ fn the_cells() {
     }
     assert!(cells > 50, "{cells}");
 }
+
+/// What an example is of: a piece of a plan, of a template, or cells.
+#[test]
+fn every_example_of_the_references_and_the_guide() {
+    let mut count = [0; 3];
+    for name in ["plan.md", "template.md", "shorthand.md", "guide.md"] {
+        for text in blocks(&page(name)) {
+            let first = text.split_whitespace().next().unwrap_or("");
+            if first.is_empty() || first == "ripieno" || first.starts_with("cue.toml:") {
+                continue;
+            }
+            let chair = "[chair.flute]\ninstrument = \"flute\"\n";
+            // Pieces of a whole get the rest of it.
+            if ["[cue]", "[deliver]", "[picture]", "[accept]"].contains(&first) {
+                let cue = if first == "[cue]" { "" } else { "[cue]\nmusic = \"piece.mid\"\n" };
+                let (_, found) = Plan::parse(name, &format!("{cue}{text}"));
+                assert!(found.is_empty(), "{name}: {found:?}\n{text}");
+                count[0] += 1;
+            } else if first.starts_with('[') || first == "font" {
+                let whole = if text.contains("[chair") { "" } else { chair };
+                let (_, found) = Template::parse(name, &format!("{whole}{text}"));
+                assert!(found.is_empty(), "{name}: {found:?}\n{text}");
+                count[1] += 1;
+            } else {
+                for line in text.lines().filter(|l| !l.trim().is_empty()) {
+                    let cell = line.split('"').nth(1).unwrap_or_else(|| panic!("{name}: no cell in {line}"));
+                    let (_, faults) = CellWords::parse(cell);
+                    assert!(faults.is_empty(), "{name}: {cell}: {faults:?}");
+                    count[2] += 1;
+                }
+            }
+        }
+    }
+    assert!(count[0] >= 4 && count[1] >= 3 && count[2] >= 10, "{count:?}");
+}

@@ -6,6 +6,7 @@
 mod adopted;
 mod checks;
 mod cli;
+mod guide;
 mod json;
 mod older;
 mod printed;

@@ -87,6 +87,47 @@ pub(super) fn seats(score: &Score) -> Vec<Seat> {
     seats
 }
 
+/// Does this name of a track say what is played, as in a sketch, and not who plays it? A bass line is no bass.
+pub fn names_a_line(name: &str) -> bool {
+    let name = name.to_lowercase();
+    name.split(|c: char| !c.is_alphanumeric()).any(|word| SKETCHED.contains(&word))
+}
+
+/// Words for what is played (common practice, no source).
+const SKETCHED: [&str; 12] = [
+    "line",
+    "melody",
+    "tune",
+    "theme",
+    "counter",
+    "countermelody",
+    "harmony",
+    "chords",
+    "pad",
+    "figure",
+    "ostinato",
+    "sketch",
+];
+
+/// Tracks that no chair of the template plays: lines, named after their tracks.
+pub(super) fn lines_of(score: &Score, seats: &[Seat], others: Vec<Seat>) -> Vec<Seat> {
+    let mut lines: Vec<Seat> = Vec::new();
+    for mut line in others {
+        let name = slug(&score.tracks[line.track].name);
+        let base = if name.is_empty() { line.id.clone() } else { name };
+        let free = |id: &String| seats.iter().chain(&lines).all(|s| s.id != *id);
+        let more = (2u32..).map(|n| format!("{base}-{n}"));
+        line.id = std::iter::once(base.clone()).chain(more).find(free).unwrap_or(base);
+        line.comments.clear();
+        line.doubts = vec![
+            "no chair of the template is this track; it is a line of this name, to be given to chairs"
+                .to_owned(),
+        ];
+        lines.push(line);
+    }
+    lines
+}
+
 /// Two chairs of one name are told apart: a soloist says so, and others of that name are counted.
 fn tell_apart(seats: &mut [Seat]) {
     let shared = |seats: &[Seat], i: usize| {

@@ -9,6 +9,7 @@ mod runs;
 mod state;
 mod text;
 
+pub use chairs::names_a_line;
 use ripieno_music::{Reading, Score};
 
 /// What the texts of a draft say beside the music itself.
@@ -20,6 +21,8 @@ pub struct DraftOptions {
     pub music: String,
     /// `[cue] template`: the template file, relative to the plan.
     pub template: String,
+    /// The chairs of a template that is there already: a track that is none of them becomes a line that is still to be cast.
+    pub within: Option<Vec<String>>,
 }
 
 /// A first plan and template, as texts.
@@ -88,12 +91,23 @@ pub fn draft_for(
             seat.comments.clear();
         }
     }
+    let known = |seat: &chairs::Seat| chairs.get(seat.track).is_some_and(Option::is_some);
+    let sketched = |seat: &chairs::Seat| names_a_line(&score.tracks[seat.track].name);
+    let there = |seat: &chairs::Seat| {
+        let all = options.within.as_ref();
+        known(seat) || all.is_none_or(|all| all.contains(&seat.id) && !sketched(seat))
+    };
+    let (seats, others): (Vec<_>, Vec<_>) = seats.into_iter().partition(there);
+    let lines = chairs::lines_of(score, &seats, others);
     let stretches = passages::stretches(score, &seats, reading);
     let cells = proof::cells(score, reading, &seats, &stretches);
+    let doubts = seats.iter().chain(&lines).flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id)));
+    let doubts = doubts.collect();
+    let drafted = text::Drafted { seats, lines, stretches, cells };
     Draft {
-        cue: text::cue(score, reading, options, &seats, &stretches, &cells),
-        template: text::template(&seats),
-        doubts: seats.iter().flat_map(|s| s.doubts.iter().map(|d| format!("{}: {d}", s.id))).collect(),
+        cue: text::cue(score, reading, options, &drafted),
+        template: text::template(&drafted.seats),
+        doubts,
     }
 }
 

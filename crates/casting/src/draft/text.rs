@@ -8,14 +8,17 @@ use ripieno_music::{Reading, Role, Score};
 use ripieno_plan::{Source, Turn, quoted};
 use std::fmt::Write;
 
-pub(super) fn cue(
-    score: &Score,
-    reading: &Reading,
-    options: &DraftOptions,
-    seats: &[Seat],
-    stretches: &[Stretch],
-    cells: &[Vec<DraftCell>],
-) -> String {
+/// What the plan is written from.
+pub(super) struct Drafted {
+    pub(super) seats: Vec<Seat>,
+    /// Tracks that are no chairs.
+    pub(super) lines: Vec<Seat>,
+    pub(super) stretches: Vec<Stretch>,
+    pub(super) cells: Vec<Vec<DraftCell>>,
+}
+
+pub(super) fn cue(score: &Score, reading: &Reading, options: &DraftOptions, drafted: &Drafted) -> String {
+    let Drafted { seats, lines, stretches, cells } = drafted;
     let title = options
         .title
         .as_deref()
@@ -41,13 +44,21 @@ pub(super) fn cue(
     for (key, value) in rows {
         let _ = writeln!(text, "{key:<8} = {value}");
     }
-    let width = seats.iter().map(|s| s.id.len()).max().unwrap_or(0);
+    let width = seats.iter().chain(lines).map(|s| s.id.len()).max().unwrap_or(0);
     text.push_str(
         "\n# One line for each chair, by its name: `as written` means this line. Name more lines here as you need them;\n\
          # `voice`, `staff` or `voices` take a part of a track or share out its chords.\n[lines]\n",
     );
     for seat in seats {
         let _ = writeln!(text, "{:<width$} = {{ track = {} }}", seat.id, quoted(&seat.line_track));
+    }
+    if !lines.is_empty() {
+        text.push_str(
+            "# No chair plays these yet: write the name of one into the cells of those who are to have it.\n",
+        );
+    }
+    for line in lines {
+        let _ = writeln!(text, "{:<width$} = {{ track = {} }}", line.id, quoted(&line.line_track));
     }
     for (stretch, cells) in stretches.iter().zip(cells) {
         text.push('\n');
@@ -56,11 +67,16 @@ pub(super) fn cue(
         }
         let _ = write!(
             text,
-            "[[passage]]\nname = {}\nbars = [{}, {}]\n[passage.casting]\n",
+            "[[passage]]\nname = {}\nbars = [{}, {}]\n",
             quoted(&stretch.name),
             stretch.from_bar,
             stretch.to_bar
         );
+        let open: Vec<String> = lines.iter().filter_map(|l| to_cast(score, reading, stretch, l)).collect();
+        if !open.is_empty() {
+            let _ = writeln!(text, "# to be cast: {}", open.join(", "));
+        }
+        text.push_str("[passage.casting]\n");
         let rows: Vec<(&str, String, String)> = cells
             .iter()
             .map(|c| {
@@ -80,18 +96,28 @@ pub(super) fn cue(
     text
 }
 
+/// A line that sounds here, with what it is.
+fn to_cast(score: &Score, reading: &Reading, stretch: &Stretch, line: &Seat) -> Option<String> {
+    let notes = &score.tracks[line.track].content.notes;
+    notes.iter().find(|n| n.at < stretch.ends && n.end() > stretch.begins)?;
+    Some(match role(reading, stretch, line.track) {
+        Role::Silence => line.id.clone(),
+        role => format!("{} ({})", line.id, role.word()),
+    })
+}
+
+fn role(reading: &Reading, stretch: &Stretch, track: usize) -> Role {
+    let here = reading.passages.iter().find(|p| p.from_bar == stretch.from_bar);
+    here.and_then(|p| p.roles.get(track)).map_or(Role::Silence, |r| r.role)
+}
+
 /// Comments are lined up behind cells of up to so many letters.
 const COMMENT_COLUMN: usize = 32;
 
 /// What was found of the chair here: its role, and whom it doubles to which share; where that is not in the cell, by name.
 fn comment(reading: &Reading, seats: &[Seat], stretch: &Stretch, cell: &DraftCell) -> String {
     let track = seats[cell.seat].track;
-    let role = reading
-        .passages
-        .iter()
-        .find(|p| p.from_bar == stretch.from_bar)
-        .and_then(|p| p.roles.get(track))
-        .map_or(Role::Silence, |r| r.role);
+    let role = role(reading, stretch, track);
     let mut said: Vec<String> = Vec::new();
     if role != Role::Silence {
         said.push(role.word().to_string());

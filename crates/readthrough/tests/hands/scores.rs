@@ -41,7 +41,8 @@ fn collect(folder: &Path, found: &mut Vec<PathBuf>) {
 fn world(path: &Path) -> Option<World> {
     let bytes = std::fs::read(path).ok()?;
     let score = ripieno_formats::musicxml::read(&bytes).ok()?;
-    let options = DraftOptions { title: None, music: "music".into(), template: "template.toml".into() };
+    let options =
+        DraftOptions { title: None, music: "music".into(), template: "template.toml".into(), within: None };
     let draft = draft(&score, &ripieno_music::Reading::default(), &options);
     let (template, _) = Template::parse("template.toml", &draft.template);
     let (plan, _) = Plan::parse("cue.toml", &draft.cue);

@@ -13,7 +13,12 @@ fn read(path: &Path) -> Vec<Finding> {
     let draft = draft(
         &score,
         &ripieno_music::Reading::default(),
-        &DraftOptions { music: "score.mxl".into(), template: "template.toml".into(), title: None },
+        &DraftOptions {
+            music: "score.mxl".into(),
+            template: "template.toml".into(),
+            title: None,
+            within: None,
+        },
     );
     let (plan, _) = Plan::parse("cue.toml", &draft.cue);
     let (template, _) = Template::parse("template.toml", &draft.template);
