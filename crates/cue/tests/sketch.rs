@@ -1,5 +1,7 @@
 //! A sketch on the composer's own template: what names a chair is played by it, what names a line waits to be cast.
 
+#![allow(clippy::unwrap_used)]
+
 use ripieno_cue::{Act, Cue, PerformOptions, Workbench, create_with, perform, write_demo, write_midi};
 use ripieno_formats::midi::{MidiEvent, MidiFile, MidiTrack};
 use std::path::{Path, PathBuf};
