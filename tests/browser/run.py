@@ -3,6 +3,7 @@
     run.py [NAME …]     only the checks of these names
 """
 
+import shutil
 import subprocess
 import sys
 import time
@@ -246,6 +247,72 @@ def the_start_page_takes_music(page):
     page.drop("Evening Boat.musicxml", music)
     page.until("its board", lambda: "/cue/evening-boat/" in page.browser.current_url and page.all(".cell"), 60)
     assert (page.home / "Evening Boat" / "Evening Boat.musicxml").read_bytes() == music
+    # On a template of one's own: what no chair plays waits to be cast.
+    page.browser.get(page.root + "/")
+    template = page.until("the field", lambda: page.one("#template"))
+    template.send_keys("nowhere.toml")
+    page.drop("Sketch.musicxml", SKETCH)
+    page.until("the message", lambda: "no template" in page.one("#trouble").text)
+    template.clear()
+    template.send_keys("ferry/template.toml")
+    page.drop("Sketch.musicxml", SKETCH)
+    page.until("its board", lambda: "/cue/sketch/" in page.browser.current_url and page.all(".cell"), 60)
+    assert 'tune = { track = "Tune" }' in (page.home / "Sketch" / "cue.toml").read_text().replace("  ", " ")
+    page.write("oboe", "A", "tune, legato, p")
+    page.until("it plays", lambda: "leads" in page.cell("oboe", "A").get_attribute("class"))
+
+
+SKETCH = b"""<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Tune</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>
+<note><pitch><step>A</step><octave>4</octave></pitch><duration>2</duration></note>
+<note><pitch><step>B</step><octave>4</octave></pitch><duration>2</duration></note></measure></part></score-partwise>"""
+
+
+@check
+def versions_sheets_and_prints_have_their_place(page):
+    before = page.home / "before"
+    shutil.copytree(page.cue, before, ignore=shutil.ignore_patterns(".ripieno"))
+    field = page.one("#compare input")
+
+    def compare(words):
+        field.clear()
+        field.send_keys(words, Keys.ENTER)
+
+    compare("nowhere")
+    page.until("the refusal", lambda: "holds no version" in page.one("#said").text)
+    compare(str(before))
+    page.until("nothing is another", lambda: "Nothing" in page.one("#changes").text)
+    page.write("violas", "Quay at dusk", "tacet")
+    page.until("written", lambda: page.text("violas", "Quay at dusk") == "tacet")
+    compare(str(before))
+    page.until("what is another", lambda: "Violas" in page.one("#changes").text or "violas" in page.one("#changes").text)
+    # The sheets.
+    page.click("#write-out")
+    page.click('.write-out input[value="sheets"]')
+    page.click(".write-out .begin")
+    page.until("written", lambda: "report.html" in page.one(".write-out .files").text, 90)
+    report = (page.cue / "report.html").read_text()
+    assert report.startswith("<!doctype html>") and "Night Ferry" in report
+    assert (page.cue / "score.musicxml").is_file() and len(list((page.cue / "parts").iterdir())) > 20
+    # A print is named, moved onto the notes, and taken away again.
+    page.browser.get(page.root + "/cue/ferry/patches")
+    form = page.until("the form", lambda: page.one("#print"))
+    template = page.cue / "template.toml"
+    was = template.read_text()
+    page.script("arguments[0].elements.chair.value = 'harp'", form)
+    form.find_element("css selector", "input").send_keys("../outside.wav", Keys.ENTER)
+    page.until("the refusal", lambda: "leads out" in page.one("#said").text)
+    file = page.one("#print input")
+    file.clear()
+    file.send_keys("prints/harp.wav", Keys.ENTER)
+    page.until("listed", lambda: "prints/harp.wav" in page.one("#prints").text and "is not there" in page.one("#prints").text)
+    assert 'print = "prints/harp.wav"' in template.read_text().replace("  ", " ").replace("  ", " ")
+    page.click('[data-align="harp"]')
+    page.until("moved", lambda: page.script("return document.querySelector('[data-align=\"harp\"]')?.checked")
+               and "print-align" in template.read_text())
+    page.click('[data-unprint="harp"]')
+    page.until("taken away", lambda: not page.all("#prints li"))
+    assert template.read_text() == was, "and the template is as it was"
 
 
 @check

@@ -264,14 +264,14 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("scores", nargs="*")
     parser.add_argument("--long", action="store_true", help="every score")
-    parser.add_argument("--quick", action="store_true", help="two short scores, with cards alone")
+    parser.add_argument("--quick", action="store_true", help="with cards alone; two short scores if none is named")
     parser.add_argument("--jitter", type=float, nargs="+", default=[4.0, 8.0, 15.0], help="standard deviations in ms")
     parser.add_argument("--delays", type=int, default=250, help="the longest delay of a patch in ms")
     parser.add_argument("--show", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     words = parser.parse_args()
     names = words.scores or ([p.stem for p in sorted(SCORES.glob("*.mxl"))] if words.long else SOME)
-    names = QUICK if words.quick else names
+    names = QUICK if words.quick and not words.scores else names
     cards = (True,) if words.quick else (True, False)
     total = defaultdict(lambda: [0] * 4)
     for name in names:

@@ -64,7 +64,7 @@ pub fn performed_in(pool: Pool, played: &Played) -> Performed {
 /// Reads through, giving way to all else. `stop` is asked between the stages: once it says yes, the work is dropped and there is
 /// no result.
 pub fn read_aside(cue: &Cue, performed: &Performed, stop: &(dyn Fn() -> bool + Sync)) -> Option<Checked> {
-    Pool::Eyes.work(|| check_unless(cue, performed, stop))
+    Pool::Eyes.work(|| if stop() { None } else { check_unless(cue, performed, stop) })
 }
 
 #[cfg(test)]

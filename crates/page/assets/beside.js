@@ -1,4 +1,4 @@
-// Beside the findings: tempi proposed to picture and taken, a MIDI file that came back, marks rubbed out.
+// Beside the findings: tempi proposed to picture and taken, a MIDI file that came back, marks rubbed out, versions compared.
 import { act, get, post, say, under } from "./api.js";
 
 /** @param {() => Promise<string>} work */
@@ -35,6 +35,18 @@ export function startBeside() {
         return "rubbed out; “put back” brings it back";
       });
     else if (button.id === "rub-back") doing(async () => (await post(under("rub/back"), {}), "put back"));
+  });
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (!(form instanceof HTMLFormElement) || form.id !== "compare") return;
+    event.preventDefault();
+    doing(async () => {
+      const folder = new FormData(form).get("folder");
+      const { html } = await post(under("compare"), { folder });
+      const box = document.getElementById("changes");
+      if (box) box.innerHTML = html;
+      return "";
+    });
   });
   document.addEventListener("change", (event) => {
     const input = event.target;

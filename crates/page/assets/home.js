@@ -18,7 +18,8 @@ async function go(asked) {
 
 /** @param {File | undefined} file */
 function music(file) {
-  if (file) go(post(`/music?name=${encodeURIComponent(file.name)}`, file));
+  const template = /** @type {HTMLInputElement} */ (document.getElementById("template")).value;
+  if (file) go(post(`/music?name=${encodeURIComponent(file.name)}&template=${encodeURIComponent(template)}`, file));
 }
 
 export function startHome() {

@@ -3,7 +3,7 @@ import { get, post, say, under } from "./api.js";
 
 /** @typedef {{busy: boolean, says: string, done: number, total: number, files: string[], facts: string[], failed: boolean}} Standing */
 
-const FETCHED = ["performed.mid", "mix.wav", "listening.wav", "report.txt"];
+const FETCHED = ["performed.mid", "mix.wav", "listening.wav", "report.txt", "report.html", "score.musicxml"];
 
 /** @type {HTMLDialogElement | undefined} */
 let dialog;
@@ -23,6 +23,7 @@ function build() {
 <label><input type="radio" name="what" value="all" checked> MIDI, mix, listening copy, families and stems</label>
 <label><input type="radio" name="what" value="part"> one passage, as MIDI and sound: <select name="passage" aria-label="passage"></select>
 from <input name="pre" type="number" min="0" max="16" value="2" aria-label="bars before"> bars before</label>
+<label><input type="radio" name="what" value="sheets"> the report as a page, score and parts as MusicXML</label>
 <label><input type="radio" name="what" value="deliver"> everything for a session or a client, into a folder of its own</label></fieldset>
 <fieldset class="deliver" hidden><legend>In that folder, beside mix, click, MIDI and sheets</legend>
 <label><input type="checkbox" name="families" checked> stems by family</label>
@@ -73,6 +74,7 @@ async function begin() {
     show(
       await post(under("out"), {
         sound: what !== "midi",
+        sheets: what === "sheets",
         deliver: what === "deliver" ? choice() : null,
         rate: field("rate") ? Number(field("rate")) : null,
         bits: field("bits") ? Number(field("bits")) : null,

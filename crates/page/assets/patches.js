@@ -1,5 +1,6 @@
 // Patch cards: written from a list or by playing the keys, edited with checks, given to chairs.
 import { get, post, renew, say, seen, under } from "./api.js";
+import { startPrints } from "./prints.js";
 import { keys, startWire } from "./wire.js";
 
 /** The card that is edited: its file and its text as it was opened; none while a new one is written. */
@@ -116,6 +117,7 @@ function name() {
 
 export function startPatches() {
   startWire();
+  startPrints();
   let timer = 0;
   document.addEventListener("input", (event) => {
     const id = event.target instanceof Element ? event.target.id : "";

@@ -12,6 +12,7 @@ const FILES: &[(&str, &str, &str)] = &[
     ("patches.css", "text/css; charset=utf-8", include_str!("../assets/patches.css")),
     ("hall.js", SCRIPT, include_str!("../assets/hall.js")),
     ("patches.js", SCRIPT, include_str!("../assets/patches.js")),
+    ("prints.js", SCRIPT, include_str!("../assets/prints.js")),
     ("wire.js", SCRIPT, include_str!("../assets/wire.js")),
     ("main.js", SCRIPT, include_str!("../assets/main.js")),
     ("api.js", SCRIPT, include_str!("../assets/api.js")),

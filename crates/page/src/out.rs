@@ -1,4 +1,4 @@
-//! Writing out: the performed MIDI, the mix and the stems, with a look at the progress.
+//! Writing out: the performed MIDI, the mix and the stems, the sheets, with a look at the progress.
 
 use crate::error::PageError;
 use ripieno_cue::{
@@ -83,6 +83,26 @@ impl Out {
         standing.files = made.files.iter().map(|f| format!("{folder}/{}", f.file)).collect();
         standing.facts.push(format!("in the folder {folder}: manifest.txt lists it all"));
         standing.facts.extend(made.summary.into_iter().chain([made.work]).chain(made.remarks));
+        Ok(())
+    }
+
+    /// Writes the report as a page, the score and the parts.
+    pub fn sheets(&self, cue: &Cue) {
+        self.end(self.print(cue), "written");
+    }
+
+    fn print(&self, cue: &Cue) -> Result<(), PageError> {
+        let performed = ripieno_cue::perform(cue, PerformOptions::default());
+        self.step("reading through");
+        let checked = ripieno_cue::check(cue, &performed);
+        let html = ripieno_report::report(cue, &performed, &checked, None)?;
+        write_file(&cue.folder.join("report.html"), html.as_bytes())?;
+        self.step("score and parts");
+        let (parts, remarks) = ripieno_cue::write_notation(cue, &performed, &cue.folder, None)?;
+        let mut standing = self.lock();
+        standing.files.extend(["report.html".into(), "score.musicxml".into()]);
+        standing.facts.push(format!("the score, and {parts} parts in the folder parts"));
+        standing.facts.extend(remarks);
         Ok(())
     }
 

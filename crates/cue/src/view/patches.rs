@@ -2,7 +2,7 @@
 
 use crate::{Cue, cards};
 use ripieno_music::Colour;
-use ripieno_plan::{ArticulationCard, Call, CallKind, DelayCurve, Diagnostic, KeyMode, PatchCard};
+use ripieno_plan::{ArticulationCard, Call, CallKind, DelayCurve, Diagnostic, KeyMode, Origin, PatchCard};
 use std::collections::BTreeMap;
 
 /// All cards of a cue.
@@ -14,6 +14,21 @@ pub struct Patches {
     pub without: Vec<(String, String)>,
     /// Ids and names of all chairs.
     pub chairs: Vec<(String, String)>,
+    /// The chairs that have a recording in their place.
+    pub prints: Vec<PrintView>,
+}
+
+/// A chair's print.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PrintView {
+    /// Id and name of the chair.
+    pub chair: (String, String),
+    /// The file, as the template names it.
+    pub file: String,
+    /// It is there.
+    pub there: bool,
+    /// It is moved to where the performance has it.
+    pub align: bool,
 }
 
 /// One card.
@@ -84,6 +99,20 @@ pub fn patches(cue: &Cue) -> Patches {
         cards: files.iter().filter_map(one).collect(),
         without: cue.template.chairs.iter().filter(|c| c.cards.is_empty()).map(|c| pair(&c.id)).collect(),
         chairs: cue.template.chairs.iter().map(|c| pair(&c.id)).collect(),
+        prints: cue
+            .template
+            .chairs
+            .iter()
+            .filter_map(|c| match &c.origin {
+                Origin::Print { path, align, .. } => Some(PrintView {
+                    chair: pair(&c.id),
+                    file: path.clone(),
+                    there: cue.print_path(path).is_file(),
+                    align: *align,
+                }),
+                _ => None,
+            })
+            .collect(),
     }
 }
 

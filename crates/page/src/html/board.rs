@@ -55,7 +55,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 </div>
 <svg id="hand-over-strokes" aria-hidden="true"></svg>
 </section>
-<div class="by-board">{film}<aside class="side" id="side" aria-label="Findings, picture, handwork">{findings}{beside}</aside></div>
+<div class="by-board">{film}<aside class="side" id="side" aria-label="Findings, picture, handwork, versions">{findings}{beside}{versions}</aside></div>
 </main>
 {handovers}{film_facts}
 </div>"#,
@@ -68,6 +68,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         findings = piece("findings"),
         beside = piece("beside"),
         handovers = piece("hand-overs"),
+        versions = super::versions::panel(),
         film = super::film::panel(),
         film_facts = piece("film-facts"),
         legend = legend(),

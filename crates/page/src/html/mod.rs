@@ -13,6 +13,7 @@ mod listening;
 mod nav;
 mod opened;
 mod patches;
+mod versions;
 mod words;
 
 pub use beside::proposals;
@@ -21,6 +22,7 @@ pub use hall::rooms;
 pub use home::home;
 pub use opened::opened;
 pub use patches::faults as card_faults;
+pub use versions::changes;
 pub use words::words;
 
 use crate::open::{Open, Shown, Through};

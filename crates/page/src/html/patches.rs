@@ -1,4 +1,4 @@
-//! The patches: each card as an index card, new ones written, calls tried.
+//! The patches: each card as an index card, new ones written, calls tried; prints.
 
 use super::button;
 use super::drawn::Drawn;
@@ -48,6 +48,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 </section>
 <p class="new-row"><button type="button" id="new-card">write a new card</button></p>
 {cards}
+{prints}
 </main>
 <dialog id="card-dialog" aria-labelledby="dialog-title">
 <form method="dialog">
@@ -76,12 +77,15 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         light = button("light", "night", "light or dark"),
         trouble = piece("trouble"),
         cards = piece("cards"),
+        prints = piece("prints"),
     )
 }
 
 /// The renewable piece.
 pub fn pieces(pieces: &mut BTreeMap<String, String>, drawn: &mut Drawn, shown: &Shown) {
-    drawn.cards.put(pieces, patches(&shown.played.cue), |patches| vec![("cards".into(), all(patches))]);
+    drawn.cards.put(pieces, patches(&shown.played.cue), |patches| {
+        vec![("cards".into(), all(patches)), ("prints".into(), prints(patches))]
+    });
 }
 
 fn all(patches: &Patches) -> String {
@@ -103,6 +107,38 @@ fn all(patches: &Patches) -> String {
         );
     }
     out + "</div>"
+}
+
+/// Recordings of the user's own patches, chair by chair, and a place to name one.
+fn prints(patches: &Patches) -> String {
+    let mut out = String::from(
+        r#"<section id="prints" aria-labelledby="prints-title"><h2 id="prints-title">Prints</h2><p class="quiet">A print is your own recording of a chair: let your patches play performed.mid, record from the start of the file on, and name the file here. It takes the chair's place in the mix, seated in its hall.</p>"#,
+    );
+    if !patches.prints.is_empty() {
+        out.push_str("<ul>");
+        for one in &patches.prints {
+            let id = escape(&one.chair.0);
+            let _ = write!(
+                out,
+                r#"<li><b>{name}</b> <span class="file">{file}</span> {there} <label><input type="checkbox" data-align="{id}"{align}> moved onto the notes</label> <button type="button" data-unprint="{id}" title="the house orchestra plays {name} again">take away</button></li>"#,
+                name = escape(&one.chair.1),
+                file = escape(&one.file),
+                there = if one.there { "" } else { r#"<span class="fault">is not there</span>"# },
+                align = if one.align { " checked" } else { "" },
+            );
+        }
+        out.push_str("</ul>");
+    }
+    let chairs: String = patches
+        .chairs
+        .iter()
+        .map(|(id, name)| format!(r#"<option value="{}">{}</option>"#, escape(id), escape(name)))
+        .collect();
+    let _ = write!(
+        out,
+        r#"<form id="print"><label>Chair <select name="chair">{chairs}</select></label> <label>File, in the cue's folder <input name="file" autocomplete="off" spellcheck="false" placeholder="prints/violins-1.wav" required></label> <button type="submit">put in its place</button></form></section>"#
+    );
+    out
 }
 
 fn card(view: &PatchView, patches: &Patches) -> String {

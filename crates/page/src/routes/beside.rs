@@ -1,4 +1,4 @@
-//! To picture and by hand: proposals, a file that came back, marks rubbed out and put back.
+//! To picture, by hand and by version: proposals, a file that came back, marks rubbed out and put back, what has changed.
 
 use super::{aside, json, parse};
 use crate::error::PageError;
@@ -19,6 +19,7 @@ pub fn routes() -> Router<Arc<House>> {
         .route("/cue/{id}/adopt", post(adopt))
         .route("/cue/{id}/rub", post(rub))
         .route("/cue/{id}/rub/back", post(back))
+        .route("/cue/{id}/compare", post(compare))
 }
 
 #[derive(Serialize)]
@@ -87,4 +88,34 @@ async fn back(State(house): State<Arc<House>>, Path(id): Path<String>) -> Result
     })
     .await?;
     json(&())
+}
+
+#[derive(Deserialize)]
+struct Before {
+    folder: String,
+}
+
+/// What has changed since another version, a cue or a delivered one.
+async fn compare(
+    State(house): State<Arc<House>>,
+    Path(id): Path<String>,
+    body: Bytes,
+) -> Result<Response, PageError> {
+    let open = house.cue(&id)?;
+    let Before { folder } = parse(&body)?;
+    let html = aside(move || {
+        let folder = open.folder.join(folder.trim());
+        // Only what is a cue is read at all: a message about any other file would tell of what is in it.
+        if ![folder.join("cue.toml"), folder.join("plan/cue.toml")].iter().any(|f| f.is_file()) {
+            let message = format!(
+                "{} holds no version: name the folder of a cue, or one that was delivered",
+                folder.display()
+            );
+            return Err(PageError::Missing(message));
+        }
+        let before = ripieno_cue::version(&folder)?;
+        Ok(html::changes(&ripieno_cue::compare(&before, &open.shown().played.cue)))
+    })
+    .await?;
+    json(&Proposed { html })
 }

@@ -85,6 +85,9 @@ async fn demo(State(house): State<Arc<House>>) -> Result<Response, PageError> {
 #[derive(Deserialize)]
 struct Named {
     name: String,
+    /// The composer's own template, if one is named: absolute, or from where the program was started.
+    #[serde(default)]
+    template: String,
 }
 
 /// A file of music, dropped: becomes a cue in a folder of its name.
@@ -98,11 +101,13 @@ async fn music(
         if stem.is_empty() {
             return Err(PageError::Asked("the file has no name to call the cue by; rename it".into()));
         }
+        let own = template(&house.home, &named.template)?;
         let folder = free_folder(&house.home, &stem)?;
         // The music is written aside first: what cannot be read leaves no cue behind.
         let aside = house.home.join(format!(".opening-{}", guard::token()));
         let file = aside.join(format!("{stem}{ending}"));
-        let made = ripieno_cue::write_file(&file, &body).and_then(|()| ripieno_cue::create(&folder, &file));
+        let made = ripieno_cue::write_file(&file, &body)
+            .and_then(|()| ripieno_cue::create_with(&folder, &file, own.as_deref()));
         let _ = std::fs::remove_dir_all(&aside);
         let made = made?;
         let remarks = made.doubts.iter().map(|d| format!("unsure: {d}")).chain(made.warnings).collect();
@@ -110,6 +115,22 @@ async fn music(
     })
     .await?;
     json(&Opened { to: format!("/cue/{id}/"), remarks })
+}
+
+/// The template that is named. Nothing else is read: a message about any other file would tell of what is in it.
+fn template(home: &std::path::Path, named: &str) -> Result<Option<PathBuf>, PageError> {
+    if named.trim().is_empty() {
+        return Ok(None);
+    }
+    let path = home.join(named.trim());
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
+    if !["toml", "mid"].contains(&ending.as_str()) || !path.is_file() {
+        return Err(PageError::Missing(format!(
+            "{} is no template: name a template.toml, or a MIDI export of your session (.mid)",
+            path.display()
+        )));
+    }
+    Ok(Some(path))
 }
 
 /// The longest name of a cue that is made here, bytes: file systems take 255, and the folder may get a number.

@@ -25,6 +25,9 @@ pub fn routes() -> Router<Arc<House>> {
 struct Wanted {
     /// Sound as well.
     sound: bool,
+    /// The report as a page, score and parts instead.
+    #[serde(default)]
+    sheets: bool,
     rate: Option<u32>,
     bits: Option<i64>,
     /// Only this passage, from so many bars before.
@@ -88,6 +91,12 @@ async fn begin(
         std::thread::spawn(move || out.deliver(&cue, &options));
         return json(&open.out.standing());
     }
+    if wanted.sheets {
+        open.out.begin()?;
+        let out = Arc::clone(&open.out);
+        std::thread::spawn(move || out.sheets(&cue));
+        return json(&open.out.standing());
+    }
     let whole = wanted.passage.is_none() && wanted.only.is_empty();
     let options = RenderOptions {
         // What is not the whole cue goes to a folder of its own, and replaces nothing.
@@ -120,6 +129,8 @@ const FILES: &[(&str, &str)] = &[
     ("mix.wav", "audio/wav"),
     ("listening.wav", "audio/wav"),
     ("report.txt", "text/plain; charset=utf-8"),
+    ("report.html", "text/html; charset=utf-8"),
+    ("score.musicxml", "application/vnd.recordare.musicxml+xml"),
 ];
 
 async fn file(

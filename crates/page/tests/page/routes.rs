@@ -73,6 +73,7 @@ pub const ROUTES: &[(Method, &str, &str, &str)] = &[
     (Method::POST, "/cue/{id}/adopt", "/cue/ferry/adopt", "no MIDI"),
     (Method::POST, "/cue/{id}/rub", "/cue/ferry/rub", r#"{"mark":1}"#),
     (Method::POST, "/cue/{id}/rub/back", "/cue/ferry/rub/back", ""),
+    (Method::POST, "/cue/{id}/compare", "/cue/ferry/compare", r#"{"folder":"."}"#),
     (Method::GET, "/cue/{id}/written/{name}", "/cue/ferry/written/performed.mid", ""),
 ];
 
