@@ -324,7 +324,12 @@ def main():
             edits += len(made)
             recalled += made.count("call")
             if wrong or not marks:
-                bad.append(f"{cue.name} round {rounds}: {made} as {said}: {len(wrong)} rows differ, as {wrong[:3]}")
+                # What else lies on their keys: two notes of one key at one time in one track are told apart by nothing.
+                keys = {w[3] for w in wrong if w[1] == "note"}
+                near = lambda rows: [(name, n) for name, notes, _ in rows for n in notes if n[3] in keys
+                                     and any(abs(n[0] - w[5]) < PPQ for w in wrong if w[1] == "note")]
+                bad.append(f"{cue.name} round {rounds}: {made} as {said}: {len(wrong)} rows differ, as {wrong[:3]}; "
+                           f"before {near(before)}, edited {near(after)}, again {near(got)}")
                 continue
             # The chairs fall silent: nothing is lost without a line. Back again: the same bytes.
             plan = (cue / "cue.toml").read_text()

@@ -120,13 +120,18 @@ fn notes(tracks: &mut [WrittenTrack], strip: &Strip, tolerance: i64) {
     let (a, b) = (plain(&mut ons.iter().map(|o| (o.0, o.1))), plain(&mut new.iter().map(|o| (o.0, o.1))));
     let mut pairs = common(&a, &b, tolerance);
     // Of notes that lie within the tolerance, those of equal velocity belong together.
-    for _ in 0..4 {
-        for k in 1..pairs.len() {
-            let ((i, x), (j, y)) = (pairs[k - 1], pairs[k]);
-            let fits = |i: usize, x: usize| a[i].0 == b[x].0 && (a[i].1 - b[x].1).abs() <= tolerance;
-            let wrong = |i: usize, x: usize| usize::from(ons[i].2 != new[x].2);
+    let fits = |i: usize, x: usize| a[i].0 == b[x].0 && (a[i].1 - b[x].1).abs() <= tolerance;
+    let wrong = |i: usize, x: usize| usize::from(ons[i].2 != new[x].2);
+    for k in (0..pairs.len()).chain(0..pairs.len()) {
+        let near = |l: &usize| {
+            let (i, j) = (pairs[k].0, pairs[*l].0);
+            a[i].0 == a[j].0 && a[j].1 - a[i].1 <= 2 * tolerance
+        };
+        // Each exchange puts one right at least, wherever in the cluster the other lies.
+        for l in (k + 1..pairs.len()).take_while(near).collect::<Vec<_>>() {
+            let ((i, x), (j, y)) = (pairs[k], pairs[l]);
             if fits(i, y) && fits(j, x) && wrong(i, y) + wrong(j, x) < wrong(i, x) + wrong(j, y) {
-                (pairs[k - 1].1, pairs[k].1) = (y, x);
+                (pairs[k].1, pairs[l].1) = (y, x);
             }
         }
     }

@@ -138,3 +138,44 @@ fn what_was_written_is_read_back() {
         assert_eq!(restore(&text[..end]), None);
     }
 }
+
+/// Players of one key at nearly one time, in one track on a grid of 8 ticks: the file says in which order they stand no more.
+#[test]
+fn a_unison_on_a_coarser_grid_is_no_change() {
+    let ons = [486_693, 486_694, 486_698, 486_699];
+    let of_velocities = |all: [u8; 4]| {
+        let mut base = written();
+        base.tracks[0].notes.truncate(4);
+        for ((note, on), velocity) in base.tracks[0].notes.iter_mut().zip(ons).zip(all) {
+            note.now = Sounded { on, key: 64, channel: 2, velocity, off: 487_601 };
+            note.computed = note.now;
+        }
+        base
+    };
+    let four = [66, 68, 71, 74];
+    let mut orders = Vec::new();
+    for a in four {
+        for b in four {
+            for c in four {
+                let left: Vec<u8> = four.into_iter().filter(|v| ![a, b, c].contains(v)).collect();
+                orders.extend((left.len() == 1).then(|| [a, b, c, left[0]]));
+            }
+        }
+    }
+    assert_eq!(orders.len(), 24);
+    for order in orders {
+        let base = of_velocities(order);
+        let events = (0..4).flat_map(|i| {
+            let velocity = four[i];
+            let on = MidiEvent::NoteOn { channel: 2, key: 64, velocity };
+            [(486_696 / 8, on), (487_600 / 8, MidiEvent::NoteOff { channel: 2, key: 64, velocity: 0 })]
+        });
+        let mut events: Vec<_> = events.collect();
+        events.extend(base.tracks[0].rest.iter().map(|(at, e)| (*at as u64 / 8, e.clone())));
+        events.sort_by_key(|e| e.0);
+        let track = MidiTrack { name: "Oboe".into(), events, ..MidiTrack::default() };
+        let came = MidiEvents { tick: Tick::OfQuarter(480), tracks: vec![track] };
+        let found = adopt(&base, &came, &[], &|_, _| Vec::new()).marks;
+        assert_eq!(found, [], "{order:?}");
+    }
+}
