@@ -54,6 +54,14 @@ impl Pool {
             None => work(),
         }
     }
+
+    /// Does it when there is time; nobody waits for it.
+    pub fn later(self, work: impl FnOnce() + Send + 'static) {
+        match self.threads() {
+            Some(pool) => pool.spawn(work),
+            None => work(),
+        }
+    }
 }
 
 /// Writes for the patches, as [`performed`] does, on the threads of those who want it.

@@ -2,6 +2,7 @@
 
 use crate::{Place, Syllable, Timeline};
 use ripieno_units::{Decibels, Seconds, math};
+use std::sync::Arc;
 
 /// Names of articulations that every stage knows. A plan may use any other.
 pub mod named {
@@ -34,8 +35,8 @@ pub struct Performance {
     pub timeline: Timeline,
     /// Starts of the passages: name, place in seconds, place in score.
     pub passages: Vec<(String, Seconds, Place)>,
-    /// The chairs that play.
-    pub chairs: Vec<ChairPerformance>,
+    /// The chairs that play; shared, for a change of one leaves the others as they are.
+    pub chairs: Vec<Arc<ChairPerformance>>,
 }
 
 /// What one chair does.

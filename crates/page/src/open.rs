@@ -253,6 +253,8 @@ impl Open {
         let (due, bell) = &self.due;
         *due.lock().unwrap_or_else(PoisonError::into_inner) = bench.revision();
         bell.notify_all();
+        // Taking a large cue apart takes a while.
+        Pool::Ears.later(move || drop(old));
     }
 
     /// Renews the fragments from what is shown and read through. `whole`: passages or chairs are others than before.

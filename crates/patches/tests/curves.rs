@@ -12,10 +12,10 @@ fn performance(level: Curve) -> Performance {
     Performance {
         timeline: Timeline::regular(20, Metre { beats: 4, unit: 4 }, 120.0),
         passages: vec![("A".into(), Seconds(0.0), Place { bar: 1, beat: 1.0 })],
-        chairs: vec![ChairPerformance {
+        chairs: vec![std::sync::Arc::new(ChairPerformance {
             level,
             ..ChairPerformance::plain("flute", vec![note(0.0, 10.0, 72), note(10.0, 20.0, 74)])
-        }],
+        })],
     }
 }
 

@@ -28,6 +28,7 @@ pub use nature::Nature;
 use rayon::prelude::*;
 use ripieno_music::{Performance, Timeline};
 use ripieno_units::Beats;
+use std::sync::Arc;
 
 /// How freely to play.
 #[derive(Clone, Debug, PartialEq)]
@@ -95,7 +96,7 @@ pub fn perform(
     for (chair, said) in performed {
         remarks.extend(said);
         if !chair.gestures.is_empty() {
-            chairs.push(chair);
+            chairs.push(Arc::new(chair));
         }
     }
     let passages =

@@ -185,7 +185,7 @@ impl Casting {
                 plan: chair.plan.clone(),
                 performance: match unchanged {
                     Some(old) => old.performance.clone(),
-                    None => chair.performance.map(|p| Arc::new(p.clone())),
+                    None => chair.performance.map(Arc::clone),
                 },
                 stamp: stamp(&origin),
                 ringing: same_room.map(|o| Arc::clone(&o.ringing)).unwrap_or_default(),
@@ -266,7 +266,12 @@ fn base(cue: &Cue, chair: &Chair<'_>, origin: &Origin, way: &str, grid: &Grid) -
 impl Seat {
     /// Whether it plays what this chair plays, from the same source.
     fn plays(&self, chair: &Chair<'_>) -> bool {
-        self.performance.as_deref() == chair.performance && self.plan == *chair.plan
+        let same = match (&self.performance, chair.performance) {
+            // What has not changed is the very same.
+            (Some(a), Some(b)) => Arc::ptr_eq(a, b) || a == b,
+            (a, b) => a.is_none() && b.is_none(),
+        };
+        same && self.plan == *chair.plan
     }
 
     /// Whether another sounds the same.
@@ -275,7 +280,7 @@ impl Seat {
     }
 
     fn desks(&self) -> usize {
-        desks(&Chair { plan: &self.plan, performance: self.performance.as_deref() }, &self.origin)
+        desks(&Chair { plan: &self.plan, performance: self.performance.as_ref() }, &self.origin)
     }
 
     /// Its stem, where a render has left it whole.

@@ -22,7 +22,7 @@ use std::sync::Arc;
 pub struct Chair<'a> {
     pub plan: &'a ChairPlan,
     /// What it plays; a print may sound without.
-    pub performance: Option<&'a ChairPerformance>,
+    pub performance: Option<&'a Arc<ChairPerformance>>,
 }
 
 /// Where its sound comes from.

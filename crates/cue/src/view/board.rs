@@ -129,7 +129,7 @@ pub fn board(played: &Played, roles: &LineRoles) -> Board {
         .collect();
     let parts: BTreeMap<&str, &Part> = played.parts.iter().map(|p| (p.chair.as_str(), p)).collect();
     let chairs: BTreeMap<&str, &ChairPerformance> =
-        played.performance.chairs.iter().map(|c| (c.chair.as_str(), c)).collect();
+        played.performance.chairs.iter().map(|c| (c.chair.as_str(), &**c)).collect();
     let rows: Vec<Row> = cue
         .template
         .chairs
@@ -214,15 +214,17 @@ fn strokes(chair: &ChairPerformance, columns: &[Column]) -> Vec<Vec<Stroke>> {
         let Some(column) = columns.get(index) else { continue };
         let length = (column.to - column.from).max(1e-6);
         let place = |t: f64| ((t - column.from) / length).clamp(0.0, 1.0);
-        let (begin, end) = (chair.level.at(gesture.onset), chair.level.at(gesture.end));
-        let swells = (gesture.end - gesture.onset).0 >= SWELL.0 && (end - begin).abs() >= SWELL.1;
+        // Most notes are too short for it, and a level is looked up in a long curve.
+        let swell = ((gesture.end - gesture.onset).0 >= SWELL.0)
+            .then(|| (chair.level.at(gesture.onset), chair.level.at(gesture.end)))
+            .filter(|(begin, end)| (end - begin).abs() >= SWELL.1);
         let height = (f64::from(gesture.key) - low) / (high - low).max(1.0);
         out[index].push(Stroke {
             from: place(gesture.onset.0),
             to: place(gesture.end.0),
             height,
-            loudness: loud(if swells { begin } else { gesture.attack.0 }),
-            ends: swells.then(|| loud(end)),
+            loudness: loud(swell.map_or(gesture.attack.0, |(begin, _)| begin)),
+            ends: swell.map(|(_, end)| loud(end)),
         });
     }
     out

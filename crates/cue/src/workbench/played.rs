@@ -2,6 +2,7 @@
 
 use crate::stages::{cast, for_patches, options, passages, performers};
 use crate::{Cue, PerformOptions, Performed, Pool};
+use rayon::prelude::*;
 use ripieno_music::{ChairPerformance, Finding, Part, Performance};
 use std::sync::Arc;
 
@@ -53,15 +54,15 @@ impl Played {
                 && self::passages(&b.cue) == passages
         });
         let performers = performers(cue, &parts);
-        let same = |chair: &str, players: u16, part: &Part| -> Option<ChairPerformance> {
+        let same = |chair: &str, players: u16, part: &Part| -> Option<Arc<ChairPerformance>> {
             let before = before?;
             let old = before.performance.chairs.iter().find(|c| c.chair == chair)?;
             let instrument = &cue.template.chairs.iter().find(|c| c.id == chair)?.instrument;
             let plays_same = before.parts.iter().any(|p| p.chair == chair && p.content == part.content);
-            (plays_same && old.players == players && old.instrument == *instrument).then(|| old.clone())
+            (plays_same && old.players == players && old.instrument == *instrument).then(|| Arc::clone(old))
         };
-        let mut kept: Vec<Option<ChairPerformance>> =
-            performers.iter().map(|p| same(&p.part.chair, p.players, p.part)).collect();
+        let mut kept: Vec<Option<Arc<ChairPerformance>>> =
+            performers.par_iter().map(|p| same(&p.part.chair, p.players, p.part)).collect();
         let todo: Vec<_> =
             performers.iter().zip(&kept).filter(|(_, k)| k.is_none()).map(|(p, _)| *p).collect();
         let performed = ripieno_performance::perform(&cue.score.timeline, &todo, &passages, &how);

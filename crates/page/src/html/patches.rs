@@ -15,12 +15,7 @@ use std::fmt::Write as _;
 /// The whole page.
 pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
     let piece = |id: &str| fragments.get(id).to_string();
-    let chairs: String = shown
-        .board
-        .rows
-        .iter()
-        .map(|r| format!(r#"<option value="{}">{}</option>"#, escape(&r.chair), escape(&r.name)))
-        .collect();
+    let chairs = options(shown.board.rows.iter().map(|r| (&r.chair, &r.name)));
     let passages: String = shown
         .board
         .columns
@@ -81,6 +76,14 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
     )
 }
 
+/// Chairs to choose from, by id and name.
+fn options<'a>(chairs: impl Iterator<Item = (&'a String, &'a String)>) -> String {
+    let one = |(id, name): (&String, &String)| {
+        format!(r#"<option value="{}">{}</option>"#, escape(id), escape(name))
+    };
+    chairs.map(one).collect()
+}
+
 /// The renewable piece.
 pub fn pieces(pieces: &mut BTreeMap<String, String>, drawn: &mut Drawn, shown: &Shown) {
     drawn.cards.put(pieces, patches(&shown.played.cue), |patches| {
@@ -129,11 +132,7 @@ fn prints(patches: &Patches) -> String {
         }
         out.push_str("</ul>");
     }
-    let chairs: String = patches
-        .chairs
-        .iter()
-        .map(|(id, name)| format!(r#"<option value="{}">{}</option>"#, escape(id), escape(name)))
-        .collect();
+    let chairs = options(patches.chairs.iter().map(|(id, name)| (id, name)));
     let _ = write!(
         out,
         r#"<form id="print"><label>Chair <select name="chair">{chairs}</select></label> <label>File, in the cue's folder <input name="file" autocomplete="off" spellcheck="false" placeholder="prints/violins-1.wav" required></label> <button type="submit">put in its place</button></form></section>"#
@@ -151,12 +150,8 @@ fn card(view: &PatchView, patches: &Patches) -> String {
         chairs = chairs.join(", "),
     );
     out.push_str(&faults(&view.faults));
-    let others: String = patches
-        .chairs
-        .iter()
-        .filter(|c| !view.chairs.contains(c))
-        .map(|(id, name)| format!(r#"<option value="{}">{}</option>"#, escape(id), escape(name)))
-        .collect();
+    let others = patches.chairs.iter().filter(|c| !view.chairs.contains(c));
+    let others = options(others.map(|(id, name)| (id, name)));
     let edit = match &view.locked {
         None => format!(r#"<button type="button" data-edit="{file}">edit</button>"#),
         Some(why) => {

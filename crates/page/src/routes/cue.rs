@@ -247,10 +247,7 @@ async fn undo(
     Path(id): Path<String>,
     body: Bytes,
 ) -> Result<Response, PageError> {
-    let open = house.cue(&id)?;
-    let Seen { seen } = parse(&body)?;
-    let renewal = aside(move || open.undo().map(|()| open.since(seen))).await?;
-    json(&renewal)
+    step(&house, &id, &body, Open::undo).await
 }
 
 async fn redo(
@@ -258,10 +255,18 @@ async fn redo(
     Path(id): Path<String>,
     body: Bytes,
 ) -> Result<Response, PageError> {
-    let open = house.cue(&id)?;
-    let Seen { seen } = parse(&body)?;
-    let renewal = aside(move || open.redo().map(|()| open.since(seen))).await?;
-    json(&renewal)
+    step(&house, &id, &body, Open::redo).await
+}
+
+async fn step(
+    house: &House,
+    id: &str,
+    body: &Bytes,
+    which: fn(&Open) -> Result<(), PageError>,
+) -> Result<Response, PageError> {
+    let open = house.cue(id)?;
+    let Seen { seen } = parse(body)?;
+    json(&aside(move || which(&open).map(|()| open.since(seen))).await?)
 }
 
 #[derive(Deserialize)]
