@@ -128,12 +128,12 @@ fn performance(chance: &mut Chance) -> Performance {
             ("A".into(), Seconds(0.0), Place { bar: 1, beat: 1.0 }),
             ("B".into(), Seconds(2.0), Place { bar: 2, beat: 1.0 }),
         ],
-        chairs: vec![ChairPerformance {
+        chairs: vec![std::sync::Arc::new(ChairPerformance {
             chair: "violins-1".into(),
             players: 16,
             level,
             ..ChairPerformance::plain("violin", gestures)
-        }],
+        })],
     }
 }
 

@@ -34,7 +34,8 @@ fn exact() -> Options {
 fn one(part: &Part, id: &str, players: u16, options: &Options) -> ChairPerformance {
     let performer = Performer { part, instrument: instrument(id), players };
     let performed = perform(&timeline(), &[performer], &[("A".into(), Beats::ZERO)], options);
-    performed.performance.chairs.into_iter().next().expect("the chair plays")
+    let chair = performed.performance.chairs.first().expect("the chair plays");
+    ChairPerformance::clone(chair)
 }
 
 fn quarter(at: i64, key: i16) -> Note {

@@ -22,7 +22,7 @@ pub struct World {
     pub plan: Plan,
     pub chairs: Vec<ChairPlan>,
     pub parts: Vec<Part>,
-    pub performances: Vec<ChairPerformance>,
+    pub performances: Vec<std::sync::Arc<ChairPerformance>>,
 }
 
 impl World {
