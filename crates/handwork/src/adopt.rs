@@ -135,13 +135,22 @@ fn notes(tracks: &mut [WrittenTrack], strip: &Strip, tolerance: i64) {
             }
         }
     }
+    // And a note of the same key that was taken away may have stood nearer than the one that is left.
+    let paired: BTreeSet<usize> = pairs.iter().map(|p| p.0).collect();
+    let mut left: BTreeSet<usize> = (0..ons.len()).filter(|i| !paired.contains(i)).collect();
+    for (i, x) in pairs.iter_mut().filter(|p| wrong(p.0, p.1) == 1) {
+        if let Some(j) = left.iter().copied().find(|j| fits(*j, *x) && wrong(*j, *x) == 0) {
+            left.remove(&j);
+            left.insert(std::mem::replace(i, j));
+        }
+    }
     let mut offs: Vec<(Voice, i64, At)> =
         ons.iter().map(|o| (o.0, tracks[o.3.0].notes[o.3.1].now.off, o.3)).collect();
     offs.sort();
     let mut ends: Vec<((u8, u8), i64)> = strip.offs.iter().map(|o| ((channel(o.1), o.2), o.0)).collect();
     ends.sort();
     let closed = common(&offs.iter().map(|o| (o.0, o.1)).collect::<Vec<_>>(), &ends, tolerance);
-    let mut end_kept: BTreeSet<(usize, usize)> = closed.iter().map(|c| offs[c.0].2).collect();
+    let mut end_kept: BTreeMap<At, i64> = closed.iter().map(|c| (offs[c.0].2, ends[c.1].1)).collect();
     let mut free: Vec<Option<((u8, u8), i64)>> = ends.iter().copied().map(Some).collect();
     closed.iter().for_each(|c| free[c.1] = None);
     let (mut on_kept, mut taken) = (vec![None; ons.len()], vec![false; new.len()]);
@@ -180,11 +189,11 @@ fn notes(tracks: &mut [WrittenTrack], strip: &Strip, tolerance: i64) {
         };
         taken[x] = true;
         let start = if on_kept[i].is_some() { old.on } else { new[x].1 };
-        let keeps = end_kept.contains(&on.3) && new[x].0 == on.0 && old.off > start;
-        if !keeps {
-            end_kept.remove(&on.3);
-        }
-        open.push((start, new[x].0, new[x].2, Some(on.3), keeps.then_some(old.off), old.off - old.on));
+        let end = end_kept.remove(&on.3).filter(|_| new[x].0 == on.0 && old.off > start);
+        // Moved by little more than the file's own grid, it keeps its length; else it was its beginning that was moved.
+        let moved = |end: i64| on_kept[i].is_none() && (end - start - (old.off - old.on)).abs() <= tolerance;
+        let end = end.map(|end| if moved(end) { start + old.off - old.on } else { old.off });
+        open.push((start, new[x].0, new[x].2, Some(on.3), end, old.off - old.on));
     }
     for x in (0..new.len()).filter(|x| !taken[*x]) {
         open.push((new[x].1, new[x].0, new[x].2, None, None, TICKS / 8));

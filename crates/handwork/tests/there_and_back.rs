@@ -179,3 +179,59 @@ fn a_unison_on_a_coarser_grid_is_no_change() {
         assert_eq!(found, [], "{order:?}");
     }
 }
+
+/// One chair's track on a grid of 8 ticks: notes as start, end, key, velocity.
+fn on_a_grid(base: &Written, notes: &[(i64, i64, u8, u8)]) -> MidiEvents {
+    let grid = |t: i64| ((t + 4) / 8) as u64;
+    let events = notes.iter().flat_map(|(on, off, key, velocity)| {
+        let (channel, key, velocity) = (2, *key, *velocity);
+        [
+            (grid(*on), MidiEvent::NoteOn { channel, key, velocity }),
+            (grid(*off), MidiEvent::NoteOff { channel, key, velocity: 0 }),
+        ]
+    });
+    let mut events: Vec<_> = events.collect();
+    events.extend(base.tracks[0].rest.iter().map(|(at, e)| (grid(*at), e.clone())));
+    events.sort_by_key(|e| e.0);
+    let track = MidiTrack { name: "Oboe".into(), events, ..MidiTrack::default() };
+    MidiEvents { tick: Tick::OfQuarter(480), tracks: vec![track] }
+}
+
+#[test]
+fn a_note_moved_by_little_more_than_the_grid_keeps_its_length() {
+    let mut base = written();
+    // Its beginning lies between places of the grid: moved by 12 ticks it is 13 off, and its end 8.
+    let note = &mut base.tracks[0].notes[3];
+    note.now.on += 5;
+    note.computed = note.now;
+    let length = note.now.off - note.now.on;
+    let mut notes: Vec<_> = base.tracks[0].notes.iter().map(|n| n.now).collect();
+    notes[3].on -= 12;
+    notes[3].off -= 12;
+    let rows: Vec<_> = notes.iter().map(|n| (n.on, n.off, n.key, n.velocity)).collect();
+    let found = adopt(&base, &on_a_grid(&base, &rows), &[], &|_, _| Vec::new());
+    let now = found.after.tracks[0].notes[3].now;
+    assert_eq!(now.off - now.on, length, "{now:?}");
+    assert!((now.on - notes[3].on).abs() <= 8, "{now:?}");
+    assert_eq!(found.marks.len(), 1, "{:?}", found.marks);
+}
+
+/// Two players of one key; one of them goes to another key. Velocity tells which.
+#[test]
+fn of_two_in_unison_the_one_that_stays_is_known() {
+    for (first, second) in [(64, 69), (69, 64)] {
+        let mut base = written();
+        base.tracks[0].notes.truncate(2);
+        for (note, (on, off, velocity)) in
+            base.tracks[0].notes.iter_mut().zip([(57_726, 63_191, first), (57_729, 61_143, second)])
+        {
+            note.now = Sounded { on, key: 71, channel: 2, velocity, off };
+            note.computed = note.now;
+        }
+        let rows = [(57_729, 61_143, 71, second), (57_726, 63_191, 74, first)];
+        let found = adopt(&base, &on_a_grid(&base, &rows), &[], &|_, _| Vec::new());
+        let now: Vec<_> = found.after.tracks[0].notes.iter().map(|n| (n.now.key, n.now.velocity)).collect();
+        assert_eq!(now, [(74, first), (71, second)]);
+        assert_eq!(found.marks.len(), 1, "{:?}", found.marks);
+    }
+}
