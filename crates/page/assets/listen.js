@@ -179,6 +179,8 @@ async function begin(cue, over) {
   took[over ? "switched" : "play"] = performance.now() - began + 1000 * (when - c.currentTime);
   one("play").textContent = "stop";
   tell(first.missing);
+  // What was chosen while this was being fetched is heard next.
+  if (query() !== what) return void begin(0, true);
   pump(c, p, stream, mine);
 }
 
