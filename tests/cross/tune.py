@@ -1,8 +1,8 @@
 """Is the line that is called the tune the one in which listeners hear the main melody?
 
     tune.py READING SCORES              measure: ours beside two baselines, by score
-    tune.py READING SCORES --fit FILE   weigh the evidence anew from these scores, leaving one score out after another,
-                                        and write the weights (crates/discovery/src/roles/weights.rs)
+    tune.py READING SCORES --fit FILE   learn anew from these scores what the evidence says, also leaving one score out after
+                                        another, and write it (crates/discovery/data/tune.txt); needs scikit-learn 1.9
 
 READING is the example program `reading` of crates/discovery (for --fit, `evidence` stands beside it). SCORES has NAME.mxl and
 NAME.melody.csv: annotations of main melodies (M. Gotham and others, orchestral corpus with main-melody annotations, 2025,
@@ -19,7 +19,6 @@ import csv
 import json
 import subprocess
 import sys
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -104,15 +103,9 @@ class Piece:
         return self.share(np.full(len(self.times), named[0])) if named else float("nan")
 
 
-def evidence(program, path, way=None):
+def evidence(program, path):
     """Edges of units, numbers by unit, track and number, and whether each unit begins a bar."""
-    arguments = [program, str(path)]
-    with tempfile.NamedTemporaryFile("w", suffix=".txt") as file:
-        if way is not None:
-            file.write(" ".join(map(str, way)))
-            file.flush()
-            arguments.append(file.name)
-        raw = subprocess.run(arguments, capture_output=True, check=True).stdout
+    raw = subprocess.run([program, str(path)], capture_output=True, check=True).stdout
     units, tracks = map(int, np.frombuffer(raw[:8], np.uint32))
     edges = np.frombuffer(raw[8:12 + 4 * units], np.float32).astype(float)
     bars = np.frombuffer(raw[-4 * units:], np.uint32)
@@ -120,69 +113,42 @@ def evidence(program, path, way=None):
     return edges, numbers.astype(float), np.r_[True, bars[1:] != bars[:-1]]
 
 
-# What the numbers at these places are made of is known only the second time: the memory of themes.
-MEMORY = [25, 30, 47]
-SILENT, LOCAL, ENTRY = 0, slice(1, 9), 8
-RIDGE, CHANGE, AT_BARLINE, AT_ENTRY, FAR, HOPELESS = 1e-3, 2.0, 0.3, 1.0, 4.0, -30.0
+# Which numbers say that a track is silent in the unit, that it comes in, and how much of the bar and its neighbours it sounds.
+SILENT, ENTRY, NEAR = 0, 8, 9
+# As in crates/discovery/src/roles/tune.rs.
+CHANGE, AT_BARLINE, AT_ENTRY, HOPELESS, BEHIND = 2.0, 0.3, 1.0, -30.0, 3.0
+# Trees of three questions, and of few scores: many small steps, each from a part of the numbers.
+TREES = dict(max_iter=240, learning_rate=0.06, max_leaf_nodes=4, min_samples_leaf=200, l2_regularization=10, max_features=0.3,
+             random_state=1)
 
 
-# As in crates/discovery/src/roles/tune.rs: at most one note a bar is behind where something moves. The places of the numbers:
-# notes a quarter and keys over the bar and its neighbours, as logarithms.
-STILL, NOTES, KEYS = 2.5, 10, 28
+class Trees:
+    """Trees by which the tracks that have the melody are the likely ones; every score weighs the same."""
 
+    def __init__(self, pieces):
+        from sklearn.ensemble import HistGradientBoostingClassifier
 
-def stillness(piece):
-    bars = np.flatnonzero(piece.first)
-    lengths = np.diff(np.r_[piece.edges[bars], piece.edges[-1]])[np.cumsum(piece.first) - 1]
-    notes = (2 ** piece.numbers[:, :, NOTES] - 1) * lengths[:, None]
-    keys = 2 ** piece.numbers[:, :, KEYS] - 1
-    moving = ((notes > 1.99) & (keys > 3.9) & (piece.numbers[:, :, SILENT] < 0.5)).any(1)
-    return STILL * ((notes < 1.01) & moving[:, None])
-
-
-class Weigher:
-    """Weights by which the right tracks are the likely ones (a conditional logit with a ridge)."""
-
-    def __init__(self, pieces, second):
-        from scipy.optimize import minimize
-
-        heard = np.concatenate([x.numbers[x.numbers[:, :, SILENT] < 0.5] for x in pieces])
-        self.mean, self.spread = heard.mean(0), heard.std(0)
-        self.spread[self.spread < 1e-4] = 1.0
-        self.off = [] if second else MEMORY
-        rows = [(self.scaled(x), x.part, x.unit_weights) for x in pieces]
-
-        def loss(w):
-            value, slope = RIDGE * w @ w, 2 * RIDGE * w
-            for numbers, part, weights in rows:
-                score = numbers @ w
-                score -= score.max(1, keepdims=True)
-                p = np.exp(score)
-                p /= p.sum(1, keepdims=True)
-                q = (p * part).sum(1) + 1e-4
-                weight = weights / weights.sum() / len(rows)
-                value -= (weight * np.log(q)).sum()
-                pull = p * part / q[:, None] - p * ((p * part).sum(1) / q)[:, None]
-                slope = slope - np.einsum("u,ut,utf->f", weight, pull, numbers)
-            return value, slope
-
-        start = np.zeros(len(self.mean))
-        self.weights = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 200}).x
-
-    def scaled(self, piece):
-        numbers = np.clip((piece.numbers - self.mean) / self.spread, -FAR, FAR)
-        numbers[:, :, LOCAL][piece.numbers[:, :, SILENT] > 0.5] = 0
-        numbers[:, :, self.off] = 0
-        return numbers
+        rows, right, weights = [], [], []
+        for piece in pieces:
+            counts = (piece.numbers[:, :, SILENT] < 0.5) & (piece.unit_weights > 0)[:, None]
+            rows.append(piece.numbers[counts])
+            right.append(piece.part[counts] > 0.5)
+            weights.append(np.full(counts.sum(), 1 / counts.sum()))
+        weights = np.concatenate(weights)
+        self.model = HistGradientBoostingClassifier(**TREES)
+        self.model.fit(np.concatenate(rows), np.concatenate(right), weights * len(weights) / len(pieces))
 
     def way(self, piece):
-        score = self.scaled(piece) @ self.weights - stillness(piece)
+        numbers = piece.numbers
+        silent = numbers[:, :, SILENT] > 0.5
+        score = self.model.decision_function(numbers.reshape(-1, numbers.shape[2])).reshape(silent.shape) - BEHIND * silent
+        score[(numbers[:, :, NEAR] <= 1e-9) & ~silent.all(1)[:, None]] = HOPELESS
         score -= score.max(1, keepdims=True)
         score -= np.log(np.exp(score).sum(1, keepdims=True))
         best, back = score[0].copy(), []
         for unit in range(1, len(score)):
             leader = best.argmax()
-            cost = CHANGE - AT_BARLINE * piece.first[unit] - AT_ENTRY * (piece.numbers[unit, :, ENTRY] > 0.5)
+            cost = CHANGE - AT_BARLINE * piece.first[unit] - AT_ENTRY * (numbers[unit, :, ENTRY] > 0.5)
             changed = best[leader] - cost
             back.append(np.where(changed > best, leader, np.arange(len(best))))
             best = np.maximum(best, changed) + score[unit]
@@ -190,6 +156,12 @@ class Weigher:
         for row in reversed(back):
             way.append(int(row[way[-1]]))
         return way[::-1]
+
+    def lines(self):
+        for stage in self.model._predictors:
+            yield " ".join(
+                f"={node['value']:.5f}" if node["is_leaf"] else
+                f"{node['feature_idx']}<{node['num_threshold']:.6g}:{node['left']}:{node['right']}" for node in stage[0].nodes)
 
 
 def fit(reading, paths, target):
@@ -205,32 +177,21 @@ def fit(reading, paths, target):
         piece.part = right / np.maximum(piece.unit_weights, 1e-9)[:, None]
         pieces.append(piece)
 
-    def without(second):
-        return [Weigher([p for p in pieces if p is not piece], second).way(piece) for piece in pieces]
-
     def show(title, ways):
         shares = [p.share(np.repeat(w, SAMPLES)) for p, w in zip(pieces, ways)]
         times = [p.weights.sum() for p in pieces]
         over_all = np.dot(shares, times) / sum(times)
         print(f"{title}: over all {over_all:.3f}, mean {np.mean(shares):.3f};", " ".join(f"{s:.2f}" for s in shares), flush=True)
 
-    ways = without(False)
-    show("each score left out in turn, without memory", ways)
-    once = Weigher(pieces, False)
-    for piece, way in zip(pieces, ways):
-        piece.numbers = evidence(program, piece.path, way)[1]
-    show("each score left out in turn, with memory", without(True))
-    twice = Weigher(pieces, True)
-    show("all scores known", [twice.way(p) for p in pieces])
+    whole = Trees(pieces)
     if target:
-        lines = [
-            "//! How much each number of the evidence says: mean, spread, weight at first, weight with the memory of themes.",
-            "//!", "//! table: written by `tests/cross/tune.py --fit`; see there from what.", "",
-            "use super::evidence::{FEATURES, TRAITS};", "", "/// In the order of the numbers of the evidence.",
-            "pub(super) const WEIGHTS: [(f64, f64, f64, f64); FEATURES + TRAITS] = ["]
-        for row in zip(twice.mean, twice.spread, once.weights * twice.spread / once.spread, twice.weights):
-            lines.append("    (" + ", ".join(f"{x:.4f}" for x in row) + "),")
-        Path(target).write_text("\n".join([*lines, "];", ""]))
+        heading = [
+            "# Trees that tell how likely a track has the tune, one a line; see crates/discovery/src/roles/trees.rs.",
+            "# Written by tests/cross/tune.py --fit from the annotations of main melodies of these scores (M. Gotham and others,",
+            "# orchestral corpus with main-melody annotations, 2025, CC BY-SA 4.0): " + ", ".join(p.name for p in pieces) + "."]
+        Path(target).write_text("\n".join([*heading, *whole.lines(), ""]))
+    show("all scores known", [whole.way(p) for p in pieces])
+    show("each score left out in turn", [Trees([p for p in pieces if p is not piece]).way(piece) for piece in pieces])
 
 
 def main():

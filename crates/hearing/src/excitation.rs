@@ -2,7 +2,8 @@
 
 use crate::ear::transfer;
 use crate::scale::{BANDS, LOWEST, Place, Scale, cam, erb};
-use ripieno_units::math::{exp, log10, pow};
+use ripieno_units::math::{exp, log10};
+use ripieno_units::quick::{decibels, ratio};
 
 /// Excitation by place, as power re that of a tone of 1 kHz at 0 dB SPL from the front; beside it the power itself by bands of
 /// 1 Cam, not spread.
@@ -46,7 +47,7 @@ impl Pattern {
     /// The same pattern `decibels` louder. Quick; the spread is not made broader, so keep to a few dB.
     pub fn scaled_db(&self, decibels: f64) -> Pattern {
         let mut scaled = Pattern { excitation: vec![0.0; self.excitation.len()], bands: [0.0; BANDS] };
-        scaled.add_scaled(self, pow(10.0, decibels / 10.0));
+        scaled.add_scaled(self, ratio(decibels));
         scaled
     }
 
@@ -105,11 +106,11 @@ pub fn excitation(scale: &Scale, components: &[(f64, f64)]) -> Pattern {
     let mut parts: Vec<(f64, f64)> = components
         .iter()
         .filter(|(hertz, level)| (10.0..=24_000.0).contains(hertz) && level.is_finite())
-        .map(|&(hertz, level)| (hertz, pow(10.0, (level.min(200.0) + transfer(scale.field, hertz)) / 10.0)))
+        .map(|&(hertz, level)| (hertz, ratio(level.min(200.0) + transfer(scale.field, hertz))))
         .collect();
     parts.sort_by(|a, b| a.0.total_cmp(&b.0));
     for (i, &(hertz, power)) in parts.iter().enumerate() {
-        let level = 10.0 * log10(near(scale, &parts, i).max(1e-30));
+        let level = decibels(near(scale, &parts, i).max(1e-30));
         spread(scale, &mut pattern.excitation, hertz, power, level);
         let band = (cam(hertz) - LOWEST).clamp(0.0, BANDS as f64 - 1.0) as usize;
         pattern.bands[band] += power;

@@ -2,7 +2,7 @@
 
 use crate::excitation::{Pattern, excitation};
 use crate::scale::{Place, Scale};
-use ripieno_units::math::pow;
+use ripieno_units::quick::pow;
 
 /// Specific loudness per Cam of one ear is this times the growth (ISO 532-2).
 const PER_EAR: f64 = 0.0617;

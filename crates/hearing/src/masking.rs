@@ -3,7 +3,7 @@
 use crate::excitation::Pattern;
 use crate::loudness::{NOTHING, SONES};
 use crate::scale::{Place, Scale};
-use ripieno_units::math::pow;
+use ripieno_units::quick::{decibels, pow};
 
 /// Share of a sound above the masked threshold from which it counts as heard.
 const HEARD: f64 = 0.5;
@@ -109,7 +109,7 @@ pub fn heard(scale: &Scale, signal: &Pattern, masker: &Pattern) -> Heard {
     }
     if all > 0.0 {
         result.share = above / all;
-        result.margin = 10.0 * ripieno_units::math::log10(margin.max(1e-20));
+        result.margin = decibels(margin.max(1e-20));
     }
     result
 }

@@ -1,6 +1,6 @@
 //! Roughness of two sounds: the beating of partials that lie close.
 
-use ripieno_units::math::{exp, pow};
+use ripieno_units::quick::{exp, pow};
 
 /// How rough two pure tones of equal strength are, by frequency in Hz: 0 (unison, or far apart) to 1 (worst, about a quarter of
 /// a critical band apart).

@@ -53,9 +53,10 @@ impl Biquad {
     /// Gain as amplitude at a frequency.
     pub fn gain(&self, hertz: f64, sample_rate: f64) -> f64 {
         let w = TAU * hertz / sample_rate;
+        let (cos, sin) = (math::cos(w), math::sin(w));
         let at = |c: [f64; 3]| {
-            let re = c[0] + c[1] * math::cos(w) + c[2] * math::cos(2.0 * w);
-            let im = c[1] * math::sin(w) + c[2] * math::sin(2.0 * w);
+            let re = c[0] + c[1] * cos + c[2] * (2.0 * cos * cos - 1.0);
+            let im = c[1] * sin + c[2] * 2.0 * sin * cos;
             math::sqrt(re * re + im * im)
         };
         at(self.b.map(f64::from)) / at([1.0, f64::from(self.a[0]), f64::from(self.a[1])])

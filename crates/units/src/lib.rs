@@ -5,13 +5,14 @@
 //!
 //! * [`Beats`]: score time, an exact fraction of a quarter note. No tuplet is rounded.
 //! * [`Seconds`], [`Decibels`]: performed time and level.
-//! * [`math`]: the float functions whose bits are the same on every machine.
+//! * [`math`]: the float functions whose bits are the same on every machine; [`quick`]: a few of them for sums of many.
 //! * [`Chance`]: random numbers drawn by name, so that adding a chair changes no other chair.
 
 mod beats;
 mod chance;
 pub mod math;
 mod quantity;
+pub mod quick;
 
 pub use beats::Beats;
 pub use chance::Chance;

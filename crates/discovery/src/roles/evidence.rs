@@ -8,11 +8,17 @@ use ripieno_music::{DirectionKind, Playing, Score};
 use ripieno_units::math;
 
 /// Sums that are taken over a unit, then over windows.
-pub(super) const SUMS: usize = 22;
+pub(super) const SUMS: usize = 21;
 /// How many numbers speak for a track.
-pub(super) const FEATURES: usize = 50;
+pub(super) const FEATURES: usize = 47;
 /// And how many tell what it is, whatever it plays.
 pub(super) const TRAITS: usize = 8;
+/// Numbers that are also held against the mean of all that sound in the unit ...
+const AGAINST_MEAN: [usize; 10] = [7, 10, 11, 14, 23, 24, 27, 30, 25, 4];
+/// ... and against the most of them: a line that moves among still ones, or is still among those that move.
+const AGAINST_MOST: [usize; 6] = [7, 10, 27, 30, 25, 23];
+/// All numbers of one track in one unit.
+pub(super) const NUMBERS: usize = FEATURES + TRAITS + AGAINST_MEAN.len() + AGAINST_MOST.len();
 
 // What the sums are of. Where "time" is said: quarters.
 const SOUND: usize = 0;
@@ -33,10 +39,9 @@ const SHORT: usize = 14;
 const TREMOLO: usize = 15;
 const CHANGES: usize = 16; // tones of another length than the one before
 const RECURS: usize = 17;
-const MEMORY: usize = 18;
-const LEVEL: usize = 19; // dB above the mean of the others, times time
-const SAME: usize = 20; // time in bars that repeat the bar before
-const SUNG: usize = 21;
+const LEVEL: usize = 18; // dB above the mean of the others, times time
+const SAME: usize = 19; // time in bars that repeat the bar before
+const SUNG: usize = 20;
 
 /// More lines above than this say no more.
 const MOST_ABOVE: usize = 5;
@@ -59,8 +64,6 @@ pub(super) struct Layout {
     pub tracks: usize,
     /// By unit, then track: sounding mean pitch; 0 where silent.
     pitch: Vec<f64>,
-    /// Time in which it sounds, by unit, then track.
-    pub doubles: Vec<Vec<u64>>,
 }
 
 fn overlap(tone: &Tone, from: f64, to: f64) -> f64 {
@@ -81,7 +84,6 @@ impl Layout {
             traits: (0..tracks).map(|t| traits(survey, t)).collect(),
             entry: vec![false; size],
             pitch: vec![0.0; size],
-            doubles: Vec::new(),
             units,
             lines,
             themes,
@@ -228,7 +230,6 @@ impl Layout {
                     }
                 }
             }
-            self.doubles.push(doubles.concat());
         }
     }
 
@@ -246,36 +247,6 @@ impl Layout {
         self.before = before;
     }
 
-    /// The unit in which each tone of each track begins.
-    pub fn units_of_tones(&self) -> Vec<Vec<usize>> {
-        let walk = |tones: &Vec<Tone>| {
-            let mut unit = 0;
-            tones
-                .iter()
-                .map(|tone| {
-                    while unit + 1 < self.units.count() && self.units.edges[unit + 1] <= tone.at {
-                        unit += 1;
-                    }
-                    unit
-                })
-                .collect()
-        };
-        self.lines.iter().map(walk).collect()
-    }
-
-    /// Puts in what the memory of themes says, tone by tone.
-    pub fn remember(&mut self, memory: &[Vec<f64>]) {
-        for sums in &mut self.sums {
-            sums[MEMORY] = 0.0;
-        }
-        for (track, units) in self.units_of_tones().iter().enumerate() {
-            for (unit, value) in units.iter().zip(&memory[track]) {
-                self.sums[unit * self.tracks + track][MEMORY] += value;
-            }
-        }
-        self.add_up();
-    }
-
     /// Does the track sound in the unit?
     pub fn sounds(&self, unit: usize, track: usize) -> bool {
         self.sums[unit * self.tracks + track][SOUND] > 1e-9
@@ -288,22 +259,6 @@ impl Layout {
         let to = self.units.of_bar[(bar + 2).min(self.units.of_bar.len() - 1)];
         let at = |unit: usize| self.before[unit * self.tracks + track][SOUND];
         at(to) - at(from) > 1e-9
-    }
-
-    /// Over the bar and its neighbours: notes a bar, and how many keys they touch.
-    pub fn motion(&self, unit: usize, track: usize) -> (f64, u32) {
-        let bar = self.units.bar[unit];
-        let (first, last) = (bar.saturating_sub(1), (bar + 2).min(self.units.of_bar.len() - 1));
-        let (from, to) = (self.units.of_bar[first], self.units.of_bar[last]);
-        let at = |unit: usize| self.before[unit * self.tracks + track][ONSETS];
-        let keys = self.keys[track][first..last].iter().fold(0, |a, b| a | b);
-        ((at(to) - at(from)) / (last - first).max(1) as f64, keys.count_ones())
-    }
-
-    /// Are two tracks one line in this bar?
-    pub fn same_line(&self, bar: usize, a: usize, b: usize) -> bool {
-        let words = self.tracks.div_ceil(64);
-        a == b || self.doubles.get(bar).is_some_and(|d| d[a * words + b / 64] >> (b % 64) & 1 == 1)
     }
 
     /// The numbers that speak for (or against) a track in a unit.
@@ -357,7 +312,6 @@ impl Layout {
                 w[TREMOLO] / sound,
                 w[CHANGES] / onsets,
                 w[RECURS] / onsets,
-                w[MEMORY] / onsets,
                 w[LEVEL] / sound,
                 w[SAME] / sound,
             ];
@@ -369,8 +323,7 @@ impl Layout {
                     .fold(0, |a, b| a | b);
                 f[at] = math::log2(1.0 + f64::from(mask.count_ones()));
                 f[at + 1] = w[SUNG] / sound;
-                f[at + 2] = w[MEMORY];
-                at += 3;
+                at += 2;
             }
         }
         f
@@ -427,4 +380,32 @@ fn traits(survey: &Survey, track: usize) -> [f64; TRAITS] {
     t[6] = (centre - 64.0) / 12.0;
     t[7] = f64::from(u8::from(guess.instrument.unpitched));
     t
+}
+
+/// The numbers of all tracks in a unit (`rows`: one after the other), each followed by how they stand to those of the
+/// tracks that sound.
+pub(super) fn compared(rows: &[f64], sounds: &[bool]) -> Vec<[f64; NUMBERS]> {
+    let own = FEATURES + TRAITS;
+    let (mut sums, mut most, mut count) = ([0.0; FEATURES], [f64::MIN; FEATURES], 0.0);
+    for (row, _) in rows.chunks_exact(own).zip(sounds).filter(|(_, sounds)| **sounds) {
+        count += 1.0;
+        for ((sum, most), x) in sums.iter_mut().zip(&mut most).zip(row) {
+            *sum += x;
+            *most = most.max(*x);
+        }
+    }
+    let with_others = |row: &[f64]| {
+        let mut numbers = [0.0; NUMBERS];
+        let (first, others) = numbers.split_at_mut(own);
+        first.copy_from_slice(row);
+        if count > 0.0 {
+            let mean = AGAINST_MEAN.iter().map(|i| row[*i] - sums[*i] / count);
+            let least = AGAINST_MOST.iter().map(|i| row[*i] - most[*i]);
+            for (to, from) in others.iter_mut().zip(mean.chain(least)) {
+                *to = from;
+            }
+        }
+        numbers
+    };
+    rows.chunks_exact(own).map(with_others).collect()
 }

@@ -9,11 +9,11 @@ mod lines;
 mod name;
 mod prints;
 mod themes;
+mod trees;
 mod tune;
-mod weights;
 
 use crate::survey::Survey;
-use evidence::Layout;
+use evidence::{FEATURES, Layout, TRAITS, compared};
 use ripieno_music::{Doubling, PassageFound, Score, TuneSpan};
 
 /// Who has the tune, from place to place: in order, without overlaps, one at any time that has music.
@@ -26,8 +26,8 @@ pub(crate) fn tune_in(score: &Score, _doublings: &[Doubling], survey: &Survey) -
     if survey.bars == 0 || survey.cells.is_empty() {
         return Vec::new();
     }
-    let mut layout = Layout::of(score, survey);
-    let way = tune::way(&mut layout);
+    let layout = Layout::of(score, survey);
+    let way = tune::way(&layout);
     let music: Vec<bool> =
         (0..survey.bars).map(|bar| survey.cells.iter().any(|track| track[bar].plays())).collect();
     let edges = layout.units.exact.clone();
@@ -45,24 +45,21 @@ pub struct Weighing {
     pub numbers: Vec<f64>,
 }
 
-/// See [`Weighing`]. `way`: the track that was taken for the tune in each unit, if the memory of themes is wanted.
-pub fn weighing(score: &Score, way: Option<&[usize]>) -> Weighing {
+/// See [`Weighing`].
+pub fn weighing(score: &Score) -> Weighing {
     let survey = Survey::of(score);
-    let mut layout = Layout::of(score, &survey);
-    if let Some(way) = way {
-        let units = layout.units_of_tones();
-        let memory = layout.themes.memory(&layout.lines, |track, tone| {
-            let unit = units[track].get(tone).copied();
-            unit.and_then(|u| Some((u, *way.get(u)?)))
-                .is_some_and(|(u, tune)| layout.same_line(layout.units.bar[u], tune, track))
-        });
-        layout.remember(&memory);
-    }
+    let layout = Layout::of(score, &survey);
     let mut numbers = Vec::new();
     for unit in 0..layout.units.count() {
         for track in 0..layout.tracks {
             numbers.extend(layout.features(unit, track));
             numbers.extend(layout.traits(track));
+        }
+        let own = FEATURES + TRAITS;
+        let rows: Vec<f64> = numbers.split_off(numbers.len() - own * layout.tracks);
+        let sounds: Vec<bool> = (0..layout.tracks).map(|t| layout.sounds(unit, t)).collect();
+        for row in compared(&rows, &sounds) {
+            numbers.extend(row);
         }
     }
     Weighing { edges: layout.units.edges.clone(), bars: layout.units.bar.clone(), numbers }

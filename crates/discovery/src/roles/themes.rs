@@ -1,7 +1,6 @@
 //! What comes again: turns of melody, told by their steps and the relations of their lengths, in any key and at any speed.
 
 use super::lines::{Tone, Units};
-use std::collections::BTreeMap;
 
 /// A turn is so many tones long.
 const TURN: usize = 5;
@@ -100,36 +99,6 @@ impl Themes {
             let value = ripieno_units::math::log2(f64::from(places.min(16)));
             for place in turn {
                 spread(&mut marks, *place, value);
-            }
-        }
-        average(marks)
-    }
-
-    /// For each tone: how surely its turns were the tune elsewhere, from -1 (never) to 1 (always); 0 where nothing is
-    /// known. `is_tune(track, tone)` says what was taken for the tune so far.
-    pub fn memory(&self, lines: &[Vec<Tone>], is_tune: impl Fn(usize, usize) -> bool) -> Vec<Vec<f64>> {
-        let mut marks = blank(lines);
-        for turn in &self.turns {
-            // By bar: occurrences, and those as tune. A bar in which it is both (a doubling) counts as tune.
-            let mut bars: BTreeMap<usize, bool> = BTreeMap::new();
-            for place in turn {
-                let tune = (0..TURN).filter(|k| is_tune(place.track, place.tone + k)).count() * 2 > TURN;
-                *bars.entry(place.bar).or_default() |= tune;
-            }
-            let list: Vec<(usize, bool)> = bars.into_iter().collect();
-            let mut sums = vec![(0.0, 0.0)];
-            for (i, (_, tune)) in list.iter().enumerate() {
-                let (all, as_tune): (f64, f64) = sums[i];
-                sums.push((all + 1.0, as_tune + f64::from(u8::from(*tune))));
-            }
-            let total = sums[list.len()];
-            for place in turn {
-                let from = list.partition_point(|(bar, _)| bar + NEAR < place.bar);
-                let to = list.partition_point(|(bar, _)| *bar <= place.bar + NEAR);
-                let near = (sums[to].0 - sums[from].0, sums[to].1 - sums[from].1);
-                let (all, tune) = (total.0 - near.0, total.1 - near.1);
-                // Two places without evidence are added: half a tune, half not.
-                spread(&mut marks, *place, (2.0 * tune - all) / (all + 2.0));
             }
         }
         average(marks)

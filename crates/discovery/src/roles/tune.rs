@@ -1,12 +1,12 @@
 //! Who has the tune: the way through the score along which the evidence is best.
 //!
-//! Every unit (about a beat) of every track has a score: the logarithm of the probability that a listener hears the melody
-//! there, by the numbers of [`super::evidence`] and the weights of [`super::weights`]. A change of track costs, less at a
-//! barline and where the new track comes in after a rest. The best way is found by dynamic programming (Viterbi, 1967).
-//! It is gone twice: the second time, what was the tune once is known when it comes again elsewhere.
+//! Every unit (about a beat) of every track has a score: how likely a listener hears the melody there, by the numbers of
+//! [`super::evidence`] and the trees of [`super::trees`]. A change of track costs, less at a barline and where the new track
+//! comes in after a rest. The best way is found by dynamic programming (Viterbi, 1967).
 
-use super::evidence::{FEATURES, Layout, TRAITS};
-use super::weights::WEIGHTS;
+use super::evidence::{FEATURES, Layout, NUMBERS, TRAITS, compared};
+use super::trees::likely;
+use rayon::prelude::*;
 use ripieno_music::TuneSpan;
 use ripieno_units::{Beats, math};
 
@@ -16,38 +16,29 @@ const CHANGE: f64 = 2.0;
 const AT_BARLINE: f64 = 0.3;
 /// So much less where the new track begins after a rest.
 const AT_ENTRY: f64 = 1.0;
-/// A number further from its mean says no more than so many spreads.
-const FAR: f64 = 4.0;
-/// What a track without pitch, or one that is silent while others sound, is behind.
+/// What a track without pitch, or one that is silent for bars while others sound, is behind.
 const HOPELESS: f64 = -30.0;
-
-/// A line of at most one note a bar is behind by this where another moves: long notes under or over a melody are its ground.
-const STILL: f64 = 2.5;
-/// What moves: so many notes a bar, on so many keys in three bars.
-const MOVING: (f64, u32) = (2.0, 4);
+/// And one that is silent in the unit itself: a tune breathes.
+const SILENT: f64 = -3.0;
 
 /// The track of each unit.
-pub(super) fn way(layout: &mut Layout) -> Vec<usize> {
+pub(super) fn way(layout: &Layout) -> Vec<usize> {
     if layout.tracks == 0 || layout.units.count() == 0 {
         return Vec::new();
     }
-    let first = best_way(layout, false);
-    let units = layout.units_of_tones();
-    let memory = layout.themes.memory(&layout.lines, |track, tone| {
-        let unit = units.get(track).and_then(|u| u.get(tone));
-        unit.is_some_and(|u| layout.same_line(layout.units.bar[*u], first[*u], track))
-    });
-    layout.remember(&memory);
-    best_way(layout, true)
+    best_way(layout)
 }
 
 /// Scores of all tracks in a unit, as log probabilities.
-fn scores(layout: &Layout, unit: usize, second: bool) -> Vec<f64> {
-    let any = (0..layout.tracks).any(|t| layout.sounds(unit, t));
-    let moves = (0..layout.tracks).any(|t| {
-        let (notes, keys) = layout.motion(unit, t);
-        layout.sounds(unit, t) && notes >= MOVING.0 && keys >= MOVING.1
-    });
+fn scores(layout: &Layout, unit: usize) -> Vec<f64> {
+    let sounds: Vec<bool> = (0..layout.tracks).map(|t| layout.sounds(unit, t)).collect();
+    let any = sounds.contains(&true);
+    let mut rows = Vec::with_capacity(layout.tracks * (FEATURES + TRAITS));
+    for track in 0..layout.tracks {
+        rows.extend(layout.features(unit, track));
+        rows.extend(layout.traits(track));
+    }
+    let numbers: Vec<[f64; NUMBERS]> = compared(&rows, &sounds);
     let mut row: Vec<f64> = (0..layout.tracks)
         .map(|track| {
             if layout.lines[track].is_empty() {
@@ -56,19 +47,7 @@ fn scores(layout: &Layout, unit: usize, second: bool) -> Vec<f64> {
             if any && !layout.near(unit, track) {
                 return HOPELESS;
             }
-            let silent = !layout.sounds(unit, track);
-            let features = layout.features(unit, track);
-            let numbers = features.iter().chain(layout.traits(track));
-            let mut sum = 0.0;
-            for (i, (x, (mean, spread, one, two))) in numbers.zip(&WEIGHTS).enumerate() {
-                // What a silent track does in the unit itself is no evidence.
-                if silent && (1..9).contains(&i) {
-                    continue;
-                }
-                let weight = if second { two } else { one };
-                sum += weight * ((x - mean) / spread).clamp(-FAR, FAR);
-            }
-            if moves && layout.motion(unit, track).0 <= 1.0 { sum - STILL } else { sum }
+            likely(&numbers[track]) + if sounds[track] { 0.0 } else { SILENT }
         })
         .collect();
     let most = row.iter().copied().fold(f64::MIN, f64::max);
@@ -79,13 +58,14 @@ fn scores(layout: &Layout, unit: usize, second: bool) -> Vec<f64> {
     row
 }
 
-fn best_way(layout: &Layout, second: bool) -> Vec<usize> {
+fn best_way(layout: &Layout) -> Vec<usize> {
     let (units, tracks) = (layout.units.count(), layout.tracks);
-    let mut best = scores(layout, 0, second);
+    let rows: Vec<Vec<f64>> = (0..units).into_par_iter().map(|unit| scores(layout, unit)).collect();
+    let mut best = rows[0].clone();
     let mut back: Vec<u32> = vec![0; units * tracks];
     for unit in 1..units {
         let leader = (0..tracks).max_by(|a, b| best[*a].total_cmp(&best[*b]).then(b.cmp(a))).unwrap_or(0);
-        let row = scores(layout, unit, second);
+        let row = &rows[unit];
         let barline = if layout.units.first[unit] { AT_BARLINE } else { 0.0 };
         let lead = best[leader];
         for track in 0..tracks {
@@ -120,6 +100,3 @@ pub(super) fn spans(layout: &Layout, way: &[usize], edges: &[Beats], music: &[bo
     }
     spans
 }
-
-/// Keeps the sizes of the tables in step.
-const _: () = assert!(WEIGHTS.len() == FEATURES + TRAITS);

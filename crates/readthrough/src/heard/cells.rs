@@ -60,9 +60,12 @@ pub fn sets_dynamics(text: &str) -> bool {
 pub fn followers(table: &Table<'_>, desk: usize, bar: i32) -> Vec<usize> {
     let Some(id) = table.desks.get(desk).map(|d| d.id()) else { return Vec::new() };
     let follows = |text: &str| {
-        words(text).is_some_and(|cell| {
-            cell.divisions.iter().flatten().any(|t| matches!(&t.source, Source::Col { chair } if chair == id))
-        })
+        // Most cells follow nobody; these need not be read.
+        text.as_bytes().windows(3).any(|w| w.eq_ignore_ascii_case(b"col"))
+            && words(text).is_some_and(|cell| {
+                let turns = cell.divisions.iter().flatten();
+                turns.into_iter().any(|t| matches!(&t.source, Source::Col { chair } if chair == id))
+            })
     };
     let desks = table.desks.iter().enumerate();
     desks

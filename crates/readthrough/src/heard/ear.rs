@@ -5,7 +5,7 @@ use super::{Spectra, Spectrum};
 use crate::Table;
 use rayon::prelude::*;
 use ripieno_hearing::{Pattern, Scale, excitation};
-use ripieno_units::math::pow;
+use ripieno_units::quick::ratio;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::{Arc, RwLock};
 
@@ -23,6 +23,15 @@ struct Kept {
     voice: Voice,
     level: i16,
     ear: i16,
+}
+
+/// The sound of a voice.
+struct Told {
+    /// Its time to fall by 60 dB, and what it is softer by.
+    decay: (Option<f64>, f64),
+    /// In steps, rising; with the spectrum at each.
+    levels: Vec<i16>,
+    spectra: Vec<Spectrum>,
 }
 
 /// The listener.
@@ -52,13 +61,22 @@ impl<'a> Ear<'a> {
             decays: HashMap::new(),
             patterns: RwLock::new(HashMap::new()),
         };
-        let mut voices: BTreeMap<Voice, bool> = BTreeMap::new();
+        // What each voice plays at which levels; the spectra of one voice are told at once, and its decay with them.
+        let mut voices: BTreeMap<Voice, (bool, BTreeSet<i16>)> = BTreeMap::new();
         for sound in sounds.slots.iter().flatten() {
-            voices.insert(sound.voice, sound.plucked);
+            let (plucked, levels) = voices.entry(sound.voice).or_default();
+            *plucked = sound.plucked;
+            levels.insert((sound.level / LEVEL_STEP).round() as i16);
         }
-        let voices: Vec<(Voice, bool)> = voices.into_iter().collect();
-        ear.decays =
-            voices.par_iter().map(|&(voice, plucked)| (voice, ear.decay_of(voice, plucked))).collect();
+        let voices: Vec<(Voice, bool, Vec<i16>)> = voices
+            .into_iter()
+            .map(|(v, (plucked, levels))| (v, plucked, levels.into_iter().collect()))
+            .collect();
+        let told: Vec<(Voice, Told)> = voices
+            .into_par_iter()
+            .map(|(voice, plucked, levels)| (voice, ear.tell(voice, plucked, levels)))
+            .collect();
+        ear.decays = told.iter().map(|(voice, told)| (*voice, told.decay)).collect();
         let mut keys: BTreeSet<Kept> = BTreeSet::new();
         for sound in sounds.slots.iter().flatten() {
             keys.insert(ear.key(sound, 0.0).0);
@@ -66,10 +84,26 @@ impl<'a> Ear<'a> {
         // In order of voices.
         let keys: Vec<Kept> = keys.into_iter().collect();
         let of_voices: Vec<&[Kept]> = keys.chunk_by(|a, b| a.voice == b.voice).collect();
-        let made = of_voices.into_par_iter().flat_map_iter(|kept| ear.make(kept));
+        let told: HashMap<Voice, Told> = told.into_iter().collect();
+        let made = of_voices.into_par_iter().flat_map_iter(|kept| {
+            let told = kept.first().and_then(|k| told.get(&k.voice));
+            let spectrum = |level: i16| {
+                let at = told.and_then(|t| Some((t, t.levels.binary_search(&level).ok()?)));
+                at.and_then(|(told, i)| told.spectra.get(i))
+            };
+            ear.make(kept, spectrum)
+        });
         let made: Vec<(Kept, Arc<Pattern>)> = made.collect();
         ear.patterns = RwLock::new(made.into_iter().collect());
         ear
+    }
+
+    /// A voice at these levels (in steps, rising).
+    fn tell(&self, voice: Voice, plucked: bool, levels: Vec<i16>) -> Told {
+        let at: Vec<f64> = levels.iter().map(|l| f64::from(*l) * LEVEL_STEP).collect();
+        let spectra = self.spectra_of(voice, &at);
+        let middle = spectra.get(spectra.len() / 2).and_then(|s| s.decay);
+        Told { decay: decay_of(voice, plucked, middle), levels, spectra }
     }
 
     /// The sound of one player, before the room.
@@ -85,16 +119,6 @@ impl<'a> Ear<'a> {
         self.spectra.at_levels(&desk.instrument.id, stroke, f64::from(voice.key), levels, voice.colour)
     }
 
-    fn decay_of(&self, voice: Voice, plucked: bool) -> (Option<f64>, f64) {
-        let found = self.spectrum(voice, 0.0).decay.filter(|d| d.is_finite() && *d > 0.0);
-        if plucked && found.is_none() {
-            let (low, high, level) = PIZZICATO;
-            let x = ((f64::from(voice.key) - 28.0) / 60.0).clamp(0.0, 1.0);
-            return (Some(low + (high - low) * x), level);
-        }
-        (found, 0.0)
-    }
-
     /// Its pattern's key and the power that is left to make up for, with the level moved by `shift` dB.
     fn key(&self, sound: &Sound, shift: f64) -> (Kept, f64) {
         let (decay, softer) = self.decays.get(&sound.voice).copied().unwrap_or((None, 0.0));
@@ -105,26 +129,25 @@ impl<'a> Ear<'a> {
         let gain = sound.gain + softer + room;
         let ear = (gain / EAR_STEP).round();
         let left = level - step * LEVEL_STEP + gain - ear * EAR_STEP;
-        let mut power = pow(10.0, left / 10.0);
+        let mut power = ratio(left);
         if let Some(decay) = decay {
             power *= mean_decay(decay, sound.age, sound.to - sound.from);
         }
         (Kept { voice: sound.voice, level: step as i16, ear: ear as i16 }, power)
     }
 
-    /// The patterns of one voice, in order of levels.
-    fn make(&self, kept: &[Kept]) -> Vec<(Kept, Arc<Pattern>)> {
-        let by_level: Vec<&[Kept]> = kept.chunk_by(|a, b| a.level == b.level).collect();
-        let levels: Vec<f64> = by_level.iter().map(|k| f64::from(k[0].level) * LEVEL_STEP).collect();
-        let spectra = kept.first().map_or_else(Vec::new, |k| self.spectra_of(k.voice, &levels));
+    /// The patterns of one voice, with its spectra by level.
+    fn make<'s>(
+        &self,
+        kept: &[Kept],
+        spectrum: impl Fn(i16) -> Option<&'s Spectrum>,
+    ) -> Vec<(Kept, Arc<Pattern>)> {
         let mut made = Vec::with_capacity(kept.len());
-        for (kept, spectrum) in by_level.into_iter().zip(&spectra) {
-            for one in kept {
-                let gain = f64::from(one.ear) * EAR_STEP;
-                let components: Vec<(f64, f64)> =
-                    spectrum.components.iter().map(|c| (c.0, c.1 + gain)).collect();
-                made.push((*one, Arc::new(excitation(&self.scale, &components))));
-            }
+        for one in kept {
+            let gain = f64::from(one.ear) * EAR_STEP;
+            let components: Vec<(f64, f64)> = spectrum(one.level)
+                .map_or_else(Vec::new, |s| s.components.iter().map(|c| (c.0, c.1 + gain)).collect());
+            made.push((*one, Arc::new(excitation(&self.scale, &components))));
         }
         made
     }
@@ -136,9 +159,21 @@ impl<'a> Ear<'a> {
         if let Some(found) = self.patterns.read().unwrap_or_else(|e| e.into_inner()).get(&key) {
             return (found.clone(), power);
         }
-        let made = self.make(&[key]);
+        let told = self.spectrum(key.voice, f64::from(key.level) * LEVEL_STEP);
+        let made = self.make(&[key], |_| Some(&told));
         let mut kept = self.patterns.write().unwrap_or_else(|e| e.into_inner());
         kept.extend(made);
         (kept.entry(key).or_insert_with(|| Arc::new(Pattern::zero(&self.scale))).clone(), power)
     }
+}
+
+/// Time to fall by 60 dB, and dB that a voice is softer by than its spectra say.
+fn decay_of(voice: Voice, plucked: bool, told: Option<f64>) -> (Option<f64>, f64) {
+    let found = told.filter(|d| d.is_finite() && *d > 0.0);
+    if plucked && found.is_none() {
+        let (low, high, level) = PIZZICATO;
+        let x = ((f64::from(voice.key) - 28.0) / 60.0).clamp(0.0, 1.0);
+        return (Some(low + (high - low) * x), level);
+    }
+    (found, 0.0)
 }

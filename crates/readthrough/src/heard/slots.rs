@@ -2,7 +2,8 @@
 
 use crate::Table;
 use ripieno_music::{Colour, Gesture, named};
-use ripieno_units::math::{exp, log10};
+use ripieno_units::math::log10;
+use ripieno_units::quick::exp;
 use ripieno_units::{Beats, Seconds};
 
 /// Longer beats are halved: a masker that comes and goes within a slot is heard round.

@@ -8,6 +8,7 @@ use super::slots::{Sound, Voice};
 use crate::Found;
 use ripieno_hearing::roughness;
 use ripieno_music::{Change, Finding, Severity, key_name};
+use ripieno_units::quick;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
@@ -103,11 +104,9 @@ impl Spacing<'_, '_> {
             parts.retain(|p| p.1 > loudest - 40.0);
             parts
         };
-        let power = |parts: &[(f64, f64)]| {
-            parts.iter().map(|p| ripieno_units::math::pow(10.0, p.1 / 10.0)).sum::<f64>().max(1e-30)
-        };
+        let power = |parts: &[(f64, f64)]| parts.iter().map(|p| quick::ratio(p.1)).sum::<f64>().max(1e-30);
         let (a, b) = (parts(low, low.key), parts(high, high.key));
-        let weaker = (10.0 * ripieno_units::math::log10(power(&a) / power(&b))).abs();
+        let weaker = quick::decibels(power(&a) / power(&b)).abs();
         let here = roughness(&a, &b);
         let there = roughness(&parts(low, LIMIT.0), &parts(high, LIMIT.0 + LIMIT.1));
         let by_ear = weaker <= WEAKER && here > ROUGHER * there && here > 0.05;

@@ -20,11 +20,18 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let each = u16::from(instrument.polyphony.notes.max(instrument.polyphony.broken).max(1));
     let mut hits: Vec<usize> = Vec::new();
     let mut most: Vec<(usize, Vec<i16>, u16)> = Vec::new();
+    // When all that began before a note has ended.
+    let mut ended: Vec<f64> = Vec::with_capacity(sheet.notes.len());
+    let mut last = f64::MIN;
+    for note in &sheet.notes {
+        ended.push(last);
+        last = last.max(note.to);
+    }
     for (i, read) in sheet.notes.iter().enumerate() {
         if read.key.is_none() {
             continue;
         }
-        let sounding = sounding_with(sheet, i);
+        let sounding = sounding_with(sheet, i, &ended);
         let players = read.words.playing.unwrap_or(sheet.desk.players).min(sheet.desk.players).max(1);
         if sounding.len() > usize::from(players) * usize::from(each) {
             hits.push(i);
@@ -66,11 +73,12 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
 }
 
 /// The notes that sound at once with the start of this one, itself among them, from the top.
-fn sounding_with(sheet: &Sheet<'_>, index: usize) -> Vec<i16> {
+fn sounding_with(sheet: &Sheet<'_>, index: usize, ended: &[f64]) -> Vec<i16> {
     let now = &sheet.notes[index];
     let mut keys: Vec<i16> = now.key.into_iter().collect();
-    // Long pedal points reach far back: all earlier notes of the last minute are looked at, which no written note exceeds by much.
-    let earlier = sheet.notes[..index].iter().rev().take_while(|r| now.from - r.from < 60.0);
+    // Long pedal points reach far back: as far as anything still sounds.
+    let reaches = |i: &usize| ended.get(i + 1).is_none_or(|end| *end > now.from);
+    let earlier = (0..index).rev().take_while(reaches).filter_map(|i| sheet.notes.get(i));
     let later = sheet.notes[index + 1..].iter().take_while(|r| r.from - now.from < 0.02);
     for other in earlier.chain(later) {
         let overlap = now.to.min(other.to) - now.from.max(other.from);
