@@ -261,6 +261,16 @@ impl Layout {
         at(to) - at(from) > 1e-9
     }
 
+    /// Over the bar and its neighbours: notes a bar, and how many keys they touch.
+    pub fn motion(&self, unit: usize, track: usize) -> (f64, u32) {
+        let bar = self.units.bar[unit];
+        let (first, last) = (bar.saturating_sub(1), (bar + 2).min(self.units.of_bar.len() - 1));
+        let (from, to) = (self.units.of_bar[first], self.units.of_bar[last]);
+        let at = |unit: usize| self.before[unit * self.tracks + track][ONSETS];
+        let keys = self.keys[track][first..last].iter().fold(0, |a, b| a | b);
+        ((at(to) - at(from)) / (last - first).max(1) as f64, keys.count_ones())
+    }
+
     /// The numbers that speak for (or against) a track in a unit.
     pub fn features(&self, unit: usize, track: usize) -> [f64; FEATURES] {
         let mut f = [0.0; FEATURES];

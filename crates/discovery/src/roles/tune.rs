@@ -20,6 +20,10 @@ const AT_ENTRY: f64 = 1.0;
 const HOPELESS: f64 = -30.0;
 /// And one that is silent in the unit itself: a tune breathes.
 const SILENT: f64 = -3.0;
+/// A line of at most one note a bar is behind by this where another moves: long notes under or over a melody are its ground.
+const STILL: f64 = -2.5;
+/// What moves: so many notes a bar, on so many keys in three bars.
+const MOVING: (f64, u32) = (2.0, 4);
 
 /// The track of each unit.
 pub(super) fn way(layout: &Layout) -> Vec<usize> {
@@ -33,6 +37,8 @@ pub(super) fn way(layout: &Layout) -> Vec<usize> {
 fn scores(layout: &Layout, unit: usize) -> Vec<f64> {
     let sounds: Vec<bool> = (0..layout.tracks).map(|t| layout.sounds(unit, t)).collect();
     let any = sounds.contains(&true);
+    let motions: Vec<(f64, u32)> = (0..layout.tracks).map(|t| layout.motion(unit, t)).collect();
+    let moves = motions.iter().zip(&sounds).any(|(m, sounds)| *sounds && m.0 >= MOVING.0 && m.1 >= MOVING.1);
     let mut rows = Vec::with_capacity(layout.tracks * (FEATURES + TRAITS));
     for track in 0..layout.tracks {
         rows.extend(layout.features(unit, track));
@@ -47,7 +53,9 @@ fn scores(layout: &Layout, unit: usize) -> Vec<f64> {
             if any && !layout.near(unit, track) {
                 return HOPELESS;
             }
-            likely(&numbers[track]) + if sounds[track] { 0.0 } else { SILENT }
+            let silent = if sounds[track] { 0.0 } else { SILENT };
+            let still = if moves && motions[track].0 <= 1.0 { STILL } else { 0.0 };
+            likely(&numbers[track]) + silent + still
         })
         .collect();
     let most = row.iter().copied().fold(f64::MIN, f64::max);
