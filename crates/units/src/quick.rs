@@ -56,12 +56,14 @@ pub fn exp2(x: f64) -> f64 {
     whole * part * series
 }
 
-/// `x` to the power of `y`; for what is not positive and normal, as [`math::pow`].
+/// `x` to the power of `y`; for what is not positive and normal, or comes out very large or small, as [`math::pow`].
 pub fn pow(x: f64, y: f64) -> f64 {
     if !x.is_normal() || x < 0.0 {
         return math::pow(x, y);
     }
-    exp2(y * log2(x))
+    let power = y * log2(x);
+    // Near the ends of what a number can hold the last digits decide.
+    if (-1000.0..1000.0).contains(&power) { exp2(power) } else { math::pow(x, y) }
 }
 
 /// `e` to the power of `x`.
