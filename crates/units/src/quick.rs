@@ -109,7 +109,8 @@ mod tests {
             for y in [0.0, 1.0, -1.0, 0.5, 1e3, -1e3, f64::INFINITY, f64::NAN] {
                 assert!(close(pow(x, y), math::pow(x, y)), "{x} {y}: {} {}", pow(x, y), math::pow(x, y));
             }
-            assert!(close(log2(x), math::log2(x)), "{x}");
+            // A logarithm near zero is right to as many places, not digits.
+            assert!(close(log2(x), math::log2(x)) || (log2(x) - math::log2(x)).abs() < 1e-13, "{x}");
             assert!(close(exp2(x), math::exp2(x)), "{x}");
         }
     }
