@@ -1,4 +1,4 @@
-//! Powers and logarithms for sums of many: a few times quicker than [`crate::math`], with the same bits on every platform too.
+//! Powers and logarithms for sums of many: less work than those of [`crate::math`], with the same bits on every platform too.
 //!
 //! By tables of 128 places and short series between them (P. T. P. Tang, "Table-driven implementation of the exponential
 //! function in IEEE floating-point arithmetic", 1989, and of the logarithm, 1990). Right to 12 digits, which is plenty for

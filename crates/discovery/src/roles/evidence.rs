@@ -8,11 +8,11 @@ use ripieno_music::{DirectionKind, Playing, Score};
 use ripieno_units::math;
 
 /// Sums that are taken over a unit, then over windows.
-pub(super) const SUMS: usize = 21;
+const SUMS: usize = 21;
 /// How many numbers speak for a track.
-pub(super) const FEATURES: usize = 47;
+const FEATURES: usize = 47;
 /// And how many tell what it is, whatever it plays.
-pub(super) const TRAITS: usize = 8;
+const TRAITS: usize = 8;
 /// Numbers that are also held against the mean of all that sound in the unit ...
 const AGAINST_MEAN: [usize; 10] = [7, 10, 11, 14, 23, 24, 27, 30, 25, 4];
 /// ... and against the most of them: a line that moves among still ones, or is still among those that move.
@@ -272,7 +272,7 @@ impl Layout {
     }
 
     /// The numbers that speak for (or against) a track in a unit.
-    pub fn features(&self, unit: usize, track: usize) -> [f64; FEATURES] {
+    fn features(&self, unit: usize, track: usize) -> [f64; FEATURES] {
         let mut f = [0.0; FEATURES];
         let units = &self.units;
         let bar = units.bar[unit];
@@ -339,7 +339,18 @@ impl Layout {
         f
     }
 
-    pub fn traits(&self, track: usize) -> &[f64; TRAITS] {
+    /// All numbers of all tracks in a unit.
+    pub fn numbers(&self, unit: usize) -> Vec<[f64; NUMBERS]> {
+        let mut rows = Vec::with_capacity(self.tracks * (FEATURES + TRAITS));
+        for track in 0..self.tracks {
+            rows.extend(self.features(unit, track));
+            rows.extend(self.traits(track));
+        }
+        let sounds: Vec<bool> = (0..self.tracks).map(|t| self.sounds(unit, t)).collect();
+        compared(&rows, &sounds)
+    }
+
+    fn traits(&self, track: usize) -> &[f64; TRAITS] {
         &self.traits[track]
     }
 }
@@ -394,7 +405,7 @@ fn traits(survey: &Survey, track: usize) -> [f64; TRAITS] {
 
 /// The numbers of all tracks in a unit (`rows`: one after the other), each followed by how they stand to those of the
 /// tracks that sound.
-pub(super) fn compared(rows: &[f64], sounds: &[bool]) -> Vec<[f64; NUMBERS]> {
+fn compared(rows: &[f64], sounds: &[bool]) -> Vec<[f64; NUMBERS]> {
     let own = FEATURES + TRAITS;
     let (mut sums, mut most, mut count) = ([0.0; FEATURES], [f64::MIN; FEATURES], 0.0);
     for (row, _) in rows.chunks_exact(own).zip(sounds).filter(|(_, sounds)| **sounds) {

@@ -13,7 +13,7 @@ mod trees;
 mod tune;
 
 use crate::survey::Survey;
-use evidence::{FEATURES, Layout, TRAITS, compared};
+use evidence::Layout;
 use ripieno_music::{Doubling, PassageFound, Score, TuneSpan};
 
 /// Who has the tune, from place to place: in order, without overlaps, one at any time that has music.
@@ -51,16 +51,7 @@ pub fn weighing(score: &Score) -> Weighing {
     let layout = Layout::of(score, &survey);
     let mut numbers = Vec::new();
     for unit in 0..layout.units.count() {
-        for track in 0..layout.tracks {
-            numbers.extend(layout.features(unit, track));
-            numbers.extend(layout.traits(track));
-        }
-        let own = FEATURES + TRAITS;
-        let rows: Vec<f64> = numbers.split_off(numbers.len() - own * layout.tracks);
-        let sounds: Vec<bool> = (0..layout.tracks).map(|t| layout.sounds(unit, t)).collect();
-        for row in compared(&rows, &sounds) {
-            numbers.extend(row);
-        }
+        numbers.extend(layout.numbers(unit).into_iter().flatten());
     }
     Weighing { edges: layout.units.edges.clone(), bars: layout.units.bar.clone(), numbers }
 }

@@ -4,7 +4,7 @@
 //! [`super::evidence`] and the trees of [`super::trees`]. A change of track costs, less at a barline and where the new track
 //! comes in after a rest. The best way is found by dynamic programming (Viterbi, 1967).
 
-use super::evidence::{FEATURES, Layout, NUMBERS, TRAITS, compared};
+use super::evidence::Layout;
 use super::trees::likely;
 use rayon::prelude::*;
 use ripieno_music::TuneSpan;
@@ -39,12 +39,7 @@ fn scores(layout: &Layout, unit: usize) -> Vec<f64> {
     let any = sounds.contains(&true);
     let motions: Vec<(f64, u32)> = (0..layout.tracks).map(|t| layout.motion(unit, t)).collect();
     let moves = motions.iter().zip(&sounds).any(|(m, sounds)| *sounds && m.0 >= MOVING.0 && m.1 >= MOVING.1);
-    let mut rows = Vec::with_capacity(layout.tracks * (FEATURES + TRAITS));
-    for track in 0..layout.tracks {
-        rows.extend(layout.features(unit, track));
-        rows.extend(layout.traits(track));
-    }
-    let numbers: Vec<[f64; NUMBERS]> = compared(&rows, &sounds);
+    let numbers = layout.numbers(unit);
     let mut row: Vec<f64> = (0..layout.tracks)
         .map(|track| {
             if layout.lines[track].is_empty() {
