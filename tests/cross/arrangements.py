@@ -2,7 +2,9 @@
 
 Used by doublings.py. An arrangement is made from the first lines of a piece; each goes to one chair as it is, and further
 chairs take, stretch by stretch: a line at an octave, simplified, with notes left out or changed; thirds and sixths to it;
-its rhythm alone; nothing.
+its rhythm alone; nothing. Nobody goes along with another by chance: where two lines of the piece have the same notes, one of
+them is silent, and a chair that would come out with the notes of a chair on another line takes something else. So the record
+of what was given out is all that there is to be found.
 """
 
 import collections
@@ -12,7 +14,7 @@ import json
 import random
 import subprocess
 
-from doubling_count import Part, closed, count
+from doubling_count import closed
 
 F = fractions.Fraction
 DIVISIONS = 10080
@@ -62,6 +64,13 @@ def bar_of(starts, on):
     return low
 
 
+def along(mine, theirs):
+    """How many notes two have at one time and in unison or octaves, if that is half of either's; else none."""
+    tones = {(on, key % 12) for on, _, key in theirs}
+    shared = sum((on, key % 12) in tones for on, _, key in mine)
+    return shared if 2 * shared >= min(len(mine), len(theirs)) else 0
+
+
 def held_to_next(notes, end):
     return [(on, (notes[i + 1][0] if i + 1 < len(notes) else end) - on, key) for i, (on, _, key) in enumerate(notes)]
 
@@ -94,6 +103,7 @@ class Arrangement:
         self.end = starts[-1]
         scale = collections.Counter(key % 12 for line in lines for _, _, key in line)
         self.scale = {pc for pc, _ in scale.most_common(7)}
+        lines = self.kept_apart(lines)
         self.chairs = [list(line) for line in lines]
         # Thirds and sixths to a line are lines of their own: who gets the same plays the same.
         self.material = [list(line) for line in lines]
@@ -117,34 +127,89 @@ class Arrangement:
         self.having = [self.having[i] for i in order]
         self.open = [self.open[i] for i in order]
         self.names = NAMES[: len(order)]
-        self.truth(self.material)
+        self.truth()
+
+    def kept_apart(self, lines):
+        """The lines, each without the bars in which it goes along with an earlier one."""
+        kept = []
+        for line in lines:
+            mine = self.by_bar(line)
+            for other in kept:
+                for row in self.rows(mine, self.by_bar(other)):
+                    mine = {bar: notes for bar, notes in mine.items() if bar not in row}
+            kept.append([note for bar in sorted(mine) for note in mine[bar]])
+        return kept
+
+    def by_bar(self, notes):
+        bars = collections.defaultdict(list)
+        for note in notes:
+            bars[bar_of(self.starts, note[0])].append(note)
+        return bars
+
+    def rows(self, mine, theirs):
+        """Bars in a row in each of which two have half of either's notes together, four notes or more in all."""
+        row, shared = [], 0
+        for bar in range(len(self.starts)):
+            here = along(mine[bar], theirs[bar]) if bar in mine and bar in theirs else 0
+            if here:
+                row.append(bar)
+                shared += here
+            elif bar in mine or bar in theirs:
+                if shared >= 4:
+                    yield row
+                row, shared = [], 0
+        if shared >= 4:
+            yield row
+
+    def by_chance(self, chair):
+        """Does a chair go along with one that has another line?"""
+        mine = self.by_bar(self.chairs[chair])
+        for other in range(chair):
+            for row in self.rows(mine, self.by_bar(self.chairs[other])):
+                for bar in row:
+                    open_bar = bar in self.open[chair] or bar in self.open[other]
+                    if not open_bar and self.having[chair].get(bar) != self.having[other].get(bar):
+                        return True
+        return False
 
     def fill(self, chair, lines):
         chance, starts = self.chance, self.starts
         bar = 0
         while bar < len(starts) - 1:
             last = min(bar + chance.randint(1, 8), len(starts) - 1) - 1
-            kind = chance.choices(
-                ["exact", "sustained", "slower", "plain", "dropped", "changed", "thirds", "sixths", "rhythm", "rest"],
-                [24, 6, 6, 6, 8, 10, 10, 8, 6, 16],
-            )[0]
-            index = chance.randrange(len(lines))
-            line = [n for n in lines[index] if starts[bar] <= n[0] < starts[last + 1]]
-            end = starts[last + 1]
-            line = [(on, min(length, end - on), key) for on, length, key in line]
-            keys = [key for _, _, key in line] or [60]
-            octaves = [0, 0, 12, 12, -12, -12, 24, -24]
-            octave = chance.choice([o for o in octaves if min(keys) + o >= 16 and max(keys) + o <= 115])
-            if kind in ("thirds", "sixths") and line:
-                # As they are, at the octave of `beside`; recorded as an exact copy of that line is.
-                its_line = [self.beside(kind, n) for n in line]
-                self.double(chair, "exact", self.beside_of[kind, index], its_line, 0, bar, last)
-            elif kind == "rhythm" and line:
-                self.chairs[chair] += [self.beside(kind, n) for n in line]
-            elif kind != "rest" and line:
-                self.double(chair, kind, index, line, octave, bar, last)
+            for _ in range(12):
+                before = list(self.chairs[chair]), dict(self.having[chair]), set(self.open[chair])
+                kind = self.stretch(chair, lines, bar, last)
+                if not self.by_chance(chair):
+                    break
+                self.chairs[chair], self.having[chair], self.open[chair] = before
+                kind = "rest"
             self.kinds[kind] += last - bar + 1
             bar = last + 1
+
+    def stretch(self, chair, lines, bar, last):
+        """Gives a chair something to play from bar to bar, and says what kind of thing."""
+        chance, starts = self.chance, self.starts
+        kind = chance.choices(
+            ["exact", "sustained", "slower", "plain", "dropped", "changed", "thirds", "sixths", "rhythm", "rest"],
+            [24, 6, 6, 6, 8, 10, 10, 8, 6, 16],
+        )[0]
+        index = chance.randrange(len(lines))
+        line = [n for n in lines[index] if starts[bar] <= n[0] < starts[last + 1]]
+        end = starts[last + 1]
+        line = [(on, min(length, end - on), key) for on, length, key in line]
+        keys = [key for _, _, key in line] or [60]
+        octaves = [0, 0, 12, 12, -12, -12, 24, -24]
+        octave = chance.choice([o for o in octaves if min(keys) + o >= 16 and max(keys) + o <= 115])
+        if kind in ("thirds", "sixths") and line:
+            # As they are, at the octave of `beside`; recorded as an exact copy of that line is.
+            its_line = [self.beside(kind, n) for n in line]
+            self.double(chair, "exact", self.beside_of[kind, index], its_line, 0, bar, last)
+        elif kind == "rhythm" and line:
+            self.chairs[chair] += [self.beside(kind, n) for n in line]
+        elif kind != "rest" and line:
+            self.double(chair, kind, index, line, octave, bar, last)
+        return kind
 
     def beside(self, kind, note):
         on, length, key = note
@@ -202,33 +267,23 @@ class Arrangement:
         else:
             self.open[chair].update(bars)
 
-    def truth(self, lines):
-        """Pairs by bar: chairs on one line, or on lines that double each other in the piece itself (counted)."""
-        starts = self.starts
-        parts = [Part([(on, on + le, key, bar_of(starts, on)) for on, le, key in line], starts) for line in lines]
-        itself = closed(count(parts, starts))
-        pairs = set(itself_pairs(self.having, itself, len(starts) - 1))
-        self.planned = closed(pairs)
-        # Chairs on different lines that come out with the same notes by chance (a sustained one and another line's strong
-        # beats) do double each other: counted from the definition, since nothing in the making knows of them.
-        chairs = [Part([(on, on + le, key, bar_of(starts, on)) for on, le, key in notes], starts) for notes in self.chairs]
-        chance = {
-            (bar, a, b) for bar, a, b in count(chairs, starts) if self.having[a].get(bar) != self.having[b].get(bar)
-        }
-        self.pairs = closed(pairs | chance)
+    def truth(self):
+        """Pairs by bar: chairs that were given the same line."""
+        bars = range(len(self.starts) - 1)
+        chairs = range(len(self.having))
+        self.pairs = closed(
+            {
+                (bar, a, b)
+                for bar in bars
+                for a in chairs
+                for b in chairs[a + 1 :]
+                if self.having[a].get(bar) is not None and self.having[a].get(bar) == self.having[b].get(bar)
+            }
+        )
         self.unsaid = {(bar, c) for c, bars in enumerate(self.open) for bar in bars}
 
     def said(self, pair):
         return (pair[0], pair[1]) not in self.unsaid and (pair[0], pair[2]) not in self.unsaid
-
-
-def itself_pairs(having, itself, bars):
-    for bar in range(bars):
-        for a in range(len(having)):
-            for b in range(a + 1, len(having)):
-                x, y = having[a].get(bar), having[b].get(bar)
-                if x is not None and y is not None and (x == y or (bar, min(x, y), max(x, y)) in itself):
-                    yield (bar, a, b)
 
 
 def metre(length):
