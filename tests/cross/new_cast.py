@@ -2,7 +2,8 @@
 
 Makes a cue of each score with the program, casts its plan, and compares note by note: onset, length, pitch, slurs and signs of
 every note of every track must be in the part of its chair, and nothing else. Counts the doubled bars that were found, those in
-which both have the same notes, and those that the plan writes as `col`.
+which both have the same notes, those that the plan writes as `col`, and those in which all notes that both have are `col`, and
+no others: of a bar with a note that the leader has not, a `col` can say no more.
 
     new_cast.py [--long] [FILE...]      # RIPIENO: the program; RIPIENO_CAST_NOTES: the example `cast_notes`
 """
@@ -44,7 +45,7 @@ def check(path, scratch):
         return made.stderr.strip().splitlines()[-1:] or ["no message"]
     rows = subprocess.run([CAST_NOTES, cue], capture_output=True, text=True, check=True).stdout.splitlines()
     notes = {"music": defaultdict(Counter), "part": defaultdict(Counter)}
-    counts, reasons = [0, 0, 0, 0], Counter()
+    counts, reasons = [0, 0, 0, 0, 0], Counter()
     for row in rows:
         what, chair, *rest = row.split("\t")
         if what in notes:
@@ -66,7 +67,7 @@ def main():
     given = [Path(a) for a in sys.argv[1:] if not a.startswith("--")]
     files = given or corpus(long) + sorted(SCORES.glob("*.mxl"))
     scores = notes = missing = extra = few = 0
-    total, unread, why = [0, 0, 0, 0], [], Counter()
+    total, unread, why = [0, 0, 0, 0, 0], [], Counter()
     for path in files:
         with tempfile.TemporaryDirectory() as scratch:
             found = check(path, scratch)
@@ -85,11 +86,12 @@ def main():
             print(f"   {path.name}: {counts[0]} doubled bars, {counts[2]} as col; same notes in {counts[1]}, {counts[3]} as col")
     for name, why in unread:
         print(f"   {name}: not read: {why}")
-    bars, same, col, both = total
+    bars, same, col, both, parted = total
     part = lambda a, b: f"{a} of {b} ({100 * a / b:.1f} %)" if b else "none"
     print(f"   {scores} scores of two parts or more ({few} of one part left out): {notes} notes, "
           f"{missing} missing, {extra} added")
     print(f"   doubled bars found written as col: {part(col, bars)}; of those in which both have the same notes: {part(both, same)}")
+    print(f"   doubled bars in which all that both have is written as col: {part(parted, bars)}")
     for reason, count in why.most_common():
         print(f"   not as col: {count} where the least that differs is: {reason}")
     if not scores or not notes:

@@ -2,8 +2,9 @@
 //!
 //! Rows, parted by tabs: `music` or `part`, the chair, then onset and length in crotchets (fractions), the pitch or stroke,
 //! slurs and signs. `doubled` rows count the bars of each doubling that was found in the music: the chair, how many bars it
-//! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`. `why` rows say
-//! of the doubled bars that are not `col` what differs at the least. A doubling is `col` too where one goes with the other through
+//! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`; last in how
+//! many it writes as `col` all that both have, and only what the leader has not as written. `why` rows say of the other
+//! doubled bars what differs at the least. A doubling is `col` too where one goes with the other through
 //! a third.
 
 use ripieno_casting::{cast, chairs_of};
@@ -40,7 +41,7 @@ fn main() {
     let reading = ripieno_discovery::read(score);
     let name = |track: usize| chairs.iter().find(|c| c.track == track).map(|c| c.id.as_str());
     for chair in &chairs {
-        let mut counts = [0_usize; 4];
+        let mut counts = [0_usize; 5];
         let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
         let own: Vec<_> = reading.doublings.iter().filter(|d| d.track == chair.track).collect();
         for bar in &score.timeline.bars {
@@ -58,17 +59,23 @@ fn main() {
                         goes(score, plan, leader, bar, &inside(score, d.of, bar), Some(&chair.id))
                     })
                 });
+            // The notes that both have, without those that the leader has not: a `col` can say no more of that bar.
+            let theirs: Vec<_> = here.iter().map(|d| (inside(score, d.of, bar), d.semitones)).collect();
+            let shared =
+                mine.iter().copied().filter(|n| theirs.iter().any(|(of, semitones)| has(of, n, *semitones)));
+            let parted = col || goes(score, plan, &chair.id, bar, &shared.collect::<Vec<_>>(), None);
             counts[0] += 1;
             counts[1] += usize::from(same);
             counts[2] += usize::from(col);
             counts[3] += usize::from(col && same);
-            if !col {
+            counts[4] += usize::from(parted);
+            if !parted {
                 let least = here.iter().map(|d| differs(&mine, &inside(score, d.of, bar), d.semitones)).min();
                 *reasons.entry(least.map_or("", |(_, why)| why)).or_default() += 1;
             }
         }
-        let [found, same, col, both] = counts;
-        println!("doubled\t{}\t{found}\t{same}\t{col}\t{both}", chair.id);
+        let [found, same, col, both, parted] = counts;
+        println!("doubled\t{}\t{found}\t{same}\t{col}\t{both}\t{parted}", chair.id);
         for (why, count) in reasons {
             println!("why\t{}\t{count}\t{why}", chair.id);
         }
@@ -103,6 +110,11 @@ fn alike(mine: &[&Note], theirs: &[&Note], semitones: i16) -> bool {
             moved.syllable.clone_from(&a.syllable);
             a.plays_as(&moved)
         })
+}
+
+/// Has the other one this note too?
+fn has(theirs: &[&Note], note: &Note, semitones: i16) -> bool {
+    theirs.iter().any(|b| b.at == note.at && (*b).clone().moved(semitones).kind == note.kind)
 }
 
 /// What differs between two chairs' notes of a bar, with a rank: the least first.
