@@ -49,6 +49,16 @@ const ANEW: f64 = 4.0;
 /// What it costs that a note of one voice is heard before the one before it, in nats.
 const TURNED: f64 = 6.0;
 
+/// Steps of a run are no longer than this, in seconds.
+const RUN_STEP: f64 = 0.3;
+/// How often a step that follows one of a run is as long as that one.
+const GOES_ON: f64 = 0.5;
+/// Onsets no further apart than this, in seconds, are one chord of a run.
+const STRUCK: f64 = 0.020;
+
+/// What it costs, in nats, that two notes of one articulation, sent one after the other, are heard as one chord.
+const CROWDED: f64 = 3.0;
+
 /// The order in which notes follow each other: that in which they are heard, as near as their delays say. A quick note that
 /// speaks late is sent before the one that it follows. A patch of one voice is sent its notes in their order, where players
 /// have not turned two that were sent at one time.
@@ -106,6 +116,7 @@ pub(crate) fn joined(notes: &[Sounding], spread: f64, likely: &dyn Fn(f64) -> f6
             for (state, cost) in now.iter_mut().enumerate() {
                 let total = costs[before]
                     + if alike { 0.0 } else { at[state] }
+                    + step(notes, i, state, &trace, spread)
                     + meeting(notes, i, state, &trace, spread);
                 if total < *cost {
                     (*cost, back[state]) = (total, before);
@@ -134,6 +145,28 @@ fn trace(from: &[[usize; 2]], i: usize, last: usize) -> [usize; REACH] {
         state = from[i - 1 - back][state];
     }
     found
+}
+
+/// What it costs, in nats, that the step to note `i` is as long as the one before it, or another: below zero where it is as long.
+/// A note of a run that is taken for late makes three steps uneven.
+fn step(notes: &[Sounding], i: usize, state: usize, trace: &[usize; REACH], spread: f64) -> f64 {
+    let note = &notes[i];
+    let heard = note.on + note.delays[state];
+    let befores = || notes[..i].iter().rev().zip(trace).map(|(b, its)| (b, b.on + b.delays[*its]));
+    let crowds = |(b, at): (&Sounding, f64)| {
+        (heard - at).abs() <= STRUCK && note.on - b.on > APART && (mean(note) - mean(b)).abs() < APART
+    };
+    let crowded = if befores().take(2).any(crowds) { CROWDED } else { 0.0 };
+    let mut times = befores().map(|(_, at)| at);
+    let Some(last) = times.find(|at| (heard - at).abs() > STRUCK) else { return crowded };
+    let Some(first) = times.find(|at| last - at > STRUCK) else { return crowded };
+    let (before, now) = (last - first, heard - last);
+    if before > RUN_STEP {
+        return crowded;
+    }
+    // Of three onsets that stray by themselves, the middle one twice.
+    let stray = spread * 2.45;
+    crowded - math::ln(1.0 - GOES_ON + GOES_ON * before * normal((now - before) / stray, stray))
 }
 
 /// What it costs, in nats, that note `i` meets those before it as it does.

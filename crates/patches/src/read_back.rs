@@ -203,9 +203,10 @@ fn sounding(card: &PatchCard, key: u8, unpitched: bool, kind: &NoteKind) -> Note
         return NoteKind::Unpitched { stroke: stroke.clone() };
     }
     match kind {
-        NoteKind::Unpitched { .. } => kind.clone(),
+        NoteKind::Unpitched { .. } if unpitched => kind.clone(),
         NoteKind::Pitched(_) if unpitched => NoteKind::Unpitched { stroke: midi::percussion_stroke(key) },
-        NoteKind::Pitched(_) => NoteKind::Pitched(Pitch::of_key(i16::from(key) - card.transpose)),
+        // On the percussion channel too: a card may call an articulation by it.
+        _ => NoteKind::Pitched(Pitch::of_key(i16::from(key) - card.transpose)),
     }
 }
 

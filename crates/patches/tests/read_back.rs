@@ -1,6 +1,6 @@
 //! A played track through its card: calls are gone and name what follows, what speaks late stands where it is heard.
 
-use ripieno_music::{Mark, Metre, Note, Score, Timeline, Track};
+use ripieno_music::{Mark, Metre, Note, NoteKind, Score, Timeline, Track};
 use ripieno_patches::read_back::{Ground, PlayedTrack};
 use ripieno_plan::{ArticulationCard, Call, CallKind, KeyMode, PatchCard};
 use ripieno_units::Beats;
@@ -82,4 +82,18 @@ fn nothing_played_is_nothing_read() {
     assert!(found.content.notes.is_empty() && found.calls == 0);
     let away = PlayedTrack { tracks: vec![7], card: &card(), before: Some(1), unpitched: true };
     assert!(read_back(&score(vec![note((0, 1), 72)]), &away).content.notes.is_empty());
+}
+
+/// Channel 10 may be one of a patch's channels; only a chair without pitch has drums on it.
+#[test]
+fn a_chair_with_pitch_has_pitches_on_the_percussion_channel_too() {
+    let stroke = |key: u8| NoteKind::Unpitched { stroke: ripieno_formats::midi::percussion_stroke(key) };
+    let mut score = score(vec![Note { kind: stroke(67), ..note((0, 1), 60) }]);
+    score.tracks[0].channel = Some(10);
+    let card = card();
+    let played = |unpitched| PlayedTrack { tracks: vec![0], card: &card, before: Some(0), unpitched };
+    let found = read_back(&score, &played(false));
+    assert_eq!(found.content.notes[0].pitch().map(|p| p.key), Some(67));
+    let found = read_back(&score, &played(true));
+    assert_eq!(found.content.notes[0].kind, stroke(67));
 }

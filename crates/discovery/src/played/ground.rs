@@ -5,13 +5,17 @@ use ripieno_music::Timeline;
 use ripieno_units::math;
 use std::collections::BTreeMap;
 
+/// By the denominator of a place in the beat.
+type Shares = [(u8, f64); 8];
 /// Shares of notes by the denominator of their place in the beat: proposals, in the order of how common they are.
-const SHARES: [(u8, f64); 8] =
+const SHARES: Shares =
     [(1, 0.40), (2, 0.20), (4, 0.16), (3, 0.11), (6, 0.035), (8, 0.03), (5, 0.02), (12, 0.01)];
 /// And of those that lie anywhere: ornaments, slips.
-const ANYWHERE: f64 = 0.08;
+const ANYWHERE: f64 = 0.02;
 /// The share of a place that is found with lines only, of the least common denominator.
 const SELDOM: f64 = 0.001;
+/// So many notes the table of shares is worth against those that a line was found to have.
+const TABLE_NOTES: f64 = 60.0;
 /// How many times likelier a place is for each other line that has it.
 const LIKE_OTHERS: f64 = 2.0;
 /// And for each note of its own line in this beat that asks for the same division.
@@ -23,6 +27,7 @@ pub struct Ground {
     beats: Vec<Beat>,
     total: Company,
     own: BTreeMap<String, OwnPlaces>,
+    shares: BTreeMap<String, Shares>,
     /// The players' deviation, in seconds.
     pub spread: f64,
 }
@@ -34,6 +39,14 @@ pub(super) struct OwnPlaces {
     pub behind: f64,
 }
 
+/// [`SHARES`] as a line was found to keep them: a line without triplets has none where a note comes a little early.
+fn shares_of(places: &Company) -> Shares {
+    let total: f64 = SHARES.iter().map(|s| s.1).sum();
+    let found = |parts: u8| places.keys().filter(|spot| spot.2 == parts).count() as f64;
+    let all = places.len() as f64 + TABLE_NOTES;
+    SHARES.map(|(parts, share)| (parts, total * (found(parts) + TABLE_NOTES * share / total) / all))
+}
+
 impl Ground {
     /// Nothing but beats.
     pub fn bare(timeline: &Timeline) -> Self {
@@ -41,6 +54,7 @@ impl Ground {
             beats: grid::beats(timeline),
             total: Company::new(),
             own: BTreeMap::new(),
+            shares: BTreeMap::new(),
             spread: super::SPREAD,
         }
     }
@@ -50,7 +64,8 @@ impl Ground {
         for spot in own.values().flat_map(|line| line.places.keys()) {
             *total.entry(*spot).or_default() += 1;
         }
-        Self { beats, total, own, spread }
+        let shares = own.iter().map(|(id, line)| (id.clone(), shares_of(&line.places))).collect();
+        Self { beats, total, own, shares, spread }
     }
 
     /// How likely a note of the track with this id is heard at a time in seconds: the logarithm of a density in 1/s.
@@ -76,7 +91,7 @@ impl Ground {
             sum += share * math::exp(-0.5 * (z * z).min(100.0));
             share
         };
-        for (parts, share) in SHARES {
+        for (parts, share) in self.shares.get(id).copied().unwrap_or(SHARES) {
             let places = (0..parts).filter(|k| coprime(*k, parts));
             let count = places.clone().count().max(1) as f64;
             for k in places {

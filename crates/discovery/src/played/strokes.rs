@@ -147,6 +147,11 @@ fn mordent(heard: &[Heard], taken: &[bool], first: usize) -> Option<(Vec<usize>,
     const SHORT: f64 = 0.085;
     let second = next(heard, taken, first, SHORT, &|k| matches!((k - heard[first].key).abs(), 1 | 2))?;
     let third = next(heard, taken, second, SHORT, &|k| k == heard[first].key)?;
+    // After a note as quick it is part of a run or of a group of grace notes.
+    let led_into = heard[..first].iter().rev().take_while(|h| heard[first].on - h.on <= SHORT);
+    if led_into.into_iter().any(|h| heard[first].on - h.on > 0.020 && h.end <= heard[first].on + 0.03) {
+        return None;
+    }
     let held = heard[third].end - heard[third].on;
     let after = heard[third].on - heard[second].on;
     let follows = heard[first].end <= heard[second].on + 0.03 && heard[second].end <= heard[third].on + 0.03;
@@ -202,4 +207,21 @@ pub(super) fn key(note: &Note) -> i16 {
         },
         |p| p.key,
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn after_a_note_as_quick_there_is_no_mordent() {
+        let heard = |all: &[(f64, f64, i16)]| -> Vec<Heard> {
+            all.iter().map(|(on, end, key)| Heard { on: *on, end: *end, key: *key, many: false }).collect()
+        };
+        let alone = heard(&[(1.0, 1.05, 72), (1.05, 1.1, 74), (1.1, 1.6, 72)]);
+        let signs = |heard: &[Heard]| gather(heard, &|_| 1.0).iter().map(|i| i.sign).collect::<Vec<_>>();
+        assert_eq!(signs(&alone), [Sign::Mordent { by: 2 }]);
+        let led_into = heard(&[(0.95, 1.0, 74), (1.0, 1.05, 72), (1.05, 1.1, 71), (1.1, 1.6, 72)]);
+        assert_eq!(signs(&led_into), [Sign::Plain; 4]);
+    }
 }

@@ -48,7 +48,8 @@ pub(super) fn from(onsets: &[Onset], first: usize) -> Option<Turn> {
     };
     if all.len() > 4 && all[0].key == all[2].key && all[2].key == all[4].key && quick_from(1, 4) {
         let main = all[0].key;
-        let held = all[1].on - all[0].on > LONGEST;
+        // A turn after a rest does not belong to the note before the rest.
+        let held = all[1].on - all[0].on > LONGEST && all[1].on - all[0].end <= LONGEST;
         let kind = match (side(1, main), side(3, main), held) {
             (1, -1, true) => Some(OrnamentKind::DelayedTurn),
             (-1, 1, true) => Some(OrnamentKind::DelayedInvertedTurn),
@@ -84,7 +85,9 @@ mod tests {
         assert_eq!(from(&on_the_beat, 0).map(|t| (t.kind, t.strokes)), Some((OrnamentKind::Turn, 3)));
         let even = onsets(&[(1.0, 74), (1.06, 72), (1.12, 71), (1.18, 72), (1.24, 74)]);
         assert_eq!(from(&even, 0), None);
-        let after = onsets(&[(0.5, 72), (1.0, 74), (1.06, 72), (1.12, 71), (1.18, 72)]);
+        let mut after = onsets(&[(0.5, 72), (1.0, 74), (1.06, 72), (1.12, 71), (1.18, 72)]);
+        assert_eq!(from(&after, 0), None, "after a rest");
+        after[0].end = 0.98;
         assert_eq!(from(&after, 0).map(|t| (t.kind, t.strokes)), Some((OrnamentKind::DelayedTurn, 4)));
     }
 
