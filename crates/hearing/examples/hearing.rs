@@ -4,7 +4,7 @@
 //! beside the second sones alone, sones in context, share, bands that stand out, margin in dB, verdict. `erb F`, `cam F`,
 //! `bark F`. `threshold F`: dB SPL of a tone that is just heard with one ear.
 
-use ripieno_hearing::{Scale, bark, cam, ear, erb, excitation, heard, loudness, phons};
+use ripieno_hearing::{Scale, bark, cam, ear, erb, excitation, heard, loudness, partial_loudness, phons};
 use std::io::{BufRead, Write};
 
 fn components(words: &[&str]) -> Vec<(f64, f64)> {
@@ -26,7 +26,7 @@ fn answer(scale: &Scale, line: &str) -> String {
             let signal = excitation(scale, &components(&rest[..cut]));
             let masker = excitation(scale, &components(&rest[cut..]));
             let h = heard(scale, &signal, &masker);
-            let (alone, context) = (h.sones_alone, h.sones_in_context);
+            let (alone, context) = (loudness(scale, &signal), partial_loudness(scale, &signal, &masker));
             format!(
                 "{alone:.5} {context:.5} {:.4} {} {:.2} {:?}",
                 h.share,

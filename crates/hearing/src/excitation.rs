@@ -5,6 +5,12 @@ use crate::scale::{BANDS, LOWEST, Place, Scale, cam, erb};
 use ripieno_units::math::{exp, log10};
 use ripieno_units::quick::{decibels, ratio};
 
+/// Excitation of one component that is left out, 60 dB below that of a tone of 1 kHz at 0 dB SPL: a thousand of them are not heard.
+const UNHEARD: f64 = 1e-6;
+
+/// A component with less than this of the excitation that others have made at its own place is not spread.
+const DROWNED: f64 = 1e-4;
+
 /// Excitation by place, as power re that of a tone of 1 kHz at 0 dB SPL from the front; beside it the power itself by bands of
 /// 1 Cam, not spread.
 #[derive(Clone, Debug, PartialEq)]
@@ -99,7 +105,7 @@ fn lower(sharpness: f64, level: f64) -> f64 {
 
 /// The excitation of components (frequency in Hz, level in dB SPL) that sound together.
 ///
-/// Exact by ISO 532-2 if these are all that sounds. Components that are not finite, or not between 10 Hz and 24 kHz, are not
+/// By ISO 532-2 if these are all that sounds, but for what lies 40 dB below the excitation of others at its own place. Components that are not finite, or not between 10 Hz and 24 kHz, are not
 /// heard and left out. The time grows with places times components, plus components squared where they stand close.
 pub fn excitation(scale: &Scale, components: &[(f64, f64)]) -> Pattern {
     let mut pattern = Pattern::zero(scale);
@@ -109,11 +115,20 @@ pub fn excitation(scale: &Scale, components: &[(f64, f64)]) -> Pattern {
         .map(|&(hertz, level)| (hertz, ratio(level.min(200.0) + transfer(scale.field, hertz))))
         .collect();
     parts.sort_by(|a, b| a.0.total_cmp(&b.0));
-    for (i, &(hertz, power)) in parts.iter().enumerate() {
-        let level = decibels(near(scale, &parts, i).max(1e-30));
-        spread(scale, &mut pattern.excitation, hertz, power, level);
+    // The strongest first: what lies far below the others' excitation at its own place adds nothing to it.
+    let mut order: Vec<usize> = (0..parts.len()).collect();
+    order.sort_by(|a, b| parts[*b].1.total_cmp(&parts[*a].1));
+    for i in order {
+        let (hertz, power) = parts[i];
         let band = (cam(hertz) - LOWEST).clamp(0.0, BANDS as f64 - 1.0) as usize;
         pattern.bands[band] += power;
+        let above = scale.places.partition_point(|place| place.hertz <= hertz);
+        let beside = &pattern.excitation[above.saturating_sub(1)..(above + 1).min(scale.len())];
+        if beside.iter().all(|e| power < DROWNED * e) {
+            continue;
+        }
+        let level = decibels(near(scale, &parts, i).max(1e-30));
+        spread(scale, &mut pattern.excitation, above, (hertz, power), level);
     }
     pattern
 }
@@ -129,8 +144,8 @@ fn near(scale: &Scale, parts: &[(f64, f64)], i: usize) -> f64 {
     above + parts[..i].iter().rev().take_while(|p| p.0 >= centre - width).map(weighed).sum::<f64>()
 }
 
-fn spread(scale: &Scale, into: &mut [f64], hertz: f64, power: f64, level: f64) {
-    let split = scale.places.partition_point(|place| place.hertz <= hertz);
+/// Adds the excitation of one component (hertz, power), whose first place above is `split`.
+fn spread(scale: &Scale, into: &mut [f64], split: usize, (hertz, power): (f64, f64), level: f64) {
     let (below, above) = scale.places.split_at(split);
     let (into_below, into_above) = into.split_at_mut(split);
     // Places below the tone hear it with the upper sides of their filters, which are steep: the first silent one ends it.
@@ -143,6 +158,11 @@ fn spread(scale: &Scale, into: &mut [f64], hertz: f64, power: f64, level: f64) {
     }
     let blunt = lower(1.0, level);
     for (Place { hertz: centre, sharpness, .. }, e) in above.iter().zip(into_above) {
-        *e += power * scale.shape(sharpness * blunt * (centre - hertz) / centre);
+        let through = power * scale.shape(sharpness * blunt * (centre - hertz) / centre);
+        // From here on it falls; what lies so far below all that is heard ends it.
+        if through < UNHEARD {
+            break;
+        }
+        *e += through;
     }
 }

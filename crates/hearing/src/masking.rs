@@ -50,10 +50,6 @@ pub struct Heard {
     pub best_bands: usize,
     /// Most by which a band of it exceeds the masked threshold, in dB; below 0 nothing is heard of it. -200 for silence.
     pub margin: f64,
-    /// Its loudness alone, in sones.
-    pub sones_alone: f64,
-    /// Its loudness while the others sound, in sones.
-    pub sones_in_context: f64,
 }
 
 /// What ears would say, as an estimate: attention, place and timbre may change it by some 10 dB.
@@ -84,12 +80,7 @@ impl Heard {
 ///
 /// In each band of 1 Cam the signal's own power (not what it spreads to other bands) is held against the masker's excitation.
 pub fn heard(scale: &Scale, signal: &Pattern, masker: &Pattern) -> Heard {
-    let mut result = Heard {
-        margin: -200.0,
-        sones_alone: crate::loudness(scale, signal),
-        sones_in_context: partial_loudness(scale, signal, masker),
-        ..Heard::default()
-    };
+    let mut result = Heard { margin: -200.0, ..Heard::default() };
     let (mut all, mut above, mut margin) = (0.0, 0.0, 0.0_f64);
     for (i, (place, &power)) in scale.bands.iter().zip(&signal.bands).enumerate() {
         if power < place.threshold {

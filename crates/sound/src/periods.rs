@@ -8,7 +8,7 @@
 use crate::timbre::{Spectrum, Tint, tint};
 use ripieno_music::Colour;
 use ripieno_signal::periodic;
-use ripieno_units::{Chance, math};
+use ripieno_units::{Chance, math, quick};
 use std::f64::consts::TAU;
 use std::rc::Rc;
 
@@ -75,8 +75,8 @@ pub fn layers(spectrum: &Spectrum, tint: &Tint, pitch: f64, top: f64, vowel: u8)
         let mut all = [0.0; 4];
         for ((layer, power), effort) in all.iter_mut().zip(&mut powers).zip(LAYERS) {
             let db = db + tinted + spectrum.effort(n, hertz, effort);
-            let even = fade * math::pow(10.0, db.clamp(-200.0, 100.0) / 20.0);
-            *layer = even * math::pow(10.0, rough.clamp(-60.0, 60.0) / 20.0);
+            let even = fade * quick::ratio(db.clamp(-200.0, 100.0) / 2.0);
+            *layer = even * quick::ratio(rough.clamp(-60.0, 60.0) / 2.0);
             power[0] += even * even / 2.0;
             power[1] += *layer * *layer / 2.0;
         }

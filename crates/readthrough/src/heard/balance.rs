@@ -29,8 +29,34 @@ pub struct Mods {
 }
 
 impl Mods {
+    /// The part of a desk's power that is gone.
+    fn less(&self, desk: usize) -> f64 {
+        if self.out.contains(&desk) {
+            1.0
+        } else {
+            self.shift.get(&desk).map_or(0.0, |shift| 1.0 - pow(10.0, shift / 10.0))
+        }
+    }
+
     fn touches(&self, desk: usize) -> bool {
         self.out.contains(&desk) || self.shift.contains_key(&desk) || self.octave.contains_key(&desk)
+    }
+}
+
+/// The group and everything else in a slot as it is played: what changes are tried on.
+#[derive(Clone, Debug)]
+pub struct Mixture {
+    signal: Pattern,
+    masker: Pattern,
+    members: Vec<bool>,
+    spans: Vec<(f64, f64)>,
+    seconds: f64,
+}
+
+impl Mixture {
+    /// Part of the group's time in which a sound sounds.
+    fn share(&self, sound: &Sound) -> f64 {
+        share(sound, &self.spans, self.seconds)
     }
 }
 
@@ -53,6 +79,10 @@ pub struct Balance<'a> {
     state: Vec<Pattern>,
     /// Its time in seconds; 0 for none.
     reverberation: f64,
+    /// What is left of it after each slot, and on average within it.
+    decays: Vec<(f64, f64)>,
+    /// Part of the sound of each desk that comes late.
+    lates: Vec<f64>,
 }
 
 impl<'a> Balance<'a> {
@@ -66,14 +96,17 @@ impl<'a> Balance<'a> {
             table.desks.iter().map(|d| d.room.reverberation).filter(|t| t.is_finite() && *t > 0.05).collect();
         let reverberation =
             if times.is_empty() { 0.0 } else { times.iter().sum::<f64>() / times.len() as f64 };
+        let decays = slots.iter().map(|s| decay(reverberation, s.length())).collect();
+        let lates = table.desks.iter().map(|d| late(reverberation, d.room.late_db)).collect();
+        let (totals, state) = (Vec::new(), Vec::new());
         let mut balance =
-            Self { table, slots, sounds, ear, totals: Vec::new(), told, state: Vec::new(), reverberation };
+            Self { table, slots, sounds, ear, totals, told, state, reverberation, decays, lates };
         let parts: Vec<(Pattern, Pattern)> =
             (0..balance.slots.len()).into_par_iter().map(|k| balance.dry_and_wet(k)).collect();
         let mut state = Pattern::zero(&balance.ear.scale);
         for (k, (mut dry, wet)) in parts.into_iter().enumerate() {
             balance.state.push(state.clone());
-            let (after, mean) = balance.decay(k);
+            let (after, mean) = balance.decays[k];
             dry.add_scaled(&state, mean);
             balance.totals.push(dry);
             let mut next = Pattern::zero(&balance.ear.scale);
@@ -84,28 +117,14 @@ impl<'a> Balance<'a> {
         balance
     }
 
-    /// What is left of reverberation after slot `k`, and on average within it.
-    fn decay(&self, k: usize) -> (f64, f64) {
-        if self.reverberation <= 0.0 {
-            return (0.0, 0.0);
-        }
-        let length = self.slots[k].length();
-        (pow(10.0, -6.0 * length / self.reverberation), mean_decay(self.reverberation, 0.0, length))
-    }
-
-    /// Part of the sound of a desk that comes late.
     fn late(&self, desk: usize) -> f64 {
-        if self.reverberation <= 0.0 {
-            return 0.0;
-        }
-        let late = self.table.desks.get(desk).map_or(0.0, |d| d.room.late_db);
-        if late.is_finite() { pow(10.0, late / 10.0).min(1.0) } else { 0.0 }
+        self.lates.get(desk).copied().unwrap_or(0.0)
     }
 
     /// Mean over the slot of what comes at once, and of what will reverberate.
     fn dry_and_wet(&self, k: usize) -> (Pattern, Pattern) {
         let (mut dry, mut wet) = (Pattern::zero(&self.ear.scale), Pattern::zero(&self.ear.scale));
-        let (_, mean) = self.decay(k);
+        let (_, mean) = self.decays[k];
         let length = self.slots[k].length();
         for (sound, (pattern, power)) in self.sounds.slots[k].iter().zip(&self.told[k]) {
             let power = power * (sound.to - sound.from) / length;
@@ -130,8 +149,57 @@ impl<'a> Balance<'a> {
         Some((sound, mods.shift.get(&desk).copied().unwrap_or(0.0)))
     }
 
+    /// The group and everything else as they are played in slot `k`.
+    pub fn as_played(&self, k: usize, group: &Group) -> Option<Mixture> {
+        self.whole(k, group, &Mods::default())
+    }
+
     /// The group and everything else, averaged over the time in which the group sounds in slot `k`.
     pub fn mixture(&self, k: usize, group: &Group, mods: &Mods) -> Option<(Pattern, Pattern)> {
+        self.whole(k, group, mods).map(|m| (m.signal, m.masker))
+    }
+
+    /// What a mixture becomes by changes: the same as [`Self::mixture`], by what is touched alone.
+    fn changed(&self, k: usize, group: &Group, base: &Mixture, mods: &Mods) -> Option<(Pattern, Pattern)> {
+        if mods.out.iter().any(|desk| group.holds(*desk)) {
+            // The group sounds for another time.
+            return self.mixture(k, group, mods);
+        }
+        let (_, mean) = self.decays[k];
+        let (mut signal, mut masker) = (base.signal.clone(), base.masker.clone());
+        let mut gone = Pattern::zero(&self.ear.scale);
+        let list = self.sounds.slots[k].iter().zip(&base.members).zip(&self.told[k]);
+        for ((sound, member), told) in list.filter(|((s, _), _)| mods.touches(s.desk.into())) {
+            let share = base.share(sound);
+            if share <= 0.0 {
+                continue;
+            }
+            let now = self.altered(sound, mods).map(|(sound, shift)| self.ear.pattern(&sound, shift));
+            if *member {
+                let mut before = Pattern::zero(&self.ear.scale);
+                before.add_scaled(&told.0, told.1 * share);
+                signal.subtract(&before);
+                if let Some((pattern, power)) = now {
+                    signal.add_scaled(&pattern, power * share);
+                }
+            } else {
+                let early = share * (1.0 - self.late(sound.desk.into()) * mean);
+                gone.add_scaled(&told.0, told.1 * early);
+                if let Some((pattern, power)) = now {
+                    masker.add_scaled(&pattern, power * early);
+                }
+            }
+        }
+        self.join(k, group, mods, base.seconds, &mut signal);
+        let less = |desk: usize| if group.holds(desk) { 0.0 } else { mods.less(desk) };
+        if let Some(own) = self.reverberation_of(k, less) {
+            gone.add_scaled(&own, mean);
+        }
+        masker.subtract(&gone);
+        Some((signal, masker))
+    }
+
+    fn whole(&self, k: usize, group: &Group, mods: &Mods) -> Option<Mixture> {
         let list = self.sounds.slots.get(k)?;
         let members = group.members(list);
         let spans: Vec<(f64, f64)> = list
@@ -145,11 +213,10 @@ impl<'a> Balance<'a> {
         if seconds < BRIEF {
             return None;
         }
-        let (_, mean) = self.decay(k);
+        let (_, mean) = self.decays[k];
         let (mut signal, mut masker) = (Pattern::zero(&self.ear.scale), Pattern::zero(&self.ear.scale));
         for ((sound, member), told) in list.iter().zip(&members).zip(&self.told[k]) {
-            let share = spans.iter().map(|s| (sound.to.min(s.1) - sound.from.max(s.0)).max(0.0)).sum::<f64>()
-                / seconds;
+            let share = share(sound, &spans, seconds);
             if share <= 0.0 {
                 continue;
             }
@@ -168,28 +235,25 @@ impl<'a> Balance<'a> {
                 masker.add_scaled(pattern, power * share * (1.0 - late * mean));
             }
         }
+        self.join(k, group, mods, seconds, &mut signal);
+        masker.add_scaled(&self.state[k], mean);
+        let own = self.reverberation_of(k, |desk| if group.holds(desk) { 1.0 } else { mods.less(desk) });
+        if let Some(own) = own {
+            let mut part = Pattern::zero(&self.ear.scale);
+            part.add_scaled(&own, mean);
+            masker.subtract(&part);
+        }
+        Some(Mixture { signal, masker, members, spans, seconds })
+    }
+
+    /// Adds what resting desks would play with the group.
+    fn join(&self, k: usize, group: &Group, mods: &Mods, seconds: f64, signal: &mut Pattern) {
         for &(desk, semitones, level) in &mods.join {
             for sound in self.joined(k, group, desk, semitones, level) {
                 let (pattern, power) = self.ear.pattern(&sound, 0.0);
                 signal.add_scaled(&pattern, power * (sound.to - sound.from) / seconds);
             }
         }
-        masker.add_scaled(&self.state[k], mean);
-        let own = self.reverberation_of(k, |desk| {
-            if group.holds(desk) || mods.out.contains(&desk) {
-                1.0
-            } else if mods.touches(desk) {
-                1.0 - pow(10.0, mods.shift.get(&desk).copied().unwrap_or(0.0) / 10.0)
-            } else {
-                0.0
-            }
-        });
-        if let Some(own) = own {
-            let mut part = Pattern::zero(&self.ear.scale);
-            part.add_scaled(&own, mean);
-            masker.subtract(&part);
-        }
-        Some((signal, masker))
     }
 
     /// What a resting desk would play with the group.
@@ -226,7 +290,7 @@ impl<'a> Balance<'a> {
         let mut left = 1.0;
         let forgotten = pow(10.0, -FORGOTTEN / 10.0);
         for j in (0..k).rev() {
-            let (after, _) = self.decay(j);
+            let (after, _) = self.decays[j];
             for (sound, (pattern, power)) in self.sounds.slots[j].iter().zip(&self.told[j]) {
                 let share = shares.get(usize::from(sound.desk)).copied().unwrap_or(0.0);
                 if share.abs() < 1e-12 {
@@ -249,10 +313,37 @@ impl<'a> Balance<'a> {
         Some(heard(&self.ear.scale, &signal, &masker))
     }
 
+    /// The same by what the changes touch in the mixture as it is played.
+    pub fn heard_changed(&self, k: usize, group: &Group, base: &Mixture, mods: &Mods) -> Option<Heard> {
+        let (signal, masker) = self.changed(k, group, base, mods)?;
+        Some(heard(&self.ear.scale, &signal, &masker))
+    }
+
     /// Number of the bar that a slot lies in.
     pub fn bar(&self, k: usize) -> i32 {
         self.slots.get(k).and_then(|s| self.table.timeline.bars.get(s.bar)).map_or(0, |b| b.number)
     }
+}
+
+/// Part of the time of some spans in which a sound sounds.
+fn share(sound: &Sound, spans: &[(f64, f64)], seconds: f64) -> f64 {
+    spans.iter().map(|s| (sound.to.min(s.1) - sound.from.max(s.0)).max(0.0)).sum::<f64>() / seconds
+}
+
+/// What is left of reverberation after so many seconds, and on average within them.
+fn decay(reverberation: f64, length: f64) -> (f64, f64) {
+    if reverberation <= 0.0 {
+        return (0.0, 0.0);
+    }
+    (pow(10.0, -6.0 * length / reverberation), mean_decay(reverberation, 0.0, length))
+}
+
+/// Part of a desk's sound that comes late, of so many dB.
+fn late(reverberation: f64, decibels: f64) -> f64 {
+    if reverberation <= 0.0 || !decibels.is_finite() {
+        return 0.0;
+    }
+    pow(10.0, decibels / 10.0).min(1.0)
 }
 
 /// Spans in order, those that touch as one.

@@ -1,6 +1,6 @@
 //! Is a line covered, and by whom.
 
-use super::balance::{Balance, Mods};
+use super::balance::{Balance, Mixture, Mods};
 use super::lines::{Lines, Stretch};
 use super::remedies::{self, Tried};
 use crate::Found;
@@ -82,6 +82,25 @@ impl Fares {
         Self { slots: judged.into_iter().flatten().collect() }
     }
 
+    /// The same, by what the changes touch in the mixtures as they are played ([`as_played`]).
+    pub fn changed(
+        balance: &Balance<'_>,
+        stretch: &Stretch,
+        played: &[Option<Mixture>],
+        mods: &Mods,
+    ) -> Self {
+        let judged: Vec<Option<(usize, f64, Heard)>> = stretch
+            .slots
+            .par_iter()
+            .zip(played)
+            .map(|((k, group), base)| {
+                let heard = balance.heard_changed(*k, group, base.as_ref()?, mods)?;
+                Some((*k, balance.slots[*k].length(), heard))
+            })
+            .collect();
+        Self { slots: judged.into_iter().flatten().collect() }
+    }
+
     fn seconds(&self) -> f64 {
         self.slots.iter().map(|s| s.1).sum()
     }
@@ -117,6 +136,11 @@ impl Fares {
         }
         if seconds > 0.0 { sum / seconds } else { 1.0 }
     }
+}
+
+/// A stretch as it is played, slot by slot.
+pub fn as_played(balance: &Balance<'_>, stretch: &Stretch) -> Vec<Option<Mixture>> {
+    stretch.slots.par_iter().map(|(k, group)| balance.as_played(*k, group)).collect()
 }
 
 /// The tune and other lines of the whole cue.

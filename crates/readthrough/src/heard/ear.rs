@@ -6,11 +6,12 @@ use crate::Table;
 use rayon::prelude::*;
 use ripieno_hearing::{Pattern, Scale, excitation};
 use ripieno_units::quick::ratio;
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::{Arc, RwLock};
 
 /// Levels are rounded to this many dB for the spectrum, which changes slowly with them; the rest is made up for exactly.
-const LEVEL_STEP: f64 = 3.0;
+pub const LEVEL_STEP: f64 = 3.0;
 /// The same for the level at the ear, on which only the spread of masking depends.
 const EAR_STEP: f64 = 6.0;
 /// Plucked strings of bowed instruments, where their spectra know no pizzicato: T60 from low to high (1.5 s on a bass, 0.4 s
@@ -34,13 +35,19 @@ struct Told {
     spectra: Vec<Spectrum>,
 }
 
+impl Told {
+    fn at(&self, level: i16) -> Option<&Spectrum> {
+        self.spectra.get(self.levels.binary_search(&level).ok()?)
+    }
+}
+
 /// The listener.
 pub struct Ear<'a> {
     pub scale: Scale,
     table: &'a Table<'a>,
     spectra: &'a dyn Spectra,
     strokes: Vec<Option<String>>,
-    decays: HashMap<Voice, (Option<f64>, f64)>,
+    told: HashMap<Voice, Told>,
     patterns: RwLock<HashMap<Kept, Arc<Pattern>>>,
 }
 
@@ -58,7 +65,7 @@ impl<'a> Ear<'a> {
             table,
             spectra,
             strokes: sounds.strokes.clone(),
-            decays: HashMap::new(),
+            told: HashMap::new(),
             patterns: RwLock::new(HashMap::new()),
         };
         // What each voice plays at which levels; the spectra of one voice are told at once, and its decay with them.
@@ -76,7 +83,7 @@ impl<'a> Ear<'a> {
             .into_par_iter()
             .map(|(voice, plucked, levels)| (voice, ear.tell(voice, plucked, levels)))
             .collect();
-        ear.decays = told.iter().map(|(voice, told)| (*voice, told.decay)).collect();
+        ear.told = told.into_iter().collect();
         let mut keys: BTreeSet<Kept> = BTreeSet::new();
         for sound in sounds.slots.iter().flatten() {
             keys.insert(ear.key(sound, 0.0).0);
@@ -84,14 +91,9 @@ impl<'a> Ear<'a> {
         // In order of voices.
         let keys: Vec<Kept> = keys.into_iter().collect();
         let of_voices: Vec<&[Kept]> = keys.chunk_by(|a, b| a.voice == b.voice).collect();
-        let told: HashMap<Voice, Told> = told.into_iter().collect();
         let made = of_voices.into_par_iter().flat_map_iter(|kept| {
-            let told = kept.first().and_then(|k| told.get(&k.voice));
-            let spectrum = |level: i16| {
-                let at = told.and_then(|t| Some((t, t.levels.binary_search(&level).ok()?)));
-                at.and_then(|(told, i)| told.spectra.get(i))
-            };
-            ear.make(kept, spectrum)
+            let told = kept.first().and_then(|k| ear.told.get(&k.voice));
+            ear.make(kept, |level| told.and_then(|t| t.at(level)))
         });
         let made: Vec<(Kept, Arc<Pattern>)> = made.collect();
         ear.patterns = RwLock::new(made.into_iter().collect());
@@ -106,9 +108,12 @@ impl<'a> Ear<'a> {
         Told { decay: decay_of(voice, plucked, middle), levels, spectra }
     }
 
-    /// The sound of one player, before the room.
-    pub fn spectrum(&self, voice: Voice, level: f64) -> Spectrum {
-        self.spectra_of(voice, &[level]).pop().unwrap_or_default()
+    /// The sound of one player, before the room, at a level in steps of [`LEVEL_STEP`].
+    pub fn spectrum(&self, voice: Voice, step: i16) -> Cow<'_, Spectrum> {
+        if let Some(told) = self.told.get(&voice).and_then(|t| t.at(step)) {
+            return Cow::Borrowed(told);
+        }
+        Cow::Owned(self.spectra_of(voice, &[f64::from(step) * LEVEL_STEP]).pop().unwrap_or_default())
     }
 
     fn spectra_of(&self, voice: Voice, levels: &[f64]) -> Vec<Spectrum> {
@@ -121,7 +126,7 @@ impl<'a> Ear<'a> {
 
     /// Its pattern's key and the power that is left to make up for, with the level moved by `shift` dB.
     fn key(&self, sound: &Sound, shift: f64) -> (Kept, f64) {
-        let (decay, softer) = self.decays.get(&sound.voice).copied().unwrap_or((None, 0.0));
+        let (decay, softer) = self.told.get(&sound.voice).map_or((None, 0.0), |t| t.decay);
         let room = self.table.desks.get(usize::from(sound.desk)).map_or(0.0, |d| d.room.gain_db);
         let room = if room.is_finite() { room.clamp(-120.0, 60.0) } else { 0.0 };
         let level = sound.level + shift;
@@ -159,7 +164,7 @@ impl<'a> Ear<'a> {
         if let Some(found) = self.patterns.read().unwrap_or_else(|e| e.into_inner()).get(&key) {
             return (found.clone(), power);
         }
-        let told = self.spectrum(key.voice, f64::from(key.level) * LEVEL_STEP);
+        let told = self.spectrum(key.voice, key.level);
         let made = self.make(&[key], |_| Some(&told));
         let mut kept = self.patterns.write().unwrap_or_else(|e| e.into_inner());
         kept.extend(made);

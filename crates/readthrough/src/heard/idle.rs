@@ -2,6 +2,7 @@
 
 use super::balance::{Balance, Mods};
 use super::cells;
+use super::ear::LEVEL_STEP;
 use super::lines::{Edge, Lines};
 use super::slots::Voice;
 use crate::{Desk, Found};
@@ -169,9 +170,10 @@ fn octaves(
     let same = track.instrument.id == of.instrument.id;
     let (needed, within) = if same { MEET_SAME } else { MEET_OTHER };
     let partial = |voice: Voice, level: f64, gain: f64, hertz: f64| {
-        let parts = balance.ear.spectrum(voice, level).components;
-        let near = parts.into_iter().filter(|p| (p.0 / hertz - 1.0).abs() < 0.02);
-        near.map(|p| p.1 + gain).fold(f64::NEG_INFINITY, f64::max)
+        let step = (level / LEVEL_STEP).round();
+        let told = balance.ear.spectrum(voice, step as i16);
+        let near = told.components.iter().filter(|p| (p.0 / hertz - 1.0).abs() < 0.02);
+        near.map(|p| p.1 + gain + level - step * LEVEL_STEP).fold(f64::NEG_INFINITY, f64::max)
     };
     let ground = 440.0 * ripieno_units::math::exp2((f64::from(high.key) - 69.0) / 12.0);
     let met = (1..=PARTIALS)

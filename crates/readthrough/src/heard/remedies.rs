@@ -1,8 +1,8 @@
 //! Remedies tried on a covered line, from the smallest: thinner round it, another register, louder, doubled.
 
-use super::balance::{Balance, Mods};
+use super::balance::{Balance, Mixture, Mods};
 use super::cells;
-use super::covered::{Fares, list};
+use super::covered::{Fares, as_played, list};
 use super::lines::{Edge, Lines, Stretch};
 use ripieno_music::{Change, Edit};
 use std::collections::BTreeSet;
@@ -41,6 +41,8 @@ const MOST_CELLS: usize = 4;
 struct Search<'a, 'b> {
     balance: &'b Balance<'a>,
     stretch: &'b Stretch,
+    /// Its slots as they are played.
+    played: &'b [Option<Mixture>],
     /// A bar of the passage.
     bar: i32,
     passage: String,
@@ -56,11 +58,12 @@ pub fn try_all(
     works: &dyn Fn(&Fares) -> bool,
 ) -> Vec<Tried> {
     let Some(span) = lines.passages.get(stretch.passage) else { return Vec::new() };
-    let search = Search { balance, stretch, bar: span.from_bar, passage: span.name.clone() };
+    let played = as_played(balance, stretch);
+    let search = Search { balance, stretch, played: &played, bar: span.from_bar, passage: span.name.clone() };
     let mut out: Vec<Tried> = Vec::new();
     let ranked: Vec<usize> = coverers.iter().map(|c| c.0).collect();
     for trial in search.trials(&ranked, bad) {
-        let fares = Fares::of(balance, stretch, &trial.mods);
+        let fares = Fares::changed(balance, stretch, &played, &trial.mods);
         let tried = Tried {
             words: trial.words.join(", "),
             share: fares.share(bad),
@@ -260,8 +263,11 @@ impl Search<'_, '_> {
             }
         }
         let step = bad.len().div_ceil(PROBES).max(1);
-        let probes: Vec<_> =
-            bad.iter().step_by(step).filter_map(|k| self.stretch.slots.iter().find(|s| s.0 == *k)).collect();
+        let slots = self.stretch.slots.iter().zip(self.played);
+        let slots: Vec<_> =
+            slots.filter_map(|((k, group), base)| Some((*k, group, base.as_ref()?))).collect();
+        let probe = |k: &usize| slots.iter().find(|s| s.0 == *k).copied();
+        let probes: Vec<_> = bad.iter().step_by(step).filter_map(probe).collect();
         let mut candidates: Vec<(f64, usize, i16)> = Vec::new();
         for (desk, d) in table.desks.iter().enumerate().filter(|(i, _)| !busy.contains(i)) {
             if d.instrument.unpitched || d.instrument.decays {
@@ -272,7 +278,9 @@ impl Search<'_, '_> {
                     continue;
                 }
                 let mods = Mods { join: vec![(desk, semitones, level)], ..Mods::default() };
-                let heard = probes.iter().filter_map(|(k, group)| self.balance.heard(*k, group, &mods));
+                let heard = probes
+                    .iter()
+                    .filter_map(|(k, group, base)| self.balance.heard_changed(*k, group, base, &mods));
                 candidates.push((heard.map(|h| h.share).sum(), desk, semitones));
             }
         }

@@ -3,6 +3,7 @@
 use super::balance::{Balance, Mods};
 use super::cells;
 use super::covered::list;
+use super::ear::LEVEL_STEP;
 use super::lines::{Lines, Stretch};
 use super::slots::{Sound, Voice};
 use crate::Found;
@@ -11,6 +12,7 @@ use ripieno_music::{Change, Finding, Severity, key_name};
 use ripieno_units::quick;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 /// Where the low-interval limit for thirds lies, as a root (C3), and how wide the third is: two notes that are rougher than the
 /// same two sounds would be as that third are muddy (limits after Piston and Adler, from memory: instruments note 10.2).
@@ -36,15 +38,23 @@ const CROSSING: (f64, f64, f64) = (3.0, 0.25, 2.0);
 /// Seconds by what is found: the chairs and keys that make it.
 type Places = BTreeMap<(usize, usize, u8, u8), f64>;
 
+/// Two voices at levels in steps, and dB from the lower to the higher.
+type Pair = (Voice, Voice, (i16, i16), i32);
+
+/// Frequency in hertz and dB.
+type Partials = Rc<[(f64, f64)]>;
+
 /// Roughness is asked for the same pairs again and again.
 pub struct Spacing<'a, 'b> {
     balance: &'b Balance<'a>,
-    rough: RefCell<BTreeMap<(Voice, Voice, i32), bool>>,
+    rough: RefCell<BTreeMap<Pair, bool>>,
+    partials: RefCell<BTreeMap<(Voice, i16), Partials>>,
 }
 
 /// Mud and holes of every passage, crossings of the tune.
 pub fn check(balance: &Balance<'_>, lines: &Lines<'_>) -> Vec<Finding> {
-    let spacing = Spacing { balance, rough: RefCell::new(BTreeMap::new()) };
+    let spacing =
+        Spacing { balance, rough: RefCell::new(BTreeMap::new()), partials: RefCell::new(BTreeMap::new()) };
     let tune = lines.tune(balance);
     let mut by_passage: Vec<Vec<usize>> = vec![Vec::new(); lines.passages.len()];
     for (k, passage) in lines.passage_of.iter().enumerate() {
@@ -89,30 +99,45 @@ impl Spacing<'_, '_> {
         by_key.into_values().collect()
     }
 
+    /// The partials that count of a voice at a level in steps: those that stand above the faint ones.
+    fn partials(&self, voice: Voice, step: i16) -> Partials {
+        if let Some(found) = self.partials.borrow().get(&(voice, step)) {
+            return found.clone();
+        }
+        let told = self.balance.ear.spectrum(voice, step);
+        let loudest = told.components.iter().map(|p| p.1).fold(f64::MIN, f64::max);
+        let parts: Partials = told.components.iter().copied().filter(|p| p.1 > loudest - 40.0).collect();
+        self.partials.borrow_mut().insert((voice, step), parts.clone());
+        parts
+    }
+
     fn is_rough(&self, low: &Sound, high: &Sound) -> bool {
-        let difference = (high.level + high.gain - low.level - low.gain).round();
-        let key = (low.voice, high.voice, difference as i32 * 100 + low.level.round() as i32);
+        let step = |sound: &Sound| (sound.level / LEVEL_STEP).round() as i16;
+        let steps = (step(low), step(high));
+        let difference = (high.level + high.gain - low.level - low.gain).round() as i32;
+        let key = (low.voice, high.voice, steps, difference);
         if let Some(found) = self.rough.borrow().get(&key) {
             return *found;
         }
-        let parts = |sound: &Sound, key: u8| {
-            let voice = Voice { key, ..sound.voice };
-            let mut parts = self.balance.ear.spectrum(voice, sound.level).components;
-            parts.iter_mut().for_each(|p| p.1 += sound.gain);
-            // Partials that count stand above the faint ones; the rest costs time.
-            let loudest = parts.iter().map(|p| p.1).fold(f64::MIN, f64::max);
-            parts.retain(|p| p.1 > loudest - 40.0);
-            parts
+        // The spectra are told at whole steps; the lower sound stays at its own, the higher stands beside it as played.
+        let raised = f64::from(difference) - LEVEL_STEP * f64::from(steps.1 - steps.0);
+        let pair = |low_key: u8, high_key: u8| {
+            let a = self.partials(Voice { key: low_key, ..low.voice }, steps.0);
+            let b = self.partials(Voice { key: high_key, ..high.voice }, steps.1);
+            (a, b.iter().map(|p| (p.0, p.1 + raised)).collect::<Vec<_>>())
         };
         let power = |parts: &[(f64, f64)]| parts.iter().map(|p| quick::ratio(p.1)).sum::<f64>().max(1e-30);
-        let (a, b) = (parts(low, low.key), parts(high, high.key));
+        let (a, b) = pair(low.key, high.key);
         let weaker = quick::decibels(power(&a) / power(&b)).abs();
-        let here = roughness(&a, &b);
-        let there = roughness(&parts(low, LIMIT.0), &parts(high, LIMIT.0 + LIMIT.1));
-        let by_ear = weaker <= WEAKER && here > ROUGHER * there && here > 0.05;
-        // Thirds below the limit are said by the rule itself, whatever the spectra.
-        let third = low.key < LIMIT.0 && (3..=LIMIT.1).contains(&(high.key.saturating_sub(low.key)));
-        let found = by_ear || (third && weaker <= WEAKER);
+        let found = weaker <= WEAKER && {
+            // Thirds below the limit are said by the rule itself, whatever the spectra.
+            let third = low.key < LIMIT.0 && (3..=LIMIT.1).contains(&(high.key.saturating_sub(low.key)));
+            third || {
+                let here = roughness(&a, &b);
+                let (a, b) = pair(LIMIT.0, LIMIT.0 + LIMIT.1);
+                here > 0.05 && here > ROUGHER * roughness(&a, &b)
+            }
+        };
         self.rough.borrow_mut().insert(key, found);
         found
     }
