@@ -20,6 +20,8 @@ pub struct Note {
     pub staff: u8,
     /// The source's own key velocity, 1 to 127, where it is a MIDI file.
     pub velocity: Option<u8>,
+    /// The key that is struck, 0 to 127, where the source is a MIDI file's percussion channel: several keys may be one stroke.
+    pub struck: Option<u8>,
     /// Under a slur together with the note before it in its voice: no new attack.
     pub slurred: bool,
     /// Under a slur together with the note after it in its voice.
@@ -78,6 +80,7 @@ impl Note {
             voice: 1,
             staff: 1,
             velocity: None,
+            struck: None,
             slurred: false,
             slurs_on: false,
             marks: Marks::default(),

@@ -56,7 +56,7 @@ const GOES_ON: f64 = 0.5;
 /// Onsets no further apart than this, in seconds, are one chord of a run.
 const STRUCK: f64 = 0.020;
 
-/// What it costs, in nats, that two notes of one articulation, sent one after the other, are heard as one chord.
+/// What it costs, in nats, that two notes of one articulation, sent one after the other, are heard as one chord or turned.
 const CROWDED: f64 = 3.0;
 
 /// The order in which notes follow each other: that in which they are heard, as near as their delays say. A quick note that
@@ -154,7 +154,7 @@ fn step(notes: &[Sounding], i: usize, state: usize, trace: &[usize; REACH], spre
     let heard = note.on + note.delays[state];
     let befores = || notes[..i].iter().rev().zip(trace).map(|(b, its)| (b, b.on + b.delays[*its]));
     let crowds = |(b, at): (&Sounding, f64)| {
-        (heard - at).abs() <= STRUCK && note.on - b.on > APART && (mean(note) - mean(b)).abs() < APART
+        heard - at <= STRUCK && note.on - b.on > APART && (mean(note) - mean(b)).abs() < APART
     };
     let crowded = if befores().take(2).any(crowds) { CROWDED } else { 0.0 };
     let mut times = befores().map(|(_, at)| at);

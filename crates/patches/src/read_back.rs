@@ -184,10 +184,11 @@ fn calls(card: &PatchCard, event: &MidiEvent) -> bool {
     })
 }
 
-/// The MIDI key of a note as the file has it. On the percussion channel the reader has named it already: of the keys that
-/// are called so, one that the card knows, else the first.
+/// The MIDI key of a note as the file has it. On the percussion channel the reader has named it already: the key that was struck,
+/// else, of the keys that are called so, one that the card knows, else the first.
 fn raw_key(note: &Note, card: &PatchCard, call_keys: &[u8]) -> Option<u8> {
     match &note.kind {
+        NoteKind::Unpitched { .. } if note.struck.is_some() => note.struck,
         NoteKind::Pitched(pitch) => u8::try_from(pitch.key).ok().filter(|k| *k <= 127),
         NoteKind::Unpitched { stroke } => {
             let keys: Vec<u8> = (0..128).filter(|k| midi::percussion_stroke(*k) == *stroke).collect();

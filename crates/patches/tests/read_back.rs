@@ -88,12 +88,15 @@ fn nothing_played_is_nothing_read() {
 #[test]
 fn a_chair_with_pitch_has_pitches_on_the_percussion_channel_too() {
     let stroke = |key: u8| NoteKind::Unpitched { stroke: ripieno_formats::midi::percussion_stroke(key) };
-    let mut score = score(vec![Note { kind: stroke(67), ..note((0, 1), 60) }]);
+    // A muted triangle and an open one are one stroke.
+    let struck = |at, key: u8| Note { kind: stroke(key), struck: Some(key), ..note((at, 1), 60) };
+    let mut score = score(vec![struck(0, 67), struck(1, 80), struck(2, 81)]);
     score.tracks[0].channel = Some(10);
     let card = card();
     let played = |unpitched| PlayedTrack { tracks: vec![0], card: &card, before: Some(0), unpitched };
     let found = read_back(&score, &played(false));
-    assert_eq!(found.content.notes[0].pitch().map(|p| p.key), Some(67));
+    let keys: Vec<i16> = found.content.notes.iter().filter_map(|n| Some(n.pitch()?.key)).collect();
+    assert_eq!(keys, [67, 80, 81]);
     let found = read_back(&score, &played(true));
     assert_eq!(found.content.notes[0].kind, stroke(67));
 }

@@ -153,6 +153,7 @@ fn tracks(raw: &Raw<'_>, ticks: Ticks, offsets: &[Beats], tally: &mut Tally) -> 
         for note in &struck {
             channels.entry(note.channel).or_default().content.notes.push(Note {
                 velocity: Some(note.velocity),
+                struck: (note.channel == percussion::CHANNEL).then_some(note.key),
                 kind: if note.channel == percussion::CHANNEL {
                     NoteKind::Unpitched { stroke: strokes[usize::from(note.key & 0x7F)].clone() }
                 } else {

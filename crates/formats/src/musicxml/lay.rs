@@ -256,6 +256,7 @@ fn plain(raw: &RawNote, bar: Beats, pass: u32) -> Note {
         voice: raw.voice,
         staff: raw.staff,
         velocity: None,
+        struck: None,
         slurred: false,
         slurs_on: false,
         marks: raw.marks,
