@@ -51,13 +51,15 @@ const TURNED: f64 = 6.0;
 
 /// Steps of a run are no longer than this, in seconds.
 const RUN_STEP: f64 = 0.3;
+/// What it costs, in nats, that a note is joined to one that has led into another already, at another time.
+const TAKEN: f64 = 4.0;
 /// How often a step that follows one of a run is as long as that one.
 const GOES_ON: f64 = 0.5;
 /// Onsets no further apart than this, in seconds, are one chord of a run.
 const STRUCK: f64 = 0.020;
 
 /// What it costs, in nats, that two notes of one articulation, sent one after the other, are heard as one chord or turned.
-const CROWDED: f64 = 3.0;
+const CROWDED: f64 = 5.0;
 
 /// The order in which notes follow each other: that in which they are heard, as near as their delays say. A quick note that
 /// speaks late is sent before the one that it follows. A patch of one voice is sent its notes in their order, where players
@@ -181,6 +183,11 @@ fn meeting(notes: &[Sounding], i: usize, state: usize, trace: &[usize; REACH], s
         all.take(if note.one_voice { 1 } else { REACH })
     };
     if state == 1 {
+        // Those joined before it, but for notes of its own chord.
+        let joins = || {
+            let all = notes[..i].iter().rev().zip(trace).filter(|(_, its)| **its == 1);
+            all.map(|(b, _)| b.on + b.delays[1]).filter(|at| (heard - at).abs() > AT_ONCE)
+        };
         let exact = |(b, s): (&Sounding, &usize)| {
             let away = if note.one_voice && b.one_voice {
                 b.off - (note.on + note.overlap)
@@ -189,8 +196,18 @@ fn meeting(notes: &[Sounding], i: usize, state: usize, trace: &[usize; REACH], s
             };
             let z = away / spread;
             let turned = if heard < b.on + b.delays[*s] { TURNED } else { 0.0 };
+            let end = b.off + b.delays[*s];
+            let taken = if !note.one_voice && joins().any(|at| (at - end).abs() < 2.0 * spread) {
+                TAKEN
+            } else {
+                0.0
+            };
             let anew = if b.key == note.key && note.bound { ANEW } else { 0.0 };
-            turned + anew + 0.5 * (FREEDOM + 1.0) * math::ln(1.0 + z * z / FREEDOM) + math::ln(spread * 2.67)
+            turned
+                + anew
+                + taken
+                + 0.5 * (FREEDOM + 1.0) * math::ln(1.0 + z * z / FREEDOM)
+                + math::ln(spread * 2.67)
         };
         let best = befores().map(exact).fold(f64::INFINITY, f64::min);
         // Joined to nothing: slower than any note is held over.

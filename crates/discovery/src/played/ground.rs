@@ -11,7 +11,7 @@ type Shares = [(u8, f64); 8];
 const SHARES: Shares =
     [(1, 0.40), (2, 0.20), (4, 0.16), (3, 0.11), (6, 0.035), (8, 0.03), (5, 0.02), (12, 0.01)];
 /// And of those that lie anywhere: ornaments, slips.
-const ANYWHERE: f64 = 0.02;
+const ANYWHERE: f64 = 0.006;
 /// The share of a place that is found with lines only, of the least common denominator.
 const SELDOM: f64 = 0.001;
 /// So many notes the table of shares is worth against those that a line was found to have.
