@@ -43,4 +43,4 @@ mod table;
 mod text;
 
 pub use cast::cast;
-pub use draft::{ChairFound, Draft, DraftOptions, chairs_of, draft, draft_for, names_a_line};
+pub use draft::{ChairFound, Draft, DraftOptions, chairs_of, draft, draft_for};

@@ -110,7 +110,7 @@ fn seat(
     let name = track.name.trim().to_lowercase();
     let word = |c: &ChairPlan| c.track.clone().unwrap_or_else(|| c.id.clone()).trim().to_lowercase();
     // A sketch says what is played, and not who plays it: the bass line is no bass.
-    let sketched = ripieno_casting::names_a_line(&name);
+    let sketched = ripieno_music::names_a_line(&name);
     let guess = guess(&track.name).filter(|_| !sketched);
     // By the name itself, else by the longest beginning, else by what instrument it names.
     let begins = |c: &&ChairPlan| {

@@ -31,6 +31,6 @@ pub use performance::{
     ChairPerformance, Colour, Curve, Gesture, Performance, Realisation, Stroke, Sung, named,
 };
 pub use pitch::{Pitch, Spelling, Transposition, key_name, parse_key};
-pub use reading::{ChordVoice, Doubling, PassageFound, Reading, Role, RoleFound, TuneSpan};
+pub use reading::{ChordVoice, Doubling, PassageFound, Reading, Role, RoleFound, TuneSpan, names_a_line};
 pub use score::{Content, Control, ControlKind, Score, Track, Warning};
 pub use timeline::{Bar, Clock, Key, Metre, Place, Tempo, TimeMark, TimeMarkKind, Timeline};

@@ -71,6 +71,34 @@ impl Role {
             Self::Silence => "silence",
         }
     }
+
+    /// What a line is by its name in the plan, if that says it: one of the words of line-words.tsv, perhaps with a number or a
+    /// voice after it (`melody`, `Counter 2`, `pad.top`).
+    pub fn of_line(name: &str) -> Option<Self> {
+        let whole =
+            name.split('.').next()?.trim_end_matches(|c: char| c.is_ascii_digit() || " -_".contains(c));
+        let word = whole.to_lowercase().replace(['-', '_', ' '], "");
+        let (_, role, _) = line_words().find(|(w, ..)| *w == word)?;
+        let all = [Self::Tune, Self::Counter, Self::Bass, Self::Held, Self::Figure];
+        all.into_iter().find(|r| r.word() == role)
+    }
+}
+
+/// Does this name of a track say what is played, as in a sketch, and not who plays it? A bass line is no bass.
+pub fn names_a_line(name: &str) -> bool {
+    let name = name.to_lowercase();
+    let says = |word: &str| line_words().any(|(w, _, track)| track && w == word);
+    name.split(|c: char| !c.is_alphanumeric()).any(says)
+}
+
+static LINE_WORDS: &str = include_str!("../data/line-words.tsv");
+
+/// Word, role in words, and whether it names tracks.
+fn line_words() -> impl Iterator<Item = (&'static str, &'static str, bool)> {
+    LINE_WORDS.lines().filter(|l| !l.starts_with('#')).filter_map(|line| {
+        let mut columns = line.split('\t');
+        Some((columns.next()?, columns.next()?, columns.next()? == "yes"))
+    })
 }
 
 /// Which voice of a chord a track has, for the most part: `voice` of `of`, 1 the highest.
@@ -112,4 +140,20 @@ pub struct TuneSpan {
     pub to: Beats,
     /// The track that has it; others may double it.
     pub track: usize,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_that_says_it_is_believed() {
+        assert_eq!(Role::of_line("melody"), Some(Role::Tune));
+        assert_eq!(Role::of_line("Counter 2"), Some(Role::Counter));
+        assert_eq!(Role::of_line("pad.top"), Some(Role::Held));
+        // A chair's own track says nothing of its line.
+        assert_eq!(["basses", "bass-drum", "bass clarinet", ""].map(Role::of_line), [None; 4]);
+        assert_eq!(Role::of_line("counter-melody"), Some(Role::Counter));
+        assert!(names_a_line("Melody (sketch)") && !names_a_line("Bass") && !names_a_line("Violin 1"));
+    }
 }

@@ -87,28 +87,6 @@ pub(super) fn seats(score: &Score) -> Vec<Seat> {
     seats
 }
 
-/// Does this name of a track say what is played, as in a sketch, and not who plays it? A bass line is no bass.
-pub fn names_a_line(name: &str) -> bool {
-    let name = name.to_lowercase();
-    name.split(|c: char| !c.is_alphanumeric()).any(|word| SKETCHED.contains(&word))
-}
-
-/// Words for what is played (common practice, no source).
-const SKETCHED: [&str; 12] = [
-    "line",
-    "melody",
-    "tune",
-    "theme",
-    "counter",
-    "countermelody",
-    "harmony",
-    "chords",
-    "pad",
-    "figure",
-    "ostinato",
-    "sketch",
-];
-
 /// Tracks that no chair of the template plays: lines, named after their tracks.
 pub(super) fn lines_of(score: &Score, seats: &[Seat], others: Vec<Seat>) -> Vec<Seat> {
     let mut lines: Vec<Seat> = Vec::new();

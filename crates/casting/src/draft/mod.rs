@@ -9,7 +9,6 @@ mod runs;
 mod state;
 mod text;
 
-pub use chairs::names_a_line;
 use ripieno_music::{Reading, Score};
 
 /// What the texts of a draft say beside the music itself.
@@ -92,7 +91,7 @@ pub fn draft_for(
         }
     }
     let known = |seat: &chairs::Seat| chairs.get(seat.track).is_some_and(Option::is_some);
-    let sketched = |seat: &chairs::Seat| names_a_line(&score.tracks[seat.track].name);
+    let sketched = |seat: &chairs::Seat| ripieno_music::names_a_line(&score.tracks[seat.track].name);
     let there = |seat: &chairs::Seat| {
         let all = options.within.as_ref();
         known(seat) || all.is_none_or(|all| all.contains(&seat.id) && !sketched(seat))

@@ -26,7 +26,7 @@ impl LineRoles {
 
     /// What a line, named as casting names it (`chords.2`, or a track), does between two bars: what it does for most of them.
     pub fn role(&self, plan: &Plan, line: &str, from_bar: i32, to_bar: i32) -> Role {
-        if let Some(role) = by_name(line) {
+        if let Some(role) = Role::of_line(line) {
             return role;
         }
         let Some(track) = self.track(plan, line) else { return Role::Held };
@@ -47,36 +47,5 @@ impl LineRoles {
         let whole = line.rsplit_once('.').map_or(line, |(whole, _)| whole);
         let track = named(line).or_else(|| named(whole)).unwrap_or(line);
         self.tracks.get(track).copied()
-    }
-}
-
-/// Words by which composers name their lines (common practice, no source): a line that is called so is meant so.
-const NAMES: &[(Role, &[&str])] = &[
-    (Role::Tune, &["melody", "tune", "theme", "air", "cantus"]),
-    (Role::Counter, &["counter", "countermelody", "counterpoint", "descant", "obbligato"]),
-    (Role::Bass, &["bass", "basso"]),
-    (Role::Held, &["chord", "chords", "pad", "harmony"]),
-    (Role::Figure, &["figure", "arpeggio", "ostinato", "run", "runs", "arp"]),
-];
-
-/// What a line is by its name, if that says it: one of the words, perhaps with a number or a voice after it.
-fn by_name(line: &str) -> Option<Role> {
-    let whole = line.split('.').next()?.trim_end_matches(|c: char| c.is_ascii_digit() || " -_".contains(c));
-    let name = whole.to_lowercase().replace(['-', '_', ' '], "");
-    NAMES.iter().find(|(_, words)| words.contains(&name.as_str())).map(|(role, _)| *role)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_name_that_says_it_is_believed() {
-        assert_eq!(by_name("melody"), Some(Role::Tune));
-        assert_eq!(by_name("Counter 2"), Some(Role::Counter));
-        assert_eq!(by_name("pad.top"), Some(Role::Held));
-        // A chair's own track says nothing of its line.
-        assert_eq!(["basses", "bass-drum", "bass clarinet", ""].map(by_name), [None; 4]);
-        assert_eq!(by_name("counter-melody"), Some(Role::Counter));
     }
 }

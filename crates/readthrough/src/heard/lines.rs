@@ -152,6 +152,11 @@ impl<'a> Lines<'a> {
         self.cells.get(desk)?.iter().find(|c| c.0 <= at && at < c.1).map(|c| c.2)
     }
 
+    /// What the plan calls the line that a desk has, where its name says that.
+    fn named(&self, desk: usize, at: Beats) -> Option<Role> {
+        Role::of_line(self.line(desk, at)?)
+    }
+
     /// Who plays with a desk in a bar, at a time.
     pub fn group(&self, lead: usize, bar: i32, at: Beats, edge: Edge) -> Group {
         let active = || {
@@ -171,7 +176,7 @@ impl<'a> Lines<'a> {
         Group { lead, with, edge }
     }
 
-    /// The tune, by passage and by who has it.
+    /// The tune, by passage and by who has it: a line that the plan calls so, else the one that was found.
     pub fn tune(&self, balance: &Balance<'_>) -> Vec<Stretch> {
         let mut spans = self.reading.tune.iter().filter(|s| s.track < self.cells.len()).peekable();
         let mut found: BTreeMap<(usize, usize), Stretch> = BTreeMap::new();
@@ -180,7 +185,14 @@ impl<'a> Lines<'a> {
                 spans.next();
             }
             let Some(span) = spans.peek().filter(|s| s.from <= slot.middle) else { continue };
-            self.put(&mut found, balance, k, span.track, Edge::Top);
+            let named = |desk: usize| self.named(desk, slot.middle) == Some(Role::Tune);
+            let sounding = balance.sounds.slots[k].iter().map(|s| usize::from(s.desk));
+            let lead = if named(span.track) {
+                span.track
+            } else {
+                sounding.filter(|desk| named(*desk)).min().unwrap_or(span.track)
+            };
+            self.put(&mut found, balance, k, lead, Edge::Top);
         }
         found.into_values().collect()
     }
@@ -198,7 +210,8 @@ impl<'a> Lines<'a> {
             let Some(passage) = reading.peek().filter(|p| p.from_bar <= bar) else { continue };
             let mut taken: Vec<usize> = Vec::new();
             for (desk, found_role) in passage.roles.iter().enumerate().take(self.cells.len()) {
-                if found_role.role != role || taken.contains(&desk) {
+                let is = self.named(desk, slot.middle).unwrap_or(found_role.role);
+                if is != role || taken.contains(&desk) {
                     continue;
                 }
                 let group = self.group(desk, bar, slot.middle, edge);
