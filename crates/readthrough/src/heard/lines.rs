@@ -124,6 +124,8 @@ pub struct Lines<'a> {
     pub passage_of: Vec<Option<usize>>,
     /// For each desk, the lines of its cells.
     cells: Vec<Vec<(Beats, Beats, &'a str)>>,
+    /// For each of these, what its name says that it is.
+    roles: Vec<Vec<Option<Role>>>,
 }
 
 impl<'a> Lines<'a> {
@@ -144,8 +146,12 @@ impl<'a> Lines<'a> {
                 let cells = d.part.cells.iter();
                 cells.filter_map(|c| Some((c.from, c.to, c.line.as_deref()?))).collect()
             })
-            .collect();
-        Self { reading, passages, passage_of, cells }
+            .collect::<Vec<Vec<(Beats, Beats, &str)>>>();
+        let mut known: BTreeMap<&str, Option<Role>> = BTreeMap::new();
+        let mut role =
+            |cell: &(Beats, Beats, &'a str)| *known.entry(cell.2).or_insert_with(|| Role::of_line(cell.2));
+        let roles = cells.iter().map(|all| all.iter().map(&mut role).collect()).collect();
+        Self { reading, passages, passage_of, cells, roles }
     }
 
     fn line(&self, desk: usize, at: Beats) -> Option<&'a str> {
@@ -154,7 +160,11 @@ impl<'a> Lines<'a> {
 
     /// What the plan calls the line that a desk has, where its name says that.
     fn named(&self, desk: usize, at: Beats) -> Option<Role> {
-        Role::of_line(self.line(desk, at)?)
+        let roles = self.roles.get(desk)?;
+        // Most plans name no line so that it says what it is.
+        roles.iter().any(Option::is_some).then_some(())?;
+        let cell = self.cells.get(desk)?.iter().position(|c| c.0 <= at && at < c.1)?;
+        roles.get(cell).copied().flatten()
     }
 
     /// Who plays with a desk in a bar, at a time.
