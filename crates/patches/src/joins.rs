@@ -48,11 +48,11 @@ const ABUTTING: f64 = 0.25;
 const ANEW: f64 = 4.0;
 /// What it costs that a note of one voice is heard before the one before it, in nats.
 const TURNED: f64 = 6.0;
+/// What it costs, in nats, that a note is joined to one that has led into another already, at another time.
+const TAKEN: f64 = 4.0;
 
 /// Steps of a run are no longer than this, in seconds.
 const RUN_STEP: f64 = 0.3;
-/// What it costs, in nats, that a note is joined to one that has led into another already, at another time.
-const TAKEN: f64 = 4.0;
 /// How often a step that follows one of a run is as long as that one.
 const GOES_ON: f64 = 0.5;
 /// Onsets no further apart than this, in seconds, are one chord of a run.
