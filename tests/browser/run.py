@@ -29,7 +29,6 @@ def a_cell_by_keyboard(page):
     assert page.focused() == f"cell-{page.row('harp')}-{page.column('Open water')}"
     before, plan = page.cell("harp", "Open water").get_attribute("outerHTML"), page.plan()
     arc = page.one(f"#arc-{page.column('Open water')}").get_attribute("outerHTML")
-    findings = page.one("#findings").get_attribute("innerHTML")
     # Escape leaves everything as it was.
     page.press(Keys.ENTER, "nonsense", Keys.ESCAPE)
     page.until("the editor closes", lambda: not page.all(".editor"))
@@ -47,14 +46,21 @@ def a_cell_by_keyboard(page):
     page.until("the cell says so", lambda: page.text("harp", "Open water") == "melody 15ma, ff")
     assert 'harp        = "melody 15ma, ff"' in page.plan(), "written, and nothing else of the line is"
     assert page.cell("harp", "Open water").get_attribute("outerHTML") != before
-    # The keyboard is where it was, and the arc and the findings follow.
+    # The keyboard is where it was, and the arc follows.
     assert page.focused() == page.cell("harp", "Open water").get_attribute("id")
-    page.read_through()
     page.until("the arc", lambda: page.one(f"#arc-{page.column('Open water')}").get_attribute("outerHTML") != arc)
-    assert page.one("#findings").get_attribute("innerHTML") != findings
     page.press((Keys.CONTROL, "z"))
     page.until("undone", lambda: page.plan() == plan)
     page.until("shown", lambda: page.text("harp", "Open water") != "melody 15ma, ff")
+    # The findings follow too: a bass two octaves down lies below the harp's lowest string.
+    page.read_through()
+    assert "harp-fixed-strings" not in page.one("#findings").get_attribute("innerHTML")
+    page.press(Keys.ENTER)
+    page.until("the editor opens", lambda: page.focused() == "cell-input")
+    page.press((Keys.CONTROL, "a"), "bass 15mb, ff", Keys.ENTER)
+    page.until("what cannot be played", lambda: "harp-fixed-strings" in page.one("#findings").get_attribute("innerHTML"), 60)
+    page.press((Keys.CONTROL, "z"))
+    page.until("undone again", lambda: page.plan() == plan)
 
 
 @check
