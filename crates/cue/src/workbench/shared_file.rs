@@ -9,6 +9,7 @@
 use super::join::join;
 use crate::CueError;
 use crate::folder::{self, parent, read_text};
+use std::collections::VecDeque;
 use std::io::ErrorKind::NotFound;
 use std::io::{Read, Seek, Write};
 use std::path::{Path, PathBuf};
@@ -36,6 +37,8 @@ pub struct SharedFile {
     known: Vec<String>,
     /// Files that were taken out; an editor may still be writing into them.
     held: Vec<Held>,
+    /// Whole texts of an editor that were out of its hands for a moment and went back; nobody has judged them yet.
+    unjudged: VecDeque<String>,
 }
 
 /// A file that was taken out, what is known of its text, and since when.
@@ -89,7 +92,7 @@ impl SharedFile {
     pub fn new(path: &Path, text: String) -> Self {
         // A link is followed: what it leads to is exchanged, and not the link.
         let path = path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
-        Self { path, known: vec![text.clone()], present: text, held: Vec::new() }
+        Self { path, known: vec![text.clone()], present: text, held: Vec::new(), unjudged: VecDeque::new() }
     }
 
     /// Its text as last seen.
@@ -109,7 +112,7 @@ impl SharedFile {
         for _ in 0..TRIES {
             let now = self.settled()?;
             // What was written into files that were taken out is older than what stands in the file: it is judged first.
-            let late = self.late();
+            let late = self.late(&now);
             let (theirs, late) = match late {
                 Some(theirs) => (theirs, true),
                 None if now == self.present => return Ok(seen),
@@ -155,17 +158,24 @@ impl SharedFile {
         (both, seen)
     }
 
-    /// What an editor has written into a file that was taken out of its hands.
-    fn late(&mut self) -> Option<String> {
+    /// What an editor has written into a file that was taken out of its hands, unless it is what stands there now.
+    fn late(&mut self, now: &str) -> Option<String> {
+        while let Some(text) = self.unjudged.pop_front() {
+            if text != now {
+                return Some(text);
+            }
+        }
         self.held.retain(|h| h.since.elapsed() < HELD.0);
         for held in &mut self.held {
             let file = &mut held.file;
-            let Some(now) = settle(held.said.as_deref(), || content(file)).ok().flatten() else { continue };
-            if now.trim().is_empty() || held.said.as_ref() == Some(&now) {
+            let Some(text) = settle(held.said.as_deref(), || content(file)).ok().flatten() else { continue };
+            if text.trim().is_empty() || held.said.as_ref() == Some(&text) {
                 continue;
             }
-            held.said = Some(now.clone());
-            return Some(now);
+            held.said = Some(text.clone());
+            if text != now {
+                return Some(text);
+            }
         }
         None
     }
@@ -224,8 +234,12 @@ impl SharedFile {
         // Somebody was quicker: what came out goes back. What comes out then is ours; or it was written over ours in between, by
         // one who had read ours or who had not. Then that one, the latest, goes back, and the other is held and joined to it when
         // the file is looked at.
+        // The editor may have read ours while it was there, and save that over its own text: so that text is remembered as well.
         let mut put = new.to_string();
         self.remember(put.clone());
+        if self.whole(&out) {
+            self.unjudged.push_back(out.clone());
+        }
         for _ in 0..TRIES {
             match self.exchange(aside) {
                 Ok((other, text)) if text == put => {
@@ -233,6 +247,9 @@ impl SharedFile {
                     return Ok(Replaced::Meanwhile);
                 }
                 Ok((other, text)) => {
+                    if self.whole(&text) {
+                        self.unjudged.push_back(text.clone());
+                    }
                     self.hold(file, None);
                     put = out;
                     (file, out) = (other, text);
@@ -246,6 +263,11 @@ impl SharedFile {
         }
         self.hold(file, None);
         Err(self.restless())
+    }
+
+    /// Whether a text that was read at once, perhaps while it was being written, has come to its end.
+    fn whole(&self, text: &str) -> bool {
+        last_line(text).is_some() && last_line(text) == last_line(&self.present)
     }
 
     fn hold(&mut self, file: std::fs::File, said: Option<String>) {
@@ -328,8 +350,15 @@ fn content(file: &mut std::fs::File) -> std::io::Result<String> {
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
-/// The lines, each with the table it stands in: cells of two passages that say the same are two things.
+/// The lines in order, each with the table it stands in.
 fn sorted(text: &str) -> Vec<(&str, &str)> {
+    let mut lines: Vec<(&str, &str)> = in_tables(text).collect();
+    lines.sort_unstable();
+    lines
+}
+
+/// The lines, each with the table it stands in: cells of two passages that say the same are two things.
+fn in_tables(text: &str) -> impl DoubleEndedIterator<Item = (&str, &str)> {
     let mut table = "";
     let mut lines: Vec<(&str, &str)> = Vec::new();
     for line in text.lines() {
@@ -342,8 +371,12 @@ fn sorted(text: &str) -> Vec<(&str, &str)> {
         }
         lines.push((table, line));
     }
-    lines.sort_unstable();
-    lines
+    lines.into_iter()
+}
+
+/// The last line that says something, with the table it stands in.
+fn last_line(text: &str) -> Option<(&str, &str)> {
+    in_tables(text).rfind(|(_, line)| !line.trim().is_empty())
 }
 
 /// Lines of either that the other has not; both are sorted.
@@ -395,4 +428,56 @@ fn swap_in_steps(a: &Path, b: &Path) -> std::io::Result<()> {
     }
     std::fs::rename(a, b)?;
     std::fs::rename(&link, a)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// An editor saves, reads what the page has put there for the moment of an exchange, and saves that with one more change.
+    #[test]
+    fn an_editor_that_has_read_what_was_there_for_a_moment() {
+        let folder = tempfile::tempdir().unwrap();
+        let (path, before) = (folder.path().join("cue.toml"), folder.path().join("before.toml"));
+        let text = |cells: [&str; 3]| {
+            let lines: Vec<String> = ["flute", "oboe", "horn"]
+                .iter()
+                .zip(cells)
+                .map(|(chair, cell)| format!("{chair} = {cell}\n"))
+                .collect();
+            lines.concat() + "end = true\n"
+        };
+        let first = text(["a", "a", "a"]);
+        let mut shared = SharedFile::new(&path, first.clone());
+        std::fs::write(&path, text(["b", "a", "a"])).unwrap();
+        let page = text(["a", "p", "a"]);
+        assert_eq!(shared.replace(&first, &page, &before).unwrap(), Replaced::Meanwhile);
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), text(["b", "a", "a"]));
+        std::fs::write(&path, text(["a", "p", "c"])).unwrap();
+        while shared.look(&before, &|_| true).unwrap() != Seen::Same {}
+        // The page was told that it was not quick enough, and makes its change again.
+        assert_eq!(shared.text(), text(["b", "a", "c"]));
+        assert_eq!(
+            shared.replace(&text(["b", "a", "c"]), &text(["b", "p", "c"]), &before).unwrap(),
+            Replaced::Done
+        );
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), shared.text());
+    }
+
+    /// What was read before the editor had come to its end is not taken for its text.
+    #[test]
+    fn half_a_text_is_not_judged() {
+        let folder = tempfile::tempdir().unwrap();
+        let (path, before) = (folder.path().join("cue.toml"), folder.path().join("before.toml"));
+        let first = "flute = a\noboe = a\nhorn = a\n".to_string();
+        let mut shared = SharedFile::new(&path, first.clone());
+        std::fs::write(&path, "flute = b\n").unwrap();
+        assert_eq!(
+            shared.replace(&first, &first.replace("horn = a", "horn = p"), &before).unwrap(),
+            Replaced::Meanwhile
+        );
+        std::fs::write(&path, first.replace("flute = a", "flute = b")).unwrap();
+        while shared.look(&before, &|_| true).unwrap() != Seen::Same {}
+        assert_eq!(shared.text(), first.replace("flute = a", "flute = b"));
+    }
 }
