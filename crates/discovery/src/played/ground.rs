@@ -27,6 +27,8 @@ pub struct Ground {
     beats: Vec<Beat>,
     total: Company,
     own: BTreeMap<String, OwnPlaces>,
+    /// How far all lines lie behind the beat, in seconds.
+    behind: f64,
     shares: BTreeMap<String, Shares>,
     /// The players' deviation, in seconds.
     pub spread: f64,
@@ -54,6 +56,7 @@ impl Ground {
             beats: grid::beats(timeline),
             total: Company::new(),
             own: BTreeMap::new(),
+            behind: 0.0,
             shares: BTreeMap::new(),
             spread: super::SPREAD,
         }
@@ -65,14 +68,18 @@ impl Ground {
             *total.entry(*spot).or_default() += 1;
         }
         let shares = own.iter().map(|(id, line)| (id.clone(), shares_of(&line.places))).collect();
-        Self { beats, total, own, shares, spread }
+        // What all lines share lies in how they were recorded. What one has alone may as well come from a delay taken for another,
+        // which must not speak for itself.
+        let apart = own.values().filter(|line| !line.places.is_empty()).map(|line| line.behind);
+        let behind = apart.min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0);
+        Self { beats, total, own, behind, shares, spread }
     }
 
     /// How likely a note of the track with this id is heard at a time in seconds: the logarithm of a density in 1/s.
     pub fn likely(&self, id: &str, at: f64) -> f64 {
         let none = OwnPlaces::default();
         let own = self.own.get(id).unwrap_or(&none);
-        let at = at - own.behind;
+        let at = at - self.behind;
         let b = self.beats.partition_point(|b| b.from <= at).saturating_sub(1);
         let Some(beat) = self.beats.get(b) else { return 0.0 };
         let length = (beat.to - beat.from).max(1e-3);

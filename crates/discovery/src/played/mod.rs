@@ -87,6 +87,8 @@ struct Line {
     /// Seconds that it lies behind the grid, all in all.
     behind: f64,
     spread: f64,
+    /// How far each note lies from where the line would have it, in seconds; empty where too few were measured.
+    away: Vec<f64>,
     left_alone: bool,
 }
 
@@ -116,8 +118,10 @@ pub fn notate(score: &Score) -> (Score, Vec<String>) {
 /// Where the notes of a score are heard, by the places that are found for them.
 pub fn ground(score: &Score) -> Ground {
     let lines = lines(score);
-    let mut spreads: Vec<f64> = lines.iter().filter(|l| !l.left_alone).map(|l| l.spread).collect();
-    let spread = if spreads.is_empty() { SPREAD } else { median(&mut spreads) };
+    // Of all their notes: a line of few says little of its players.
+    let mut away: Vec<f64> =
+        lines.iter().filter(|l| !l.left_alone).flat_map(|l| l.away.iter().copied()).collect();
+    let spread = spread_of(&mut away).unwrap_or(SPREAD);
     let own = lines.iter().map(|line| {
         let places = line
             .written
@@ -152,7 +156,15 @@ fn lines(score: &Score) -> Vec<Line> {
             .collect();
         let items = if played { gathered(&heard, &beats) } else { plain(&heard) };
         let written = Vec::new();
-        lines.push(Line { track, items, written, behind: 0.0, spread: SPREAD, left_alone: !played });
+        lines.push(Line {
+            track,
+            items,
+            written,
+            behind: 0.0,
+            spread: SPREAD,
+            away: Vec::new(),
+            left_alone: !played,
+        });
     }
     let mut company: Vec<Company> = vec![Company::new(); lines.len()];
     let mut habits = vec![grid::table(); lines.len()];
@@ -230,9 +242,14 @@ fn measure(line: &mut Line, beats: &[Beat]) {
         return;
     }
     line.behind = median(&mut residues);
-    let mut away: Vec<f64> = residues.iter().map(|r| (r - line.behind).abs()).collect();
+    line.away = residues.iter().map(|r| (r - line.behind).abs()).collect();
+    line.spread = spread_of(&mut line.away).unwrap_or(SPREAD);
+}
+
+/// The standard deviation by how far notes lie away, in seconds; `None` of nothing. They come back sorted.
+fn spread_of(away: &mut [f64]) -> Option<f64> {
     // The median deviation of a normal law is 0.6745 of its standard deviation.
-    line.spread = (median(&mut away) / 0.6745).clamp(SPREADS.0, SPREADS.1);
+    (!away.is_empty()).then(|| (median(away) / 0.6745).clamp(SPREADS.0, SPREADS.1))
 }
 
 fn seconds(beats: &[Beat], spot: Spot) -> Option<f64> {
