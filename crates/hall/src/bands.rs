@@ -1,7 +1,6 @@
 //! Octave bands: figures by band, and taps shaped by band.
 
-use realfft::num_complex::Complex;
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use ripieno_transform::{Complex, ComplexToReal, Planner32, RealToComplex};
 use ripieno_units::math;
 use std::f64::consts::{FRAC_PI_2, PI};
 use std::sync::Arc;
@@ -50,7 +49,7 @@ impl Shaper {
     pub fn new(frames: usize, sample_rate: f64) -> Self {
         // What rings before the first tap goes round to the end: room for it, where it is cut off.
         let length = (frames + (0.03 * sample_rate) as usize).next_power_of_two().max(256);
-        let mut planner = RealFftPlanner::<f32>::new();
+        let mut planner = Planner32::new();
         let bins = length / 2 + 1;
         let shares: Vec<(u8, f32)> = (0..bins)
             .map(|k| {
@@ -68,13 +67,7 @@ impl Shaper {
             let to = shares.iter().rposition(has).map_or(0, |k| k + 1);
             (from, to.max(from))
         });
-        Self {
-            forward: planner.plan_fft_forward(length),
-            inverse: planner.plan_fft_inverse(length),
-            length,
-            shares,
-            spans,
-        }
+        Self { forward: planner.forward(length), inverse: planner.inverse(length), length, shares, spans }
     }
 
     /// The sum of the bands, each through its octave, `frames` long.

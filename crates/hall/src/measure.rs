@@ -2,8 +2,8 @@
 
 use crate::acoustics::{DECAY, ratio};
 use crate::bands::OCTAVES;
-use realfft::{RealFftPlanner, num_complex::Complex};
 use ripieno_signal::Stereo;
+use ripieno_transform::{Complex, Planner64};
 use ripieno_units::{Decibels, Seconds, math};
 use std::f64::consts::{FRAC_1_SQRT_2, FRAC_PI_2};
 
@@ -74,8 +74,8 @@ fn even_length(least: usize) -> usize {
 fn octaves(response: &[f32], sample_rate: f64) -> Vec<Band> {
     // Silence after the end, so that nothing goes round.
     let length = even_length(response.len() + (0.1 * sample_rate) as usize);
-    let mut planner = RealFftPlanner::<f64>::new();
-    let forward = planner.plan_fft_forward(length);
+    let mut planner = Planner64::new();
+    let forward = planner.forward(length);
     let mut input: Vec<f64> = response.iter().map(|x| f64::from(*x)).collect();
     input.resize(length, 0.0);
     let mut spectrum = forward.make_output_vec();
@@ -94,7 +94,7 @@ fn octaves(response: &[f32], sample_rate: f64) -> Vec<Band> {
         while short.is_multiple_of(4) && (short / 2) as f64 * step >= 16.0 * centre {
             short /= 2;
         }
-        let inverse = planner.plan_fft_inverse(short);
+        let inverse = planner.inverse(short);
         let mut bins = inverse.make_input_vec();
         let top = bins.len() - 1;
         for (k, bin) in bins.iter_mut().enumerate().skip(1).take(top - 1) {

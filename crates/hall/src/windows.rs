@@ -1,7 +1,6 @@
 //! Changes the spectrum of a long signal as time goes on: overlapping windows, each through a filter of its own.
 
-use realfft::RealFftPlanner;
-use realfft::num_complex::Complex;
+use ripieno_transform::{Complex, Planner32};
 use ripieno_units::math;
 use std::f64::consts::TAU;
 
@@ -34,9 +33,8 @@ impl Windows {
         mut change: impl FnMut(f64, &mut [Vec<Complex<f32>>; 2]),
     ) -> [Vec<f32>; 2] {
         let frames = channels[0].len();
-        let mut planner = RealFftPlanner::<f32>::new();
-        let (forward, inverse) =
-            (planner.plan_fft_forward(self.length), planner.plan_fft_inverse(self.length));
+        let mut planner = Planner32::new();
+        let (forward, inverse) = (planner.forward(self.length), planner.inverse(self.length));
         let mut spectra = [forward.make_output_vec(), forward.make_output_vec()];
         let mut scratch = forward.make_scratch_vec();
         let mut back = inverse.make_scratch_vec();

@@ -3,8 +3,8 @@
 //! One input, 60 s at 48 kHz, through a stereo response of 2.5 s. Each row: the block, the best of five runs of the convolver,
 //! of one forward and two inverse transforms for each block alone, their ratio, and the real-time factor.
 
-use realfft::RealFftPlanner;
 use ripieno_signal::{Convolver, Noise, Responses, Stereo};
+use ripieno_transform::Planner32;
 use std::time::Instant;
 
 const RATE: usize = 48_000;
@@ -40,8 +40,8 @@ fn main() {
             }
             std::hint::black_box((&left, &right));
         });
-        let mut planner = RealFftPlanner::<f32>::new();
-        let (forward, inverse) = (planner.plan_fft_forward(2 * block), planner.plan_fft_inverse(2 * block));
+        let mut planner = Planner32::new();
+        let (forward, inverse) = (planner.forward(2 * block), planner.inverse(2 * block));
         let (mut time, mut bins) = (forward.make_input_vec(), forward.make_output_vec());
         let (mut there, mut back) = (forward.make_scratch_vec(), inverse.make_scratch_vec());
         let bare = best(|| {

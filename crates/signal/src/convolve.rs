@@ -6,8 +6,7 @@
 //! transforms. What is silent is neither transformed nor multiplied.
 
 use crate::Stereo;
-use realfft::num_complex::Complex;
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use ripieno_transform::{Complex, ComplexToReal, Planner32, RealToComplex};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// What several inputs are convolved with: each with its own response and the sum of all with a shared one.
@@ -30,10 +29,10 @@ struct Plans {
 }
 
 fn plans(length: usize) -> Plans {
-    static PLANNER: OnceLock<Mutex<RealFftPlanner<f32>>> = OnceLock::new();
-    let planner = PLANNER.get_or_init(|| Mutex::new(RealFftPlanner::new()));
+    static PLANNER: OnceLock<Mutex<Planner32>> = OnceLock::new();
+    let planner = PLANNER.get_or_init(|| Mutex::new(Planner32::new()));
     let mut planner = planner.lock().unwrap_or_else(PoisonError::into_inner);
-    Plans { forward: planner.plan_fft_forward(length), inverse: planner.plan_fft_inverse(length) }
+    Plans { forward: planner.forward(length), inverse: planner.inverse(length) }
 }
 
 /// Real and imaginary parts apart, so that neighbouring bins are multiplied together.

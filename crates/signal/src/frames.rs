@@ -1,7 +1,6 @@
 //! Many spectra of one length, and correlation over many lags.
 
-use realfft::num_complex::Complex;
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use ripieno_transform::{Complex, ComplexToReal, Planner32, RealToComplex};
 use ripieno_units::math;
 use std::f64::consts::TAU;
 use std::sync::Arc;
@@ -19,7 +18,7 @@ impl Frames {
     /// With a Hann window of `length` samples, at least 4.
     pub fn new(length: usize) -> Self {
         let length = length.max(4);
-        let plan = RealFftPlanner::new().plan_fft_forward(length);
+        let plan = Planner32::new().forward(length);
         let shape = |i: usize| 0.5 - 0.5 * math::cos(TAU * i as f64 / length as f64);
         Self {
             window: (0..length).map(|i| (shape(i) * 4.0 / length as f64) as f32).collect(),
@@ -59,10 +58,10 @@ impl Correlation {
     /// For pairs of at most `length` values and lags of `-lags..=lags`.
     pub fn new(length: usize, lags: usize) -> Self {
         let size = (length + lags).max(2).next_power_of_two();
-        let mut planner = RealFftPlanner::new();
-        let forward = planner.plan_fft_forward(size);
+        let mut planner = Planner32::new();
+        let forward = planner.forward(size);
         let sum = forward.make_output_vec();
-        Self { forward, inverse: planner.plan_fft_inverse(size), sum, lags }
+        Self { forward, inverse: planner.inverse(size), sum, lags }
     }
 
     /// Adds a pair; what is beyond the length is left out.

@@ -17,7 +17,6 @@ mod frames;
 pub mod measure;
 mod noise;
 mod position;
-mod resample;
 mod spectrum;
 mod stereo;
 
@@ -26,6 +25,6 @@ pub use filter::{Biquad, OnePole};
 pub use frames::{Correlation, Frames};
 pub use noise::Noise;
 pub use position::{MICROPHONES, Position, SPEED_OF_SOUND, pan};
-pub use resample::{ResampleError, Resampler, resample};
+pub use ripieno_transform::{ResampleError, Resampler, resample};
 pub use spectrum::{periodic, spectrum};
 pub use stereo::Stereo;

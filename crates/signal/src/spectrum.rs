@@ -1,7 +1,6 @@
 //! Spectra by the fast Fourier transform.
 
-use realfft::RealFftPlanner;
-use realfft::num_complex::Complex;
+use ripieno_transform::{Complex, Planner64};
 use ripieno_units::math;
 use std::f64::consts::TAU;
 
@@ -17,7 +16,7 @@ pub fn spectrum(samples: &[f32]) -> Vec<f64> {
         .enumerate()
         .map(|(i, x)| f64::from(*x) * (0.5 - 0.5 * math::cos(TAU * i as f64 / n as f64)))
         .collect();
-    let plan = RealFftPlanner::<f64>::new().plan_fft_forward(n);
+    let plan = Planner64::new().forward(n);
     let mut output = plan.make_output_vec();
     if plan.process(&mut input, &mut output).is_err() {
         return Vec::new();
@@ -28,7 +27,7 @@ pub fn spectrum(samples: &[f32]) -> Vec<f64> {
 /// One period of `length` samples (a power of two) as the sum of partials 1, 2, … of these amplitudes and phases (radians,
 /// sine). Partials beyond `length / 2 - 1` are left out.
 pub fn periodic(length: usize, partials: &[(f64, f64)]) -> Vec<f32> {
-    let plan = RealFftPlanner::<f64>::new().plan_fft_inverse(length);
+    let plan = Planner64::new().inverse(length);
     let mut bins = plan.make_input_vec();
     let count = bins.len().saturating_sub(2);
     for (bin, (amplitude, phase)) in bins.iter_mut().skip(1).zip(partials.iter().take(count)) {
