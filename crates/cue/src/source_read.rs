@@ -3,6 +3,7 @@
 use ripieno_discovery::played;
 use ripieno_music::{Content, Note, Played, Score, Track};
 use ripieno_patches::read_back::{self, PlayedTrack};
+use ripieno_performance::Nature;
 use ripieno_plan::{ChairPlan, PatchCard, SourcePlan, SourceTrack, Template};
 use ripieno_units::Seconds;
 use std::collections::BTreeMap;
@@ -181,14 +182,16 @@ impl Source<'_> {
         let plans = || entries.iter().map(|k| (*k, &self.plan.tracks[*k]));
         let id = plans().find_map(|(_, one)| one.chair.as_deref()).unwrap_or("");
         let chair: Option<&ChairPlan> = self.template.chairs.iter().find(|c| c.id == id);
-        let unpitched =
-            chair.and_then(|c| ripieno_instruments::by_id(&c.instrument)).is_some_and(|i| i.unpitched);
+        let instrument = chair.and_then(|c| ripieno_instruments::by_id(&c.instrument));
+        let unpitched = instrument.is_some_and(|i| i.unpitched);
+        let holds = instrument.is_none_or(|i| Nature::of(i).sustains());
         let played: Vec<PlayedTrack<'_>> = plans()
             .map(|(k, one)| PlayedTrack {
                 tracks: self.of_entry(k),
                 card,
                 before: one.playing.as_deref().and_then(|p| spoken(card, p)),
                 unpitched,
+                holds,
             })
             .collect();
         let likely = |at: f64| ground.likely(id, at);

@@ -25,6 +25,8 @@ pub struct PlayedTrack<'a> {
     pub before: Option<usize>,
     /// The chair has no pitch: keys that the card does not name strike what General MIDI says.
     pub unpitched: bool,
+    /// The chair holds its notes: one can be joined to another. What dies away begins anew each time.
+    pub holds: bool,
 }
 
 /// A track as it is heard.
@@ -65,6 +67,7 @@ pub struct Ground<'a> {
 pub fn read_back(score: &Score, played: &[PlayedTrack<'_>], ground: &Ground<'_>) -> ReadBack {
     let Some(card) = played.first().map(|p| p.card) else { return ReadBack::default() };
     let unpitched = played.iter().any(|p| p.unpitched);
+    let holds = played.iter().any(|p| p.holds);
     let clock = score.timeline.clock();
     let mut out = ReadBack::default();
     let (mut sent, mut controls) = (Vec::new(), Vec::new());
@@ -75,7 +78,7 @@ pub fn read_back(score: &Score, played: &[PlayedTrack<'_>], ground: &Ground<'_>)
         controls.extend(curves);
     }
     sent.sort_by(|a: &Sent, b| a.on.total_cmp(&b.on));
-    settle(&mut sent, card, ground);
+    settle(&mut sent, card, holds, ground);
     sent.sort_by(|a, b| a.heard.total_cmp(&b.heard));
     let place = |seconds: f64| Beats::approximate(clock.quarters(Seconds(seconds)));
     let mut notes: Vec<(Note, usize, bool)> = Vec::with_capacity(sent.len());
@@ -212,12 +215,13 @@ fn sounding(card: &PatchCard, key: u8, unpitched: bool, kind: &NoteKind) -> Note
 }
 
 /// Heard onsets and ends: which notes were joined decides which delay they had.
-fn settle(sent: &mut [Sent], card: &PatchCard, ground: &Ground<'_>) {
+fn settle(sent: &mut [Sent], card: &PatchCard, holds: bool, ground: &Ground<'_>) {
     let alone = |a: &ArticulationCard| a.one_voice.unwrap_or(card.one_voice);
     let sounding = |one: &Sent| {
         let articulation = &card.articulations[one.used];
         let velocity = one.note.velocity.unwrap_or(64).max(1);
-        let delays = [&articulation.delays.first, &articulation.delays.joined];
+        let both = &articulation.delays;
+        let delays = [&both.first, if holds { &both.joined } else { &both.first }];
         joins::Sounding {
             key: one.key,
             on: one.on,
@@ -234,7 +238,7 @@ fn settle(sent: &mut [Sent], card: &PatchCard, ground: &Ground<'_>) {
     let in_order: Vec<joins::Sounding> = order.iter().map(|i| all[*i]).collect();
     let mut joined = vec![false; all.len()];
     for (i, answer) in order.iter().zip(joins::joined(&in_order, ground.spread, ground.likely)) {
-        joined[*i] = answer;
+        joined[*i] = answer && holds;
     }
     for (place, i) in order.iter().enumerate() {
         let one = &all[*i];

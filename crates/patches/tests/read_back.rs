@@ -36,7 +36,7 @@ fn read_back(score: &Score, played: &PlayedTrack<'_>) -> ripieno_patches::read_b
 }
 
 fn read(notes: Vec<Note>, card: &PatchCard, before: Option<usize>) -> ripieno_patches::read_back::ReadBack {
-    let played = PlayedTrack { tracks: vec![0], card, before, unpitched: false };
+    let played = PlayedTrack { tracks: vec![0], card, before, unpitched: false, holds: true };
     read_back(&score(notes), &played)
 }
 
@@ -80,7 +80,7 @@ fn keys_that_do_not_sound_are_counted_and_kept() {
 fn nothing_played_is_nothing_read() {
     let found = read(Vec::new(), &card(), None);
     assert!(found.content.notes.is_empty() && found.calls == 0);
-    let away = PlayedTrack { tracks: vec![7], card: &card(), before: Some(1), unpitched: true };
+    let away = PlayedTrack { tracks: vec![7], card: &card(), before: Some(1), unpitched: true, holds: false };
     assert!(read_back(&score(vec![note((0, 1), 72)]), &away).content.notes.is_empty());
 }
 
@@ -93,7 +93,8 @@ fn a_chair_with_pitch_has_pitches_on_the_percussion_channel_too() {
     let mut score = score(vec![struck(0, 67), struck(1, 80), struck(2, 81)]);
     score.tracks[0].channel = Some(10);
     let card = card();
-    let played = |unpitched| PlayedTrack { tracks: vec![0], card: &card, before: Some(0), unpitched };
+    let played =
+        |unpitched| PlayedTrack { tracks: vec![0], card: &card, before: Some(0), unpitched, holds: true };
     let found = read_back(&score, &played(false));
     let keys: Vec<i16> = found.content.notes.iter().filter_map(|n| Some(n.pitch()?.key)).collect();
     assert_eq!(keys, [67, 80, 81]);

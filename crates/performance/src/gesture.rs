@@ -202,7 +202,7 @@ pub(crate) fn make_gestures(
             let small = ornament::trill(note, onset, end, tempo, chance);
             gesture.realisation = Some(Realisation {
                 articulation: articulation.to_string(),
-                strokes: to_strokes(&small, &attack_at),
+                strokes: to_strokes(&small, nature, &attack_at),
             });
             out.push(gesture);
             return;
@@ -212,7 +212,9 @@ pub(crate) fn make_gestures(
             let whole = Frame { end: draft.written_end.max(onset + 0.02), ..frame };
             gesture.end = Seconds(whole.end);
             let keys = glissando_keys(stage, performer, nature, note);
-            gesture.realisation = Some(realise::glissando(whole, target, &keys, articulation));
+            let mut realisation = realise::glissando(whole, target, &keys, articulation);
+            realisation.strokes.iter_mut().for_each(|stroke| stroke.joined &= nature.sustains());
+            gesture.realisation = Some(realisation);
             if nature.sustains() || note.glide == Some(Glide::Slide) {
                 let semitones = f64::from(target) - f64::from(key);
                 gesture.bend = realise::slide_bend(whole.end - onset, semitones);
@@ -297,7 +299,7 @@ pub(crate) fn make_gestures(
     out.push(gesture);
 }
 
-fn to_strokes(small: &[Small], attack_at: &dyn Fn(f64) -> f64) -> Vec<Stroke> {
+fn to_strokes(small: &[Small], nature: Nature, attack_at: &dyn Fn(f64) -> f64) -> Vec<Stroke> {
     small
         .iter()
         .enumerate()
@@ -306,7 +308,7 @@ fn to_strokes(small: &[Small], attack_at: &dyn Fn(f64) -> f64) -> Vec<Stroke> {
             end: Seconds(s.end),
             key: midi_key(s.key),
             attack: Decibels(attack_at(s.onset) + s.level),
-            joined: i > 0,
+            joined: i > 0 && nature.sustains(),
         })
         .collect()
 }
