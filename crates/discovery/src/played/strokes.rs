@@ -61,6 +61,8 @@ const LEAST_TREMOLO: usize = 4;
 const COUNTED: f64 = 0.17;
 /// Notes of a broken chord follow each other within this time, in seconds.
 const BROKEN: (f64, f64) = (0.018, 0.085);
+/// What begins within this of its last note, in seconds, begins with it.
+const WITH_IT: f64 = 0.012;
 
 /// Gathers what belongs together. `heard` is in order of onset; `counted` says how far a run is from a regular
 /// subdivision of the beat, as a share of its stroke.
@@ -160,40 +162,41 @@ fn mordent(heard: &[Heard], taken: &[bool], first: usize) -> Option<(Vec<usize>,
 }
 
 /// Three notes or more that rise or fall one after the other and are all still held when the last begins: it is the last
-/// that stands on its place.
+/// that stands on its place, and what other hands play there may stand beside it.
 fn broken(items: &mut [Item]) {
-    let mut i = 0;
-    while i < items.len() {
-        let mut last = i;
+    for i in 0..items.len() {
         let rising = items.get(i + 1).is_some_and(|n| n.key > items[i].key);
-        while let Some(n) = items.get(last + 1) {
-            let gap = n.on - items[last].on;
-            let way = if rising { n.key > items[last].key } else { n.key < items[last].key };
-            if items[last].sign != Sign::Plain
-                || n.sign != Sign::Plain
-                || !(BROKEN.0..=BROKEN.1).contains(&gap)
-                || !way
-            {
-                break;
-            }
-            last += 1;
+        let mut run = vec![i];
+        while let Some(next) = after(items, run[run.len() - 1], rising) {
+            run.push(next);
         }
-        let at = items[last].on;
-        let held = |item: &Item| item.end >= at + 0.25 * (items[last].end - at) && item.end > at + 0.12;
+        let last = &items[run[run.len() - 1]];
+        let (at, end) = (last.on, last.end);
+        let held = |k: &usize| items[*k].end >= at + 0.25 * (end - at) && items[*k].end > at + 0.12;
         let even = {
-            let gaps: Vec<f64> = (i..last).map(|k| items[k + 1].on - items[k].on).collect();
+            let gaps: Vec<f64> = run.windows(2).map(|w| items[w[1]].on - items[w[0]].on).collect();
             let mean = gaps.iter().sum::<f64>() / gaps.len().max(1) as f64;
             gaps.iter().all(|g| (g - mean).abs() < 0.035)
         };
-        if last >= i + 2 && even && items[i..=last].iter().all(held) {
-            for item in &mut items[i..=last] {
-                item.sign = Sign::Broken(if rising { Arpeggio::Up } else { Arpeggio::Down });
-                item.on = at;
+        if run.len() >= 3 && even && run.iter().all(held) {
+            for k in run {
+                items[k].sign = Sign::Broken(if rising { Arpeggio::Up } else { Arpeggio::Down });
+                items[k].on = at;
             }
-            i = last;
         }
-        i += 1;
     }
+}
+
+/// The next note of a broken chord after `last`. Between them nothing begins but what begins with it.
+fn after(items: &[Item], last: usize, rising: bool) -> Option<usize> {
+    let one = &items[last];
+    let fits = |n: &Item| {
+        let way = if rising { n.key > one.key } else { n.key < one.key };
+        way && n.sign == Sign::Plain && n.on - one.on >= BROKEN.0
+    };
+    let near = (last + 1..items.len()).take_while(|k| items[*k].on - one.on <= BROKEN.1);
+    let next = near.into_iter().find(|k| fits(&items[*k])).filter(|_| one.sign == Sign::Plain)?;
+    items[last + 1..next].iter().all(|n| items[next].on - n.on <= WITH_IT).then_some(next)
 }
 
 /// The key of a note, or one of its own for a stroke without pitch.
@@ -223,5 +226,26 @@ mod tests {
         assert_eq!(signs(&alone), [Sign::Mordent { by: 2 }]);
         let led_into = heard(&[(0.95, 1.0, 74), (1.0, 1.05, 72), (1.05, 1.1, 71), (1.1, 1.6, 72)]);
         assert_eq!(signs(&led_into), [Sign::Plain; 4]);
+    }
+
+    #[test]
+    fn a_chord_is_broken_in_one_hand_while_the_other_strikes() {
+        let heard: Vec<Heard> =
+            [(0.91, 61), (0.94, 64), (0.97, 69), (0.997, 45), (1.0, 52), (1.0, 73), (1.5, 74)]
+                .iter()
+                .map(|(on, key)| Heard {
+                    on: *on,
+                    end: on.floor() + 1.4 + on.fract() * 0.1,
+                    key: *key,
+                    many: false,
+                })
+                .collect();
+        let items = gather(&heard, &|_| 1.0);
+        let broken: Vec<i16> = items
+            .iter()
+            .filter(|i| i.sign == Sign::Broken(Arpeggio::Up) && i.on == 1.0)
+            .map(|i| i.key)
+            .collect();
+        assert_eq!(broken, [61, 64, 69, 73]);
     }
 }
