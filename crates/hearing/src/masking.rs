@@ -11,8 +11,10 @@ const HEARD: f64 = 0.5;
 const COVERED: f64 = 0.25;
 /// A band stands out where the signal has this many times the power of the masker (3 dB) ...
 const STANDS_OUT: f64 = 2.0;
-/// ... and so many bands that stand out are enough to be heard, whatever the share.
-const ENOUGH_BANDS: usize = 3;
+/// ... and so many bands that stand out are enough to be heard, whatever the share; one that stands out further counts for as many
+/// as its ratio of powers is larger. A tone of few partials is heard by one band of 7.8 dB as a rich one by three of 3 dB (own
+/// choice: an ideal observer of independent bands would ask 5.4 dB, but a partial of its own pitch may be taken for another's).
+const ENOUGH_BANDS: f64 = 3.0;
 
 /// Loudness in sones of `signal` while `masker` sounds too, with both ears (Moore, Glasberg and Baer 1997).
 ///
@@ -48,6 +50,8 @@ pub struct Heard {
     pub share: f64,
     /// Bands of 1 Cam in which it stands 3 dB or more above the others (and above the threshold of hearing).
     pub best_bands: usize,
+    /// Sum over these bands of the ratio of its power to that of the others.
+    pub clearness: f64,
     /// Most by which a band of it exceeds the masked threshold, in dB; below 0 nothing is heard of it. -200 for silence.
     pub margin: f64,
 }
@@ -66,7 +70,7 @@ pub enum Verdict {
 impl Heard {
     /// The verdict.
     pub fn verdict(&self) -> Verdict {
-        if self.share >= HEARD || self.best_bands >= ENOUGH_BANDS {
+        if self.share >= HEARD || self.clearness >= STANDS_OUT * ENOUGH_BANDS {
             Verdict::Heard
         } else if self.share >= COVERED {
             Verdict::AtRisk
@@ -95,6 +99,8 @@ pub fn heard(scale: &Scale, signal: &Pattern, masker: &Pattern) -> Heard {
         }
         if power >= STANDS_OUT * masker {
             result.best_bands += 1;
+            // Of silence all bands stand out as far as one can tell.
+            result.clearness += (power / masker.max(f64::MIN_POSITIVE)).min(1e6);
         }
         margin = margin.max(power / threshold);
     }

@@ -5,7 +5,7 @@ use super::slots::Sound;
 use crate::Table;
 use ripieno_music::{Reading, Role};
 use ripieno_units::Beats;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// A doubling that has less of its notes with its leader does something else.
@@ -186,23 +186,34 @@ impl<'a> Lines<'a> {
         Group { lead, with, edge }
     }
 
-    /// The tune, by passage and by who has it: a line that the plan calls so, else the one that was found.
+    /// The tune, by passage and by who has it: a line that the plan calls so, else the one that was found. Where a passage has
+    /// a line of such a name no other is its tune, and what the plan calls a chord, a bass or a figure is none.
     pub fn tune(&self, balance: &Balance<'_>) -> Vec<Stretch> {
+        let named: Vec<Option<usize>> = (balance.slots.iter().zip(&balance.sounds.slots))
+            .map(|(slot, sounds)| {
+                let desks = sounds.iter().map(|s| usize::from(s.desk));
+                desks.filter(|desk| self.named(*desk, slot.middle) == Some(Role::Tune)).min()
+            })
+            .collect();
+        let of_names: BTreeSet<usize> =
+            (0..named.len()).filter(|k| named[*k].is_some()).filter_map(|k| self.passage_of[k]).collect();
         let mut spans = self.reading.tune.iter().filter(|s| s.track < self.cells.len()).peekable();
         let mut found: BTreeMap<(usize, usize), Stretch> = BTreeMap::new();
         for (k, slot) in balance.slots.iter().enumerate() {
             while spans.peek().is_some_and(|s| s.to <= slot.middle) {
                 spans.next();
             }
-            let Some(span) = spans.peek().filter(|s| s.from <= slot.middle) else { continue };
-            let named = |desk: usize| self.named(desk, slot.middle) == Some(Role::Tune);
-            let sounding = balance.sounds.slots[k].iter().map(|s| usize::from(s.desk));
-            let lead = if named(span.track) {
-                span.track
-            } else {
-                sounding.filter(|desk| named(*desk)).min().unwrap_or(span.track)
+            let read = spans.peek().filter(|s| s.from <= slot.middle).map(|s| s.track);
+            let role = |desk: usize| self.named(desk, slot.middle);
+            let lead = match (read, named[k]) {
+                (Some(desk), Some(_)) if role(desk) == Some(Role::Tune) => desk,
+                (_, Some(desk)) => desk,
+                (Some(desk), None) if role(desk).is_none() => desk,
+                _ => continue,
             };
-            self.put(&mut found, balance, k, lead, Edge::Top);
+            if named[k].is_some() || self.passage_of[k].is_none_or(|p| !of_names.contains(&p)) {
+                self.put(&mut found, balance, k, lead, Edge::Top);
+            }
         }
         found.into_values().collect()
     }
