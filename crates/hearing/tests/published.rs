@@ -228,3 +228,20 @@ fn close_and_low_is_rough() {
     }
     assert_eq!(roughness(&[], &note(100.0)), 0.0);
 }
+
+/// A sound of few partials over a hiss: the fundamental alone stands out, and far enough it is heard for all that is lost above it.
+#[test]
+fn one_band_that_stands_out_far_enough_is_heard() {
+    let scale = Scale::default();
+    let hiss = excitation(&scale, &noise(100.0, 10_000.0, 30.0));
+    let whistle = |level: f64| {
+        let partials: Vec<(f64, f64)> =
+            (1..=12).map(|n| (800.0 * f64::from(n), level - if n == 1 { 0.0 } else { 32.0 })).collect();
+        heard(&scale, &excitation(&scale, &partials), &hiss)
+    };
+    let (soft, loud) = (whistle(51.0), whistle(62.0));
+    assert!(soft.share < 0.5 && loud.share < 0.5, "{soft:?} {loud:?}");
+    assert_eq!((soft.best_bands, loud.best_bands), (0, 1));
+    assert_ne!(soft.verdict(), Verdict::Heard);
+    assert_eq!(loud.verdict(), Verdict::Heard);
+}

@@ -160,7 +160,13 @@ impl<'a> Balance<'a> {
     }
 
     /// What a mixture becomes by changes: the same as [`Self::mixture`], by what is touched alone.
-    fn changed(&self, k: usize, group: &Group, base: &Mixture, mods: &Mods) -> Option<(Pattern, Pattern)> {
+    pub(super) fn changed(
+        &self,
+        k: usize,
+        group: &Group,
+        base: &Mixture,
+        mods: &Mods,
+    ) -> Option<(Pattern, Pattern)> {
         if mods.out.iter().any(|desk| group.holds(*desk)) {
             // The group sounds for another time.
             return self.mixture(k, group, mods);

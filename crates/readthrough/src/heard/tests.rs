@@ -1,6 +1,8 @@
 //! Balance and arc on small orchestras with plain harmonic sounds.
 #![allow(clippy::disallowed_methods)]
 
+use super::balance::{Balance, Mods};
+use super::lines::{Edge, Group};
 use super::*;
 use crate::{Desk, Room};
 use ripieno_music::{
@@ -33,16 +35,18 @@ struct Seat {
     level: f64,
     cell: String,
     bars: Vec<Vec<u8>>,
+    /// What the plan calls its line.
+    line: Option<&'static str>,
 }
 
 fn seat(id: &'static str, instrument: &'static str, players: u16, mark: &str, bars: &[&[u8]]) -> Seat {
     let level = Dynamic::parse(mark).unwrap().level().unwrap().0;
     let bars = bars.iter().map(|b| b.to_vec()).collect();
-    Seat { id, instrument, players, level, cell: format!("{id}-line, {mark}"), bars }
+    Seat { id, instrument, players, level, cell: format!("{id}-line, {mark}"), bars, line: None }
 }
 
-/// Listens: bars of 4/4 at 60, the tune in the first seat, in a room or in the open.
-fn listen(seats: &[Seat], reading: impl Fn(&mut Reading), room: Room) -> (Vec<Finding>, Arc) {
+/// Who sits there: bars of 4/4 at 60, in a room or in the open.
+fn with_table<T>(seats: &[Seat], room: Room, then: impl FnOnce(&Table<'_>) -> T) -> T {
     let bars = seats.iter().map(|s| s.bars.len()).max().unwrap_or(1).max(1);
     let timeline = Timeline::regular(bars, Metre { beats: 4, unit: 4 }, 60.0);
     let last = bars as i32;
@@ -71,7 +75,19 @@ fn listen(seats: &[Seat], reading: impl Fn(&mut Reading), room: Room) -> (Vec<Fi
         }],
         ..Plan::default()
     };
-    let parts: Vec<Part> = seats.iter().map(|s| Part { chair: s.id.into(), ..Part::default() }).collect();
+    let cell = |line: &str| ripieno_music::Cell {
+        passage: "A".into(),
+        from: Beats::ZERO,
+        to: timeline.end(),
+        line: Some(line.into()),
+        with: None,
+    };
+    let part = |s: &Seat| Part {
+        chair: s.id.into(),
+        cells: s.line.map(cell).into_iter().collect(),
+        ..Part::default()
+    };
+    let parts: Vec<Part> = seats.iter().map(part).collect();
     let performances: Vec<ChairPerformance> = seats.iter().map(played).collect();
     let desks = (0..seats.len())
         .map(|i| Desk {
@@ -84,20 +100,31 @@ fn listen(seats: &[Seat], reading: impl Fn(&mut Reading), room: Room) -> (Vec<Fi
             room,
         })
         .collect();
-    let table = Table { timeline: &timeline, clock: timeline.clock(), plan: &plan, desks };
-    let mut read = Reading {
+    then(&Table { timeline: &timeline, clock: timeline.clock(), plan: &plan, desks })
+}
+
+/// What a reading of the seats says: one passage, the tune in the first seat.
+fn read(table: &Table<'_>) -> Reading {
+    Reading {
         passages: vec![PassageFound {
             name: "A".into(),
             from_bar: 1,
-            to_bar: last,
+            to_bar: table.plan.passages[0].to_bar,
             because: Vec::new(),
-            roles: vec![RoleFound { role: Role::Held, chord: None }; seats.len()],
+            roles: vec![RoleFound { role: Role::Held, chord: None }; table.desks.len()],
         }],
         doublings: Vec::new(),
-        tune: vec![TuneSpan { from: Beats::ZERO, to: timeline.end(), track: 0 }],
-    };
-    reading(&mut read);
-    check(&table, &read, &Plain)
+        tune: vec![TuneSpan { from: Beats::ZERO, to: table.timeline.end(), track: 0 }],
+    }
+}
+
+/// Listens to them.
+fn listen(seats: &[Seat], reading: impl Fn(&mut Reading), room: Room) -> (Vec<Finding>, Arc) {
+    with_table(seats, room, |table| {
+        let mut read = read(table);
+        reading(&mut read);
+        check(table, &read, &Plain)
+    })
 }
 
 fn played(seat: &Seat) -> ChairPerformance {
@@ -344,4 +371,56 @@ fn nonsense_is_borne() {
     seats[1].level = 1e9;
     let odd = Room { gain_db: f64::NAN, reverberation: f64::INFINITY, late_db: f64::NAN };
     listen(&seats, |r| r.passages.clear(), odd);
+}
+
+#[test]
+fn what_the_plan_calls_a_pad_is_no_tune_and_a_named_tune_has_no_rival() {
+    // The flute is found as the tune and is covered, until the plan says what it is.
+    let mut seats = low_flute_under_brass("mf");
+    assert!(rules(&listen(&seats, |_| {}, OPEN).0).contains(&"tune-covered"));
+    seats[0].line = Some("pad.top");
+    assert!(!rules(&listen(&seats, |_| {}, OPEN).0).contains(&"tune-covered"));
+    // The violas have what the plan calls the tune, in bars 1 and 2; in 3 and 4 nobody has it, and the flute is still none.
+    seats[0].line = None;
+    seats[2] = seat("violas", "viola", 8, "pp", &[&[57], &[57], &[], &[]]);
+    seats[2].line = Some("melody");
+    let (findings, _) = listen(&seats, |_| {}, OPEN);
+    let tunes: Vec<&str> =
+        findings.iter().filter(|f| f.rule == "tune-covered").map(|f| f.chair.as_str()).collect();
+    assert_eq!(tunes, ["violas"]);
+}
+
+#[test]
+fn a_mixture_changed_by_what_is_touched_is_the_whole_one_made_anew() {
+    let room = Room { gain_db: -24.0, reverberation: 2.0, late_db: -3.0 };
+    let mut seats = low_flute_under_brass("f");
+    seats.push(seat("harp", "harp", 1, "mf", &[&[50], &[], &[69, 72], &[]]));
+    with_table(&seats, room, |table| {
+        let balance = Balance::new(table, &Plain);
+        let group = Group { lead: 0, with: vec![2], edge: Edge::Top };
+        let all = [
+            Mods::default(),
+            Mods { shift: [(1, -4.5), (0, 4.5)].into(), ..Mods::default() },
+            Mods { out: [1].into(), shift: [(2, -9.0)].into(), ..Mods::default() },
+            Mods { octave: [(1, 12), (0, 12)].into(), shift: [(0, 3.0)].into(), ..Mods::default() },
+            Mods { out: [2].into(), ..Mods::default() },
+            Mods { out: [1].into(), join: vec![(1, 12, 0.0)], ..Mods::default() },
+        ];
+        let mut compared = 0;
+        for mods in &all {
+            for k in 0..balance.slots.len() {
+                let Some(base) = balance.as_played(k, &group) else { continue };
+                let whole = balance.mixture(k, &group, mods).unwrap();
+                let changed = balance.changed(k, &group, &base, mods).unwrap();
+                for (a, b) in [(&whole.0, &changed.0), (&whole.1, &changed.1)] {
+                    let most = a.excitation().iter().fold(0.0_f64, |m, e| m.max(*e));
+                    for (x, y) in a.excitation().iter().zip(b.excitation()) {
+                        assert!((x - y).abs() <= 1e-9 * most.max(1e-12), "{mods:?}, slot {k}: {x} {y}");
+                    }
+                    compared += 1;
+                }
+            }
+        }
+        assert!(compared > 100, "{compared}");
+    });
 }
