@@ -37,7 +37,7 @@ from make import PROGRAM, TEN, above, timed
 
 LONG = "--long" in sys.argv
 # Runs that are ended with SIGKILL.
-KILLS = int(sys.argv[sys.argv.index("--kills") + 1]) if "--kills" in sys.argv else 500 if LONG else 10
+KILLS = int(sys.argv[sys.argv.index("--kills") + 1]) if "--kills" in sys.argv else 500 if LONG else 6
 # Quick runs do with fewer chairs: a whole family, one that is alone in its own, the tune and who doubles it.
 CHAIRS = TEN if LONG else [c for c in TEN if c.id in ("flutes", "harp", "timpani", "violins-1", "violas", "basses")]
 DELIVER = ('[deliver]\nnumber = "1m3"\nversion = 2\nlead-in = 2\nstems = ["families", "chairs", "dry"]\n'

@@ -130,7 +130,7 @@ def clip(verdict, scratch):
 
 def cancel(verdict, scratch):
     """An interrupt after a second: exit code, the files as they were, nothing left over."""
-    folder = make.cue(scratch / "cancel", make.many(TEN, 30), 120, template=HALLS)
+    folder = make.cue(scratch / "cancel", make.many(TEN, 30), 120 if LONG else 60, template=HALLS)
     ripieno("render", folder, "--only", "flutes,harp")
     before = digest(folder)
     print(f"{'interrupted after':>18}{'exit':>6}{'ends after':>12}{'files as they were':>20}{'left over':>11}")

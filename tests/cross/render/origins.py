@@ -49,7 +49,7 @@ def shifted(x, rate, milliseconds):
 
 def prints(verdict, scratch):
     dry = {c.id: "dry = true" for c in CHAIRS}
-    folder = make.cue(scratch / "prints", CHAIRS, 16, music=tune, chair_lines=dry)
+    folder = make.cue(scratch / "prints", CHAIRS, 10, music=tune, chair_lines=dry)
     ripieno("perform", folder)
     ripieno("render", folder, "--bits", 32)
     made = {c.id: sound(folder / "stems" / f"{c.id}.wav") for c in CHAIRS}
