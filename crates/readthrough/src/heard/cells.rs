@@ -35,20 +35,33 @@ pub fn with_steps(text: &str, steps: i32, level: f64) -> Option<(String, String)
     if let Some(CellMark::Dynamics(marks)) =
         cell.marks.iter_mut().find(|m| matches!(m, CellMark::Dynamics(_)))
     {
+        let several = marks.len() > 1;
         let before = CellMark::Dynamics(marks.clone()).to_string();
         for mark in marks.iter_mut() {
             mark.dynamic = moved(mark.dynamic, steps)?;
         }
         let after = CellMark::Dynamics(marks.clone()).to_string();
         let text = cell.to_string();
-        return (before != after && words(&text).is_some())
-            .then(|| (text, format!("{after} instead of {before}")));
+        // Whoever reads of a whole hairpin wants to know the difference; the cell has the rest.
+        let said = match several {
+            true => format!("{} {} throughout", count(steps), if steps > 0 { "louder" } else { "softer" }),
+            false => format!("{after} instead of {before}"),
+        };
+        return (before != after && words(&text).is_some()).then_some((text, said));
     }
     let dynamic = moved(nearest(level), steps)?;
     cell.marks.push(CellMark::Dynamics(vec![DynamicStep { hairpin: None, dynamic, at: None }]));
     let text = cell.to_string();
     words(&text)?;
     Some((text, format!("{} instead of about {}", dynamic.word(), nearest(level).word())))
+}
+
+/// So many marks of dynamics, in words.
+fn count(steps: i32) -> String {
+    match steps.abs() {
+        1 => "a mark".into(),
+        n => format!("{n} marks"),
+    }
 }
 
 /// Whether a cell sets its own dynamics.
@@ -84,6 +97,8 @@ mod tests {
         let of = |text: &str, steps| with_steps(text, steps, 0.0).map(|c| c.0);
         assert_eq!(of("melody, mf", -1).as_deref(), Some("melody, mp"));
         assert_eq!(of("melody, pp < f (bar 5) > p", 1).as_deref(), Some("melody, p < ff (bar 5) > mp"));
+        assert_eq!(with_steps("melody, pp < f", 1, 0.0).unwrap().1, "a mark louder throughout");
+        assert_eq!(with_steps("melody, f", -2, 0.0).unwrap().1, "mp instead of f");
         assert_eq!(of("melody, p > niente", -1).as_deref(), Some("melody, pp > niente"));
         assert_eq!(of("melody, ppp", -1), None);
         assert_eq!(of("melody, fp", -1), None);
