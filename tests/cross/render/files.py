@@ -92,9 +92,9 @@ def stems(verdict, scratch, demo):
 
 
 def change(verdict, scratch):
-    """A cue of three minutes and 24 chairs: the dynamics of one cell change."""
+    """A cue of 24 chairs, a minute and a half (three with --long): the dynamics of one cell change."""
     chairs = make.many(TEN, 24)
-    folder = make.cue(scratch / "change", chairs, 90, template=HALLS)
+    folder = make.cue(scratch / "change", chairs, 90 if LONG else 45, template=HALLS)
     full = ripieno("render", folder)
     before = digest(folder)
     same = ripieno("render", folder)
