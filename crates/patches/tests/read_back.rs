@@ -101,3 +101,22 @@ fn a_chair_with_pitch_has_pitches_on_the_percussion_channel_too() {
     let found = read_back(&score, &played(true));
     assert_eq!(found.content.notes[0].kind, stroke(67));
 }
+
+/// Notes that each end where the next begins, by either delay: a held instrument joins them, what dies away strikes each anew.
+#[test]
+fn what_dies_away_is_never_joined() {
+    let mut card = PatchCard::plain("patch");
+    card.articulations[0].name = "legato".into();
+    let delay = |ms: f64| ripieno_plan::DelayCurve { pairs: vec![(64, ms)] };
+    card.articulations[0].delays.first = delay(140.0);
+    card.articulations[0].delays.joined = delay(20.0);
+    let line = || (0..6).map(|i| note((i, 2), 60 + i as i16)).collect::<Vec<Note>>();
+    let at = |holds: bool| {
+        let played = PlayedTrack { tracks: vec![0], card: &card, before: Some(0), unpitched: false, holds };
+        let found = read_back(&score(line()), &played);
+        found.content.notes.iter().map(|n| (n.at.quarters() * 500.0).round() as i64).collect::<Vec<_>>()
+    };
+    // In ms at 120 a minute: sent every 250 ms.
+    assert!(at(true)[1..].iter().zip(1..).all(|(t, i)| *t == 250 * i + 20), "{:?}", at(true));
+    assert!(at(false).iter().zip(0..).all(|(t, i)| *t == 250 * i + 140), "{:?}", at(false));
+}
