@@ -123,3 +123,28 @@ fn coprime(a: u8, b: u8) -> bool {
     }
     a == 1
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ripieno_music::Metre;
+
+    #[test]
+    fn a_lag_of_one_line_alone_is_not_believed() {
+        let timeline = Timeline::regular(2, Metre { beats: 4, unit: 4 }, 120.0);
+        let line = |behind: f64| {
+            let places = (0..8).map(|beat| ((beat, 0, 1), 1)).collect();
+            OwnPlaces { places, behind }
+        };
+        let likeliest = |behinds: [f64; 2]| {
+            let own =
+                BTreeMap::from([("a".to_string(), line(behinds[0])), ("b".to_string(), line(behinds[1]))]);
+            let ground = Ground::new(grid::beats(&timeline), own, 0.008);
+            // Around the third beat, at one second.
+            let at = |ms: i32| ground.likely("b", 1.0 + f64::from(ms) / 1000.0);
+            (-40..=40).max_by(|x, y| at(*x).total_cmp(&at(*y))).unwrap()
+        };
+        assert_eq!(likeliest([0.0, 0.024]), 0);
+        assert_eq!(likeliest([0.020, 0.024]), 20);
+    }
+}
