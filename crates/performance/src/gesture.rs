@@ -212,9 +212,7 @@ pub(crate) fn make_gestures(
             let whole = Frame { end: draft.written_end.max(onset + 0.02), ..frame };
             gesture.end = Seconds(whole.end);
             let keys = glissando_keys(stage, performer, nature, note);
-            let mut realisation = realise::glissando(whole, target, &keys, articulation);
-            realisation.strokes.iter_mut().for_each(|stroke| stroke.joined &= nature.sustains());
-            gesture.realisation = Some(realisation);
+            gesture.realisation = Some(realise::glissando(whole, target, &keys, articulation, nature));
             if nature.sustains() || note.glide == Some(Glide::Slide) {
                 let semitones = f64::from(target) - f64::from(key);
                 gesture.bend = realise::slide_bend(whole.end - onset, semitones);

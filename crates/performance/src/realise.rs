@@ -70,7 +70,7 @@ pub fn strokes(
 }
 
 /// The steps of a glissando to `target`: it starts after two fifths of the note and moves quickest in the middle.
-pub fn glissando(frame: Frame, target: u8, keys: &[u8], articulation: &str) -> Realisation {
+pub fn glissando(frame: Frame, target: u8, keys: &[u8], articulation: &str, nature: Nature) -> Realisation {
     let mut path: Vec<u8> = if target >= frame.key {
         keys.iter().copied().filter(|k| *k > frame.key && *k < target).collect()
     } else {
@@ -99,7 +99,7 @@ pub fn glissando(frame: Frame, target: u8, keys: &[u8], articulation: &str) -> R
             end: Seconds(if i + 1 < path.len() { at(i + 1) } else { frame.end }),
             key: path[i],
             attack: Decibels(frame.attack - if i == 0 { 0.0 } else { 1.5 }),
-            joined: i > 0,
+            joined: i > 0 && nature.sustains(),
         })
         .collect();
     Realisation { articulation: articulation.to_string(), strokes }
@@ -139,10 +139,13 @@ mod tests {
     fn a_glissando_takes_its_steps_in_order() {
         let frame = Frame { onset: 0.0, end: 1.0, key: 60, attack: 0.0 };
         let white: Vec<u8> = (0..=127).filter(|k| [0, 2, 4, 5, 7, 9, 11].contains(&(k % 12))).collect();
-        let up = glissando(frame, 72, &white, "glissando");
+        let up = glissando(frame, 72, &white, "glissando", Nature::Plucked);
         assert_eq!(up.strokes.iter().map(|s| s.key).collect::<Vec<_>>(), [60, 62, 64, 65, 67, 69, 71]);
         assert!(up.strokes.windows(2).all(|w| w[0].onset.0 < w[1].onset.0));
-        let down = glissando(frame, 55, &white, "glissando");
+        let down = glissando(frame, 55, &white, "glissando", Nature::Plucked);
         assert_eq!(down.strokes.iter().map(|s| s.key).collect::<Vec<_>>(), [60, 59, 57]);
+        assert!(down.strokes.iter().all(|s| !s.joined), "each string is plucked anew");
+        let slide = glissando(frame, 55, &white, "glissando", Nature::Bowed);
+        assert!(slide.strokes[1..].iter().all(|s| s.joined));
     }
 }
