@@ -42,6 +42,33 @@ pub(super) struct Signs {
     pub closes: bool,
 }
 
+impl Signs {
+    /// What the next part shows at the same bar: the first ending counts, and the last repeat and jump.
+    pub fn join(&mut self, next: Self) {
+        let either = [
+            (&mut self.forward, next.forward),
+            (&mut self.forward_next, next.forward_next),
+            (&mut self.ending_stops, next.ending_stops),
+            (&mut self.segno, next.segno),
+            (&mut self.segno_next, next.segno_next),
+            (&mut self.coda, next.coda),
+            (&mut self.coda_next, next.coda_next),
+            (&mut self.to_coda, next.to_coda),
+            (&mut self.fine, next.fine),
+            (&mut self.closes, next.closes),
+        ];
+        for (own, further) in either {
+            *own |= further;
+        }
+        self.backward = next.backward.or(self.backward);
+        self.backward_before = next.backward_before.or(self.backward_before);
+        self.jump = next.jump.or(self.jump);
+        if self.ending.is_none() {
+            self.ending = next.ending;
+        }
+    }
+}
+
 /// The numbers in a list such as `1, 2` or `1-3`.
 pub(super) fn numbers(list: &str) -> Vec<u32> {
     let mut found: Vec<u32> = Vec::new();

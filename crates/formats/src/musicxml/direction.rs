@@ -2,7 +2,7 @@
 
 use super::barline::{Jump, Signs};
 use super::header::spaced;
-use super::sheet::{BarFacts, RawKind, RawTempo};
+use super::sheet::{BarFacts, NEAR, RawKind, RawTempo};
 use super::walk::Walker;
 use super::warn::Doubts;
 use super::xml::{child, child_number, child_text, children, decimal, has, number, text, yes};
@@ -20,18 +20,6 @@ pub(super) fn dynamics(node: Node<'_, '_>) -> Vec<Dynamic> {
     match Dynamic::parse(&words.concat()) {
         Some(one) => vec![one],
         None => words.iter().filter_map(|w| Dynamic::parse(w)).collect(),
-    }
-}
-
-/// So many entries of a bar are looked through for the same one: more than any score has at one place.
-const NEAR: usize = 256;
-
-/// Shown for all parts once.
-fn mark(facts: &mut BarFacts, at: Beats, kind: TimeMarkKind, text: String) {
-    if !text.is_empty()
-        && !facts.marks.iter().rev().take(NEAR).any(|m| m.0 == at && m.1 == kind && m.2 == text)
-    {
-        facts.marks.push((at, kind, text));
     }
 }
 
@@ -122,7 +110,7 @@ impl Walker {
                 "change" => self.push(place, RawKind::PedalChange),
                 _ => {}
             },
-            "rehearsal" => mark(facts, place.0, TimeMarkKind::Rehearsal, spaced(text(item))),
+            "rehearsal" => facts.mark(place.0, TimeMarkKind::Rehearsal, spaced(text(item))),
             "segno" if self.at_end(place.0) => facts.signs.segno_next = true,
             "segno" => facts.signs.segno = true,
             "coda" if self.at_end(place.0) => facts.signs.coda_next = true,
@@ -151,7 +139,7 @@ impl Walker {
         let meaning = super::words::meaning(text, dashes);
         let tempo = timed || super::words::is_tempo(text);
         if tempo {
-            mark(facts, place.0, TimeMarkKind::Tempo, text.to_owned());
+            facts.mark(place.0, TimeMarkKind::Tempo, text.to_owned());
         }
         if meaning.is_empty() && !tempo {
             self.push(place, RawKind::Words(text.to_owned()));

@@ -7,6 +7,7 @@ use super::sheet::{PartSheet, RawNote, Sheet, TremoloKind};
 use super::span::{self, Placed, SlurEnd, tie_key};
 use super::warn::Doubts;
 use crate::FormatError;
+use rayon::prelude::*;
 use ripieno_music::{
     Bar, Content, Grace, Note, NoteKind, Score, Syllable, Timeline, Track, Transposition, Tremolo,
 };
@@ -24,7 +25,19 @@ const MOST_CELLS: usize = 20_000_000;
 pub(super) fn score(sheet: Sheet, played: &[Played], mut doubts: Doubts) -> Result<Score, FormatError> {
     limit(&sheet, played)?;
     let timeline = axis::timeline(&sheet, played, &mut doubts);
-    let tracks = sheet.parts.iter().map(|part| track(part, played, &timeline, &mut doubts)).collect();
+    let laid: Vec<(Track, Doubts)> = sheet
+        .parts
+        .par_iter()
+        .map(|part| {
+            let mut own = Doubts::default();
+            (track(part, played, &timeline, &mut own), own)
+        })
+        .collect();
+    let mut tracks = Vec::with_capacity(laid.len());
+    for (track, own) in laid {
+        tracks.push(track);
+        doubts.append(own);
+    }
     Ok(Score { title: sheet.title, composer: sheet.composer, timeline, tracks, warnings: doubts.done() })
 }
 

@@ -1,7 +1,7 @@
 //! MusicXML up to 4.0, partwise and timewise, plain and compressed, into a [`Score`].
 //!
-//! Bytes are unpacked and decoded ([`unpack`]); each bar of each part is read once, as printed ([`walk`] and its helpers, into
-//! [`sheet`]); repeats and jumps give the order in which bars are played ([`order`]); the bars are laid out in that order,
+//! Bytes are unpacked and decoded ([`unpack`]); the text is parsed ([`parts`]) and each bar of each part is read once, as printed
+//! ([`walk`] and its helpers, into [`sheet`]); repeats and jumps give the order in which bars are played ([`order`]); the bars are laid out in that order,
 //! and what reaches over bars (ties, slurs, hairpins, pedals) is joined there ([`lay`], [`span`], [`axis`]). Joining after
 //! unfolding lets a tie lead from a first ending back to the start, as players read it.
 //!
@@ -20,6 +20,7 @@ mod neighbour;
 mod notation;
 mod note;
 mod order;
+mod parts;
 mod sheet;
 mod span;
 mod unpack;
@@ -51,16 +52,7 @@ pub fn read(bytes: &[u8]) -> Result<Score, FormatError> {
 pub fn read_with(bytes: &[u8], repeats: Repeats) -> Result<Score, FormatError> {
     let mut doubts = warn::Doubts::default();
     let text = unpack::text(bytes, &mut doubts)?;
-    let options = roxmltree::ParsingOptions { allow_dtd: true, ..roxmltree::ParsingOptions::default() };
-    let document = roxmltree::Document::parse_with_options(&text, options).map_err(|e| {
-        let at = e.pos();
-        FormatError::Damaged {
-            format: "MusicXML",
-            place: format!("line {}, column {}", at.row, at.col),
-            message: format!("{e}. Export it again from where it was written"),
-        }
-    })?;
-    let sheet = sheet::Sheet::read(&document, &mut doubts)?;
+    let sheet = parts::sheet(&text, &mut doubts)?;
     let played = match repeats {
         Repeats::Unfolded => order::unfold(&sheet, &mut doubts)?,
         Repeats::AsPrinted => (0..sheet.bars.len()).map(|bar| order::Played { bar, pass: 1 }).collect(),

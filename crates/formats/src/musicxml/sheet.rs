@@ -1,18 +1,12 @@
 //! The score as printed: every bar once.
 
 use super::barline::Signs;
-use super::header::{self, PartInfo};
-use super::walk::Walker;
-use super::warn::Doubts;
-use super::xml::children;
-use crate::FormatError;
+use super::header::PartInfo;
 use ripieno_music::{
     Arpeggio, Dynamic, Glide, Grace, Key, Marks, Metre, NoteKind, Ornament, OrnamentKind, Playing, Spelling,
     Syllable, TimeMarkKind, Transposition,
 };
 use ripieno_units::Beats;
-use roxmltree::{Document, Node};
-use std::collections::BTreeMap;
 
 /// A whole file, bars as printed.
 #[derive(Default)]
@@ -155,97 +149,32 @@ pub(super) struct BarFacts {
     pub signs: Signs,
 }
 
-impl Sheet {
-    /// Reads a document as it is printed.
-    pub fn read(document: &Document<'_>, doubts: &mut Doubts) -> Result<Self, FormatError> {
-        let root = document.root_element();
-        let timewise = match root.tag_name().name() {
-            "score-partwise" => false,
-            "score-timewise" => true,
-            "opus" => {
-                return Err(FormatError::Unknown {
-                    found: "it is a MusicXML opus, a list of other files; open one of those".into(),
-                });
-            }
-            other => {
-                return Err(FormatError::Unknown { found: format!("its first element is <{other}>") });
-            }
-        };
-        let mut sheet = Self::default();
-        header::title(root, &mut sheet);
-        let infos = header::parts(root, doubts);
-        let mut grid = if timewise { by_time(root, &infos) } else { by_part(root, &infos) };
-        // In the order of the part list, which is the order of the score; then what the list forgot.
-        for info in infos {
-            let bars = grid.remove(&info.id);
-            if bars.is_none() {
-                doubts.add(format!("part {}", info.id), "stands in the part list but has no music");
-            }
-            sheet.part(info, &bars.unwrap_or_default().1, doubts);
-        }
-        let mut rest: Vec<_> = grid.into_iter().collect();
-        rest.sort_by_key(|(_, (order, _))| *order);
-        for (id, (_, bars)) in rest {
-            doubts.add(format!("part {id}"), "is not in the part list; it is read without a name");
-            sheet.part(PartInfo { name: id.clone(), id, ..PartInfo::default() }, &bars, doubts);
-        }
-        if sheet.bars.is_empty() {
-            return Err(FormatError::Damaged {
-                format: "MusicXML",
-                place: "the score".into(),
-                message: "has no bars. Export it again from where it was written".into(),
-            });
-        }
-        Ok(sheet)
-    }
+/// So many entries of a bar are looked through for the same one: more than any score has at one place.
+pub(super) const NEAR: usize = 256;
 
-    fn part(&mut self, info: PartInfo, measures: &[Node<'_, '_>], doubts: &mut Doubts) {
-        let mut walker = Walker::new(info);
-        for (i, bar) in measures.iter().enumerate() {
-            // Timewise, the bar's own element is the parent of the part's.
-            let timewise = bar.tag_name().name() == "part";
-            let measure = if timewise { bar.parent_element().unwrap_or(*bar) } else { *bar };
-            if self.bars.len() <= i {
-                self.bars.push(BarFacts::default());
-            }
-            let facts = &mut self.bars[i];
-            if facts.printed.is_empty() {
-                facts.printed = measure.attribute("number").unwrap_or("").trim().chars().take(32).collect();
-            }
-            facts.implicit |= super::xml::yes(measure, "implicit");
-            walker.bar(*bar, facts, doubts);
-        }
-        self.parts.push(walker.done(doubts));
-    }
-}
-
-/// Bars by part id, with the order in which the parts first came.
-type Grid<'a> = BTreeMap<String, (usize, Vec<Node<'a, 'a>>)>;
-
-fn by_part<'a>(root: Node<'a, 'a>, infos: &[PartInfo]) -> Grid<'a> {
-    let mut grid = Grid::new();
-    for (i, part) in children(root, "part").enumerate() {
-        let order = grid.len();
-        let bars = &mut grid.entry(part_id(part, i, infos)).or_insert((order, Vec::new())).1;
-        bars.extend(children(part, "measure"));
-    }
-    grid
-}
-
-fn by_time<'a>(root: Node<'a, 'a>, infos: &[PartInfo]) -> Grid<'a> {
-    let mut grid = Grid::new();
-    for measure in children(root, "measure") {
-        for (i, part) in children(measure, "part").enumerate() {
-            let order = grid.len();
-            grid.entry(part_id(part, i, infos)).or_insert((order, Vec::new())).1.push(part);
+impl BarFacts {
+    /// Shown for all parts once.
+    pub fn mark(&mut self, at: Beats, kind: TimeMarkKind, text: String) {
+        let same = |m: &(Beats, TimeMarkKind, String)| m.0 == at && m.1 == kind && m.2 == text;
+        if !text.is_empty() && !self.marks.iter().rev().take(NEAR).any(same) {
+            self.marks.push((at, kind, text));
         }
     }
-    grid
-}
 
-fn part_id(part: Node<'_, '_>, index: usize, infos: &[PartInfo]) -> String {
-    match part.attribute("id") {
-        Some(id) => id.to_owned(),
-        None => infos.get(index).map_or_else(|| format!("part-{}", index + 1), |i| i.id.clone()),
+    /// What the next part says of the same bar.
+    pub fn join(&mut self, next: Self) {
+        if self.printed.is_empty() {
+            self.printed = next.printed;
+        }
+        self.implicit |= next.implicit;
+        self.metre = self.metre.or(next.metre);
+        self.tempi.extend(next.tempi);
+        for (at, kind, text) in next.marks {
+            self.mark(at, kind, text);
+        }
+        for (own, further) in self.double.iter_mut().zip(next.double) {
+            *own |= further;
+        }
+        self.signs.join(next.signs);
     }
 }

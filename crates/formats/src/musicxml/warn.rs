@@ -27,6 +27,14 @@ impl Doubts {
         self.add(format!("{part}, bar {bar}"), message);
     }
 
+    /// Adds those of another list behind its own.
+    pub fn append(&mut self, next: Self) {
+        for one in next.list {
+            self.add(one.place, one.message);
+        }
+        self.more += next.more;
+    }
+
     /// The list, with a count of those left out.
     pub fn done(mut self) -> Vec<Warning> {
         if self.more > 0 {
