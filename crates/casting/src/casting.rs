@@ -97,13 +97,13 @@ impl<'a> Casting<'a> {
         }
         let made = match &key.keeps {
             None => self.make(key, chair, at),
-            Some(Keeps { line, kept }) => {
+            Some(Keeps { line, kept, moved }) => {
                 let own = StrandKey { line: line.clone(), voice: Voice::All, divided: None, keeps: None };
                 let plain = self.strand(&StrandKey { keeps: None, ..key.clone() }, chair, at);
                 match (plain, self.strand(&own, chair, at)) {
                     (Some(plain), Some(own)) => Some(Rc::new(match kept {
                         Kept::Marks => plain.with_marks_of(&own),
-                        Kept::Rhythm => plain.in_rhythm_of(&own),
+                        Kept::Rhythm => plain.in_rhythm_of(&own, *moved),
                     })),
                     (plain, _) => plain,
                 }

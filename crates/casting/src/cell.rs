@@ -5,7 +5,7 @@ use crate::casting::{Casting, Window};
 use crate::lines::{Keeps, StrandKey, Voice};
 use crate::table;
 use ripieno_music::{Playing, Severity};
-use ripieno_plan::{CellMark, PlaceWord, PlacedCell, Plan, Source, Turn};
+use ripieno_plan::{CellMark, Kept, PlaceWord, PlacedCell, Plan, Source, Turn};
 use ripieno_units::Beats;
 
 /// Sources of one cell, after every `col`: a plan of divisions that go with divisions doubles them at each step.
@@ -123,13 +123,14 @@ impl<'a> Casting<'a> {
                     }
                 };
                 for segment in &mut made {
+                    segment.octave = segment.octave.saturating_add(turn.octave);
                     if let Some(kept) = kept
                         && !segment.own
                     {
-                        segment.key.keeps = Some(Keeps { line: chair.to_owned(), kept });
+                        let moved = if kept == Kept::Rhythm { segment.octave } else { 0 };
+                        segment.key.keeps = Some(Keeps { line: chair.to_owned(), kept, moved });
                         segment.marks.clear();
                     }
-                    segment.octave = segment.octave.saturating_add(turn.octave);
                     segment.marks = layer(&segment.marks, own_marks);
                     if divisions > 1 {
                         (segment.division, segment.divisions) = (division, divisions);

@@ -22,6 +22,8 @@ pub(crate) struct StrandKey {
 pub(crate) struct Keeps {
     pub(crate) line: String,
     pub(crate) kept: Kept,
+    /// Semitones by which the notes are moved that its rhythm is laid on: which of a chord is the nearest hangs on it.
+    pub(crate) moved: i16,
 }
 
 /// [`LineVoice`] with an order; the top is the first.

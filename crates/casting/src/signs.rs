@@ -45,15 +45,15 @@ impl Strand {
         Self { notes, directions: own.directions.clone(), controls: own.controls.clone(), ..self.clone() }
     }
 
-    /// The notes of `own` at the pitches that begin here at the same time: of a chord's, the nearest whatever its octave.
-    /// Where nothing begins here it rests.
-    pub(crate) fn in_rhythm_of(&self, own: &Self) -> Self {
+    /// The notes of `own` at the pitches that begin here at the same time: of a chord's, the nearest whatever its octave, and
+    /// of those the nearest once it is moved by so many semitones. Where nothing begins here it rests.
+    pub(crate) fn in_rhythm_of(&self, own: &Self, moved: i16) -> Self {
         let found: Vec<Option<Note>> = own
             .notes
             .iter()
             .map(|note| {
                 let here = self.at(note.at).map(|i| &self.notes[i]);
-                let nearest = here.min_by_key(|n| apart(n.pitch(), note.pitch()))?;
+                let nearest = here.min_by_key(|n| apart(n.pitch().map(|p| p.up(moved)), note.pitch()))?;
                 Some(at_pitch_of(note, nearest))
             })
             .collect();

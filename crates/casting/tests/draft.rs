@@ -257,6 +257,25 @@ fn two_that_lead_each_other_make_no_circle() {
 }
 
 #[test]
+fn who_leads_may_change_within_a_passage() {
+    // Crotchets, and the first of every two as a minim.
+    let key = |i: i64| 60 + ((i * 5) % 12) as i16;
+    let full = |from: i64| (from..from + 16).map(move |i| note((i, 1), (1, 1), key(i)));
+    let half = |from: i64| (from / 2..from / 2 + 8).map(move |i| note((2 * i, 1), (2, 1), key(2 * i)));
+    let violin: Vec<Note> = full(0).chain(half(16)).collect();
+    let flute: Vec<Note> = half(0).chain(full(16)).collect();
+    let score = score(8, &[("Violin 1", violin), ("Flute", flute)]);
+    let reading = Reading {
+        doublings: vec![doubling(1, 0, 0, (1, 4)), doubling(0, 1, 0, (5, 8))],
+        ..Reading::default()
+    };
+    let (_, plan, _) = drafted_from(&score, &reading);
+    assert_eq!(cell(&plan, 0, "flute"), "col violins-1; from 5 as written, rhythm as written");
+    assert_eq!(cell(&plan, 0, "violins-1"), "as written; from 5 col flute, rhythm as written");
+    law_of("in turn", &score, &reading);
+}
+
+#[test]
 fn the_reading_names_the_passages() {
     let score = score(16, &[("Violin 1", tune(60)), ("Flute", tune(72))]);
     let found = |name: &str, from_bar, to_bar, because: &str| ripieno_music::PassageFound {

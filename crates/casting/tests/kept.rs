@@ -61,3 +61,18 @@ fn rhythm_is_its_own_and_the_pitches_are_the_leaders() {
     assert!(notes.iter().all(|n| n.length == Beats::whole(2)));
     assert!(notes[0].slurs_on && notes[1].slurred && notes[1].marks.has(Mark::Accent));
 }
+
+#[test]
+fn of_a_chord_it_takes_the_note_that_the_octave_of_the_cell_brings_nearest() {
+    let own = vec![note((0, 1), (4, 1), 50)];
+    let chord = [50, 57, 62].map(|key| note((0, 1), (2, 1), key)).to_vec();
+    let score = score(1, &[("Flute", own), ("Clarinet", chord)]);
+    for (octave, expected) in [(0, 50), (-12, 50), (-24, 38)] {
+        let cells = vec![
+            cell("flute", vec![col("clarinet", octave)], vec![CellMark::AsWritten(Kept::Rhythm)]),
+            cell("clarinet", vec![as_written()], vec![]),
+        ];
+        let (parts, _) = cast(&score, &plan(LINES, vec![passage("A", 1, 1, cells)]), &template(CHAIRS));
+        assert_eq!(played(part(&parts, "flute")), [(0.0, expected)], "{octave}");
+    }
+}

@@ -64,27 +64,8 @@ struct Found {
     /// Onsets that it has along with others; all of its own?
     onsets: usize,
     whole: bool,
-    /// From when to when it goes with which seats.
-    with: Vec<(Beats, Beats, usize)>,
-}
-
-/// When does a seat go with another one, through whomever? In order.
-fn reaches(found: &BTreeMap<usize, Found>, from: usize, to: usize) -> Vec<(Beats, Beats)> {
-    let mut waiting: Vec<(usize, Option<(Beats, Beats)>)> = vec![(from, None)];
-    let mut times = Vec::new();
-    while let Some((seat, within)) = waiting.pop() {
-        for (begins, ends, leader) in found.get(&seat).into_iter().flat_map(|f| &f.with) {
-            let begins = within.map_or(*begins, |w| w.0.max(*begins));
-            let ends = within.map_or(*ends, |w| w.1.min(*ends));
-            if begins < ends && *leader == to {
-                times.push((begins, ends));
-            } else if begins < ends {
-                waiting.push((*leader, Some((begins, ends))));
-            }
-        }
-    }
-    times.sort_unstable();
-    times
+    /// From when to when it goes with others.
+    with: Vec<(Beats, Beats)>,
 }
 
 /// Whom a seat might go with, and when it may not.
@@ -92,6 +73,39 @@ struct Candidate {
     leader: usize,
     pair: Pair,
     not: Vec<(Beats, Beats)>,
+}
+
+/// The order of the chairs in part of a passage.
+struct Order {
+    from: Beats,
+    to: Beats,
+    /// By seat: who may lead has the lower rank.
+    ranks: BTreeMap<usize, usize>,
+}
+
+/// The rank of each seat of a list, after those that lead it; where that goes round in a circle, who leads more first. `led`:
+/// leaders with followers.
+fn ranks(seats: &[usize], led: &[(usize, usize)]) -> BTreeMap<usize, usize> {
+    let led = led.iter().filter(|(leader, follower)| leader != follower);
+    let mut left: Vec<(usize, usize, usize)> = seats
+        .iter()
+        .map(|seat| {
+            let leads = led.clone().filter(|(leader, _)| leader == seat).count();
+            (*seat, leads, led.clone().filter(|(_, follower)| follower == seat).count())
+        })
+        .collect();
+    let mut ranks = BTreeMap::new();
+    // Of equal ones the first in the score.
+    let worth = |(_, leads, follows): &(usize, usize, usize)| (*follows > 0, *follows as i64 - *leads as i64);
+    while let Some(place) = (0..left.len()).min_by_key(|i| worth(&left[*i])) {
+        let (seat, ..) = left.remove(place);
+        ranks.insert(seat, ranks.len());
+        for (other, leads, follows) in &mut left {
+            *leads -= led.clone().filter(|pair| **pair == (*other, seat)).count();
+            *follows -= led.clone().filter(|pair| **pair == (seat, *other)).count();
+        }
+    }
+    ranks
 }
 
 /// What a follower may keep of its own line: less is said first.
@@ -153,18 +167,28 @@ impl<'a> Proposer<'a> {
     /// The cells of one passage.
     pub(super) fn cells(&mut self, passage: usize) -> Vec<DraftCell> {
         let stretch = &self.stretches[passage];
-        let ranks = self.ranks(stretch);
+        let orders = self.orders(stretch);
         let mut found: BTreeMap<usize, Found> = BTreeMap::new();
         for seat in &stretch.playing {
             let mut candidates = self.candidates(stretch, *seat);
-            candidates.retain(|c| ranks.get(&c.leader).is_some_and(|rank| *rank < ranks[seat]));
+            candidates.retain_mut(|c| {
+                let after = |o: &&Order| match (o.ranks.get(&c.leader), o.ranks.get(seat)) {
+                    (Some(leader), Some(own)) => leader > own,
+                    _ => true,
+                };
+                c.not = orders.iter().filter(after).map(|o| (o.from, o.to)).collect();
+                c.not.len() < orders.len()
+            });
             found.insert(*seat, self.best(passage, *seat, &candidates));
         }
-        // Who leads most may still go with one of a lower rank, but not while that one goes with it: that would silence both.
-        for seat in ranks.keys() {
+        // Who goes before may still go with one that comes after, while that one goes with nobody.
+        for seat in &stretch.playing {
             let mut candidates = self.candidates(stretch, *seat);
-            candidates.retain(|c| ranks.contains_key(&c.leader));
-            candidates.iter_mut().for_each(|c| c.not = reaches(&found, c.leader, *seat));
+            candidates.retain_mut(|c| {
+                let goes = found.get(&c.leader).map(|f| &f.with);
+                c.not = goes.into_iter().flatten().copied().collect();
+                goes.is_some()
+            });
             let Some(now) = found.get(seat).filter(|f| !f.whole) else { continue };
             let (onsets, more) = (now.onsets, self.best(passage, *seat, &candidates));
             if more.onsets > onsets {
@@ -215,7 +239,7 @@ impl<'a> Proposer<'a> {
         let (again, faults) = CellWords::parse(&text);
         if faults.is_empty() && again.to_string() == text && again.marks == words.marks {
             let covered = count(&pieces);
-            let time = |p: &Piece| (p.from.unwrap_or(stretch.begins), p.to.unwrap_or(stretch.ends), p.leader);
+            let time = |p: &Piece| (p.from.unwrap_or(stretch.begins), p.to.unwrap_or(stretch.ends));
             Found {
                 words,
                 onsets: covered,
@@ -255,21 +279,28 @@ impl<'a> Proposer<'a> {
         pieces
     }
 
-    /// The chairs of a passage by how many bars they lead in it, the first first.
-    fn ranks(&self, stretch: &Stretch) -> BTreeMap<usize, usize> {
-        let bars = |seat: &usize| -> i64 {
-            let track = self.seats[*seat].track;
-            let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar;
-            let length = |d: &Doubling| {
-                i64::from(d.to_bar.min(stretch.to_bar)) - i64::from(d.from_bar.max(stretch.from_bar)) + 1
-            };
-            let lead = self.reading.doublings.iter().filter(here).filter(|d| d.of == track).map(length);
-            let follow = self.reading.doublings.iter().filter(here).filter(|d| d.track == track).map(length);
-            lead.sum::<i64>() - follow.sum::<i64>()
-        };
-        let mut order: Vec<usize> = stretch.playing.clone();
-        order.sort_by_cached_key(|seat| std::cmp::Reverse(bars(seat)));
-        order.into_iter().enumerate().map(|(rank, seat)| (seat, rank)).collect()
+    /// Who goes before whom, in each part of a passage in which the same doublings were found.
+    fn orders(&self, stretch: &Stretch) -> Vec<Order> {
+        let timeline = &self.score.timeline;
+        let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar;
+        let doublings: Vec<&Doubling> = self.reading.doublings.iter().filter(here).collect();
+        let mut bars: Vec<i32> = doublings.iter().flat_map(|d| [d.from_bar, d.to_bar + 1]).collect();
+        bars.push(stretch.from_bar);
+        bars.retain(|bar| (stretch.from_bar..=stretch.to_bar).contains(bar));
+        bars.sort_unstable();
+        bars.dedup();
+        let begins =
+            |bar: &i32| timeline.bar_numbered(*bar).map_or(stretch.begins, |b| b.at.max(stretch.begins));
+        let ends = bars[1..].iter().map(begins).chain([stretch.ends]);
+        let seat = |track: usize| self.seat_of.get(track).copied().flatten();
+        bars.iter()
+            .zip(ends)
+            .map(|(bar, to)| {
+                let holds = |d: &&&Doubling| d.from_bar <= *bar && d.to_bar >= *bar;
+                let led = doublings.iter().filter(holds).filter_map(|d| Some((seat(d.of)?, seat(d.track)?)));
+                Order { from: begins(bar), to, ranks: ranks(&stretch.playing, &led.collect::<Vec<_>>()) }
+            })
+            .collect()
     }
 
     /// The chairs that one may go with in a passage: the leaders that were found, then those that go with them too.

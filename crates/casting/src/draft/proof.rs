@@ -8,7 +8,7 @@ use crate::cast;
 use ripieno_music::{Note, Reading, Score};
 use ripieno_plan::{CellMark, ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Span, Template};
 use ripieno_units::Beats;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Rounds in which single onsets are put back before whole cells are.
 const ROUNDS_BY_ONSET: usize = 12;
@@ -33,11 +33,17 @@ pub(super) fn cells(
     let mut cells: Vec<Vec<DraftCell>> = (0..stretches.len()).map(|p| proposer.cells(p)).collect();
     let wanted = played(score, seats, stretches, &plain);
     let mut written_out: BTreeSet<(usize, usize)> = BTreeSet::new();
+    // In which round the end of a hairpin was first held to be the cause.
+    let mut traced: BTreeMap<(usize, Beats), usize> = BTreeMap::new();
     for round in 0..ROUNDS {
         let got = played(score, seats, stretches, &cells);
         let mut again: BTreeSet<usize> = BTreeSet::new();
         for seat in 0..seats.len() {
             for at in differences(&got[seat], &wanted[seat]) {
+                let at = match cut_short(at, &got[seat], &wanted[seat]) {
+                    Some(there) if *traced.entry((seat, there)).or_insert(round) == round => there,
+                    _ => at,
+                };
                 let passage = stretches.partition_point(|s| s.ends <= at).min(stretches.len() - 1);
                 // A slur or a pick-up over the barline: the next passage has a part in it.
                 let near = [Some(passage), Some(passage + 1), passage.checked_sub(1)];
@@ -147,6 +153,24 @@ fn played(score: &Score, seats: &[Seat], stretches: &[Stretch], cells: &[Vec<Dra
         .collect()
 }
 
+/// Where the notes that begin here are the same, and a hairpin or a pedal alone ends elsewhere: the end that comes first. What
+/// stands there cut it short, or let it go on.
+fn cut_short(at: Beats, got: &Sounding, wanted: &Sounding) -> Option<Beats> {
+    let first = |notes: &Sounding| notes.get(notes.partition_point(|n| n.0.at < at)).cloned();
+    let ((note, own), (other, theirs)) = (first(got)?, first(wanted)?);
+    if note != other || own == theirs {
+        return None;
+    }
+    let ends = |state: &State| [state.hairpin.map(|h| h.1), state.pedal];
+    let mut same = own.clone();
+    if let (Some(hairpin), Some(wanted)) = (&mut same.hairpin, theirs.hairpin) {
+        hairpin.1 = wanted.1;
+    }
+    same.pedal = same.pedal.and(theirs.pedal);
+    let differs = ends(&own).into_iter().zip(ends(&theirs)).filter(|(a, b)| a != b);
+    (same == theirs).then(|| differs.flat_map(|(a, b)| [a, b]).flatten().min()).flatten()
+}
+
 /// The onsets at which two differ, in order.
 fn differences(got: &Sounding, wanted: &Sounding) -> Vec<Beats> {
     let mut onsets = Vec::new();
@@ -166,4 +190,25 @@ fn differences(got: &Sounding, wanted: &Sounding) -> Vec<Beats> {
         j += m;
     }
     onsets
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hairpin_that_ends_too_soon_leads_to_where_it_ends() {
+        let note = |at: i64| Note::plain(Beats::whole(at), Beats::whole(1), 60);
+        let under = |to: i64| State { hairpin: Some((true, Beats::whole(to), false)), ..State::default() };
+        let part = |to: i64| vec![(note(0), State::default()), (note(1), under(to)), (note(2), under(to))];
+        let (got, wanted) = (part(5), part(8));
+        for at in differences(&got, &wanted) {
+            assert_eq!(cut_short(at, &got, &wanted), Some(Beats::whole(5)));
+        }
+        assert_eq!(cut_short(Beats::ZERO, &got, &wanted), None);
+        // Where more differs, the place itself is the cause.
+        let softer: Sounding =
+            part(5).into_iter().map(|(n, s)| (Note { length: Beats::whole(2), ..n }, s)).collect();
+        assert_eq!(cut_short(Beats::whole(1), &softer, &wanted), None);
+    }
 }

@@ -130,7 +130,6 @@ fn from_before_the_passage_takes_over_from_there() {
 }
 
 /// Bars of 4/4; two quavers slurred over the barline of bar 3.
-
 fn upbeat() -> Score {
     let mut notes = vec![note((0, 1), (4, 1), 60), note((4, 1), (3, 1), 62)];
     let mut phrase = vec![note((7, 1), (1, 2), 64), note((15, 2), (1, 2), 65), note((8, 1), (4, 1), 67)];
