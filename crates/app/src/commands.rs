@@ -2,8 +2,8 @@
 
 use crate::{deliver, json, show};
 use ripieno_cue::{
-    Cue, CueError, DeliverOptions, DeliverPlan, PerformOptions, Performed, RenderOptions, Rendered, StemKind,
-    write_file,
+    Cue, CueError, DeliverOptions, DeliverPlan, PerformOptions, Performed, Purpose, RenderOptions, Rendered,
+    StemKind, write_file,
 };
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -79,8 +79,13 @@ pub fn new(dir: &Path, music: &Path, template: Option<&Path>) -> Result<ExitCode
     Ok(ExitCode::SUCCESS)
 }
 
-pub fn read(file: &Path, template: Option<&Path>, as_json: bool) -> Result<ExitCode, CueError> {
-    let read = ripieno_cue::read(file, template)?;
+pub fn read(
+    file: &Path,
+    template: Option<&Path>,
+    purpose: Purpose,
+    as_json: bool,
+) -> Result<ExitCode, CueError> {
+    let read = ripieno_cue::read(file, template, purpose)?;
     for remark in &read.remarks {
         show::say(remark);
     }

@@ -11,7 +11,7 @@ mod page;
 mod show;
 
 use clap::{CommandFactory, Parser, Subcommand};
-use ripieno_cue::{Bits, CueError, DeliverPlan, RATES, RenderOptions, StemKind, Without};
+use ripieno_cue::{Bits, CueError, DeliverPlan, Purpose, RATES, RenderOptions, StemKind, Without};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -66,13 +66,16 @@ enum Command {
         #[arg(short, long, value_name = "FILE.toml")]
         output: Option<PathBuf>,
     },
-    /// Read a piece as it came: passages, lines, doublings, how it grows. Nothing is written.
+    /// Read a piece as it came: passages, lines, doublings, the read-through, how it grows. Nothing is written.
     Read {
         /// The music: .mid, .musicxml, .xml or .mxl.
         file: PathBuf,
         /// Your own template: a played MIDI file is read through the cards of its chairs.
         #[arg(long, value_name = "TEMPLATE")]
         template: Option<PathBuf>,
+        /// Who is to play it, as `[cue] for` says it: decides what of the read-through comes first.
+        #[arg(long = "for", value_name = "WHO", value_parser = ["samples", "session"], default_value = "samples")]
+        purpose: String,
         /// Print what was found as JSON.
         #[arg(long)]
         json: bool,
@@ -304,7 +307,10 @@ fn main() -> ExitCode {
         }),
         Command::Open { cue, port, no_browser } => page::serve(Some(&cue), port, !no_browser),
         Command::New { dir, music, template } => commands::new(&dir, &music, template.as_deref()),
-        Command::Read { file, template, json } => commands::read(&file, template.as_deref(), json),
+        Command::Read { file, template, purpose, json } => {
+            let purpose = if purpose == "session" { Purpose::Session } else { Purpose::Samples };
+            commands::read(&file, template.as_deref(), purpose, json)
+        }
         Command::Check { cue, json, strict, take } => commands::check(&cue, json, strict, &take),
         Command::Perform { cue, output, on_grid, json } => {
             commands::perform(&cue, output.as_deref(), on_grid, json)

@@ -1,6 +1,7 @@
 //! How long each step of reading a piece takes: `read_speed FILE`. Best of three, in seconds.
 
 use ripieno_casting::{DraftOptions, draft};
+use ripieno_plan::Purpose;
 use std::path::Path;
 use std::time::Instant;
 
@@ -24,7 +25,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     best("  doublings", || ripieno_discovery::doublings::find(&score));
     best("  passages", || ripieno_discovery::passages::find(&score));
     best("the plan", || draft(&score, &reading, &DraftOptions::default()));
-    let read = best("all of `ripieno read`", || ripieno_cue::read(path, None))?;
+    let read = best("all of `ripieno read`", || ripieno_cue::read(path, None, Purpose::default()))?;
     best("  performed", || ripieno_cue::perform(&read.cue, ripieno_cue::PerformOptions::default()));
     let whole = best("  discovery and read through", || ripieno_cue::check(&read.cue, &read.performed));
     best("read through, discovery apart", || {

@@ -12,24 +12,7 @@ const MOST: usize = 200;
 pub fn findings_text(checked: &Checked) -> String {
     let mut text = String::new();
     let all = &checked.findings;
-    if all.is_empty() {
-        text.push_str("Read through: nothing found that stands in the way.\n");
-    } else {
-        let _ = writeln!(text, "Read through: {}.", counts(all));
-    }
-    for finding in all.iter().take(MOST) {
-        one(&mut text, finding);
-    }
-    if all.len() > MOST {
-        let _ = writeln!(text, "  and {} more; `--json` has them all", all.len() - MOST);
-    }
-    if !checked.folded.is_empty() {
-        let _ = writeln!(
-            text,
-            "\nFor samples, folded away: {} of breath, hands and stamina, which living players would feel. Write `for = \"session\"` under [cue] to see them.",
-            counts(&checked.folded)
-        );
-    }
+    listed(&mut text, checked, "Write `for = \"session\"` under [cue] to see them.");
     if !checked.accepted.is_empty() {
         let _ = writeln!(text, "\nAccepted");
         for (finding, reason) in &checked.accepted {
@@ -49,12 +32,39 @@ pub fn findings_text(checked: &Checked) -> String {
     }
     pedals_and_tunings(&mut text, checked);
     arc(&mut text, checked);
-    if all.iter().chain(&checked.folded).any(|f| f.severity > Severity::Advice) {
+    caution(&mut text, checked);
+    text
+}
+
+/// The findings, and how many are folded away; `folded` says how to see those.
+fn listed(text: &mut String, checked: &Checked, folded: &str) {
+    let all = &checked.findings;
+    if all.is_empty() {
+        text.push_str("Read through: nothing found that stands in the way.\n");
+    } else {
+        let _ = writeln!(text, "Read through: {}.", counts(all));
+    }
+    for finding in all.iter().take(MOST) {
+        one(text, finding);
+    }
+    if all.len() > MOST {
+        let _ = writeln!(text, "  and {} more; `--json` has them all", all.len() - MOST);
+    }
+    if !checked.folded.is_empty() {
+        let _ = writeln!(
+            text,
+            "\nFor samples, folded away: {} of breath, hands and stamina, which living players would feel. {folded}",
+            counts(&checked.folded)
+        );
+    }
+}
+
+fn caution(text: &mut String, checked: &Checked) {
+    if checked.findings.iter().chain(&checked.folded).any(|f| f.severity > Severity::Advice) {
         text.push_str(
             "\nWhat is heard is an estimate. Players and singers judge for themselves: their health comes first.\n",
         );
     }
-    text
 }
 
 fn counts(all: &[Finding]) -> String {
@@ -190,11 +200,15 @@ pub fn describe(read: &Read) -> String {
         }
         doublings(&mut text, read, passage.from_bar, passage.to_bar);
     }
+    text.push('\n');
+    listed(&mut text, &read.checked, "`--for session` shows them.");
+    pedals_and_tunings(&mut text, &read.checked);
     arc(&mut text, &read.checked);
     let _ = writeln!(
         text,
-        "\nThe read-through of a cue: `ripieno new DIR --music FILE`, then `ripieno check DIR`."
+        "\n`ripieno new DIR --music FILE` makes a cue of it; there `ripieno check DIR --take` writes a remedy marked = into the plan."
     );
+    caution(&mut text, &read.checked);
     text
 }
 

@@ -73,7 +73,9 @@ pub use ripieno_hall::Measures;
 pub use ripieno_music::{Finding, Reading, Severity};
 pub use ripieno_notation::Pitched;
 pub use ripieno_patches::{Intent, PatchOutput};
-pub use ripieno_plan::{Bits, CellFault, CellWords, DeliverPlan, Diagnostic, RATES, StemKind, Without};
+pub use ripieno_plan::{
+    Bits, CellFault, CellWords, DeliverPlan, Diagnostic, Purpose, RATES, StemKind, Without,
+};
 pub use ripieno_readthrough::arc::{ArcBar, Presence};
 pub use ripieno_readthrough::solve::charts;
 pub use ripieno_readthrough::{Arc, rules};

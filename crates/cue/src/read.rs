@@ -1,10 +1,10 @@
 //! Reading a piece as it came, without a cue: what is in it, who doubles whom, how it grows.
 
 use crate::check::check_with;
-use crate::{Checked, Cue, CueError, PerformOptions, Performed, open, perform, source};
+use crate::{Checked, Cue, CueError, Performed, open, source, stages};
 use ripieno_casting::{ChairFound, DraftOptions, chairs_of, draft_for};
 use ripieno_music::{Doubling, PassageFound, Reading, RoleFound, TuneSpan};
-use ripieno_plan::{Plan, Template};
+use ripieno_plan::{Plan, Purpose, Template};
 use std::path::Path;
 
 /// A piece, read.
@@ -16,7 +16,7 @@ pub struct Read {
     pub reading: Reading,
     /// The chairs that its tracks were taken for; tracks without notes have none.
     pub chairs: Vec<ChairFound>,
-    /// It, performed as written.
+    /// It, performed as written; nothing is written for patches, which it has none of.
     pub performed: Performed,
     /// The read-through of that.
     pub checked: Checked,
@@ -31,8 +31,11 @@ impl Read {
     }
 }
 
-/// Reads a piece; nothing is written. A played source is read through the cards of the composer's template, `own`.
-pub fn read(path: &Path, own: Option<&Path>) -> Result<Read, CueError> {
+/// Reads a piece; nothing is written. A played source is read through the cards of the composer's template, `own`. `purpose`
+/// says who is to play it, which decides what of the read-through comes first.
+///
+/// Errors: the file or the template cannot be read.
+pub fn read(path: &Path, own: Option<&Path>, purpose: Purpose) -> Result<Read, CueError> {
     let own = own.map(open::standing).transpose()?;
     let heard = source::hear(open::read_music(path)?, own.as_ref().map(|s| (&s.template, &s.cards)));
     let source::Heard { score, chairs: known, remarks, .. } = heard;
@@ -40,7 +43,8 @@ pub fn read(path: &Path, own: Option<&Path>) -> Result<Read, CueError> {
     let name = path.file_name().map_or_else(|| "music".into(), |n| n.to_string_lossy().into_owned());
     let options = DraftOptions { title: None, music: name, template: "template.toml".into(), within: None };
     let drafted = draft_for(&score, &reading, &options, &known);
-    let (plan, _) = Plan::parse("cue.toml", &drafted.cue);
+    let (mut plan, _) = Plan::parse("cue.toml", &drafted.cue);
+    plan.purpose = purpose;
     let (mut template, _) = Template::parse("template.toml", &drafted.template);
     let mut chairs = chairs_of(&score);
     for chair in &mut chairs {
@@ -58,7 +62,7 @@ pub fn read(path: &Path, own: Option<&Path>) -> Result<Read, CueError> {
         }
     }
     let cue = Cue::of(path, plan, template, score);
-    let performed = perform(&cue, PerformOptions::default());
+    let performed = stages::unpatched(&cue);
     let of_desks = |ids: &[&str]| {
         let desk = |track: usize| {
             let id = &chairs.iter().find(|c| c.track == track)?.id;

@@ -93,6 +93,20 @@ pub fn perform(cue: &Cue, how: PerformOptions) -> Performed {
 
 /// The same without what was changed by hand.
 pub(crate) fn plain(cue: &Cue, how: PerformOptions) -> Performed {
+    written(cue, how, |performance| for_patches(cue, performance, how))
+}
+
+/// The same with nothing written for patches: of a piece that was never given any.
+pub(crate) fn unpatched(cue: &Cue) -> Performed {
+    let how = PerformOptions::default();
+    written(cue, how, |performance| {
+        let timeline = performance.timeline.clone();
+        let silent = Performance { timeline, passages: Vec::new(), chairs: Vec::new() };
+        for_patches(cue, &silent, how)
+    })
+}
+
+fn written(cue: &Cue, how: PerformOptions, patches: impl Fn(&Performance) -> PatchOutput) -> Performed {
     let (parts, mut findings) = cast(cue);
     let performed = ripieno_performance::perform(
         &cue.score.timeline,
@@ -100,7 +114,7 @@ pub(crate) fn plain(cue: &Cue, how: PerformOptions) -> Performed {
         &passages(cue),
         &options(cue, how),
     );
-    let patches = for_patches(cue, &performed.performance, how);
+    let patches = patches(&performed.performance);
     findings.extend(patches.findings.iter().cloned());
     let mut remarks: Vec<String> =
         cue.score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect();

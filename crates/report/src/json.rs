@@ -7,9 +7,9 @@ use serde::Serialize;
 
 #[derive(Serialize)]
 struct Document<'a> {
-    findings: Vec<One<'a>>,
+    findings: Vec<FindingOut<'a>>,
     /// What only living players feel, where the plan is for samples.
-    folded: Vec<One<'a>>,
+    folded: Vec<FindingOut<'a>>,
     /// What the plan silences, with its reason.
     accepted: Vec<Accepted<'a>>,
     pedals: Vec<Pedals<'a>>,
@@ -53,8 +53,9 @@ struct TuningOut {
     in_time: bool,
 }
 
+/// A finding.
 #[derive(Serialize)]
-struct One<'a> {
+pub struct FindingOut<'a> {
     rule: &'a str,
     severity: &'static str,
     chair: &'a str,
@@ -73,7 +74,7 @@ struct One<'a> {
 #[derive(Serialize)]
 struct Accepted<'a> {
     #[serde(flatten)]
-    finding: One<'a>,
+    finding: FindingOut<'a>,
     reason: &'a str,
 }
 
@@ -120,8 +121,8 @@ fn round(x: f64) -> f64 {
     (x * 1e4).round() / 1e4
 }
 
-fn one(finding: &Finding) -> One<'_> {
-    One {
+fn one(finding: &Finding) -> FindingOut<'_> {
+    FindingOut {
         rule: finding.rule,
         severity: finding.severity.word(),
         chair: &finding.chair,
@@ -206,11 +207,16 @@ fn tunings(chart: &TuningChart) -> Tunings<'_> {
     }
 }
 
+/// Findings, in their order.
+pub fn findings(all: &[Finding]) -> Vec<FindingOut<'_>> {
+    all.iter().map(one).collect()
+}
+
 /// The read-through, as one JSON document.
 pub fn checked(checked: &Checked) -> Result<String, serde_json::Error> {
     let document = Document {
-        findings: checked.findings.iter().map(one).collect(),
-        folded: checked.folded.iter().map(one).collect(),
+        findings: findings(&checked.findings),
+        folded: findings(&checked.folded),
         accepted: checked.accepted.iter().map(|(f, reason)| Accepted { finding: one(f), reason }).collect(),
         pedals: checked.charts.pedals.iter().map(pedals).collect(),
         tunings: checked.charts.tunings.iter().map(tunings).collect(),

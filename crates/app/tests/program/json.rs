@@ -127,11 +127,16 @@ fn the_page_names_every_key() {
     let second = json(at, &["check", "second"]);
     assert!(!second["accepted"].as_array().unwrap().is_empty(), "{accepted}");
     compare("check", &[first, second], &check);
-    compare(
-        "read",
-        &[json(at, &["read", "ferry/night-ferry.musicxml"])],
-        &documented(&["ripieno read", "The arc"]),
-    );
+    let mut read = documented(&["ripieno read", "The arc"]);
+    spread(&mut check, "findings[]", "folded[]");
+    let of_check: Vec<(String, Said)> = check
+        .iter()
+        .filter(|(path, _)| path.starts_with("findings[]."))
+        .map(|(p, s)| (p.clone(), *s))
+        .collect();
+    read.extend(of_check);
+    spread(&mut read, "findings[]", "folded[]");
+    compare("read", &[json(at, &["read", "ferry/night-ferry.musicxml"])], &read);
     compare("perform", &[json(at, &["perform", "ferry"])], &documented(&["ripieno perform"]));
     let mut fit = documented(&["ripieno fit"]);
     spread(&mut fit, "now[]", "proposals[].hits[]");
