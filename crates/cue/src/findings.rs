@@ -11,7 +11,6 @@ const MOST: usize = 200;
 /// The read-through as text.
 pub fn findings_text(checked: &Checked) -> String {
     let mut text = String::new();
-    let all = &checked.findings;
     listed(&mut text, checked, "Write `for = \"session\"` under [cue] to see them.");
     if !checked.accepted.is_empty() {
         let _ = writeln!(text, "\nAccepted");
@@ -22,12 +21,10 @@ pub fn findings_text(checked: &Checked) -> String {
     for idle in &checked.idle {
         let _ = writeln!(text, "[accept] `{idle}` silences nothing any more; take it out of the plan.");
     }
-    let taken: Vec<String> = all.iter().filter(|f| f.change.is_some()).map(finding_name).take(3).collect();
-    if !taken.is_empty() {
+    if let Some(taken) = taken(checked) {
         let _ = writeln!(
             text,
-            "\nA remedy marked = is exact: `ripieno check CUE --take {}` writes it into the plan.",
-            taken.join(" ")
+            "\nA remedy marked = is exact: `ripieno check CUE --take {taken}` writes it into the plan."
         );
     }
     pedals_and_tunings(&mut text, checked);
@@ -57,6 +54,13 @@ fn listed(text: &mut String, checked: &Checked, folded: &str) {
             counts(&checked.folded)
         );
     }
+}
+
+/// The names of some findings whose remedy can be taken.
+fn taken(checked: &Checked) -> Option<String> {
+    let exact = checked.findings.iter().filter(|f| f.change.is_some());
+    let names: Vec<String> = exact.map(finding_name).take(3).collect();
+    (!names.is_empty()).then(|| names.join(" "))
 }
 
 fn caution(text: &mut String, checked: &Checked) {
@@ -204,10 +208,14 @@ pub fn describe(read: &Read) -> String {
     listed(&mut text, &read.checked, "`--for session` shows them.");
     pedals_and_tunings(&mut text, &read.checked);
     arc(&mut text, &read.checked);
-    let _ = writeln!(
-        text,
-        "\n`ripieno new DIR --music FILE` makes a cue of it; there `ripieno check DIR --take` writes a remedy marked = into the plan."
-    );
+    text.push_str("\n`ripieno new DIR --music FILE` makes a cue of it.");
+    if let Some(taken) = taken(&read.checked) {
+        let _ = write!(
+            text,
+            " There `ripieno check DIR --take {taken}` writes remedies that are marked = into the plan."
+        );
+    }
+    text.push('\n');
     caution(&mut text, &read.checked);
     text
 }

@@ -7,11 +7,18 @@ use serde::Serialize;
 
 #[derive(Serialize)]
 struct Document<'a> {
-    findings: Vec<FindingOut<'a>>,
-    /// What only living players feel, where the plan is for samples.
-    folded: Vec<FindingOut<'a>>,
+    #[serde(flatten)]
+    through: ThroughOut<'a>,
     /// What the plan silences, with its reason.
     accepted: Vec<Accepted<'a>>,
+}
+
+/// The read-through of a piece, with a plan or without.
+#[derive(Serialize)]
+pub struct ThroughOut<'a> {
+    findings: Vec<FindingOut<'a>>,
+    /// What only living players feel, where it is for samples.
+    folded: Vec<FindingOut<'a>>,
     pedals: Vec<Pedals<'a>>,
     tunings: Vec<Tunings<'a>>,
     arc: ArcOut<'a>,
@@ -53,9 +60,8 @@ struct TuningOut {
     in_time: bool,
 }
 
-/// A finding.
 #[derive(Serialize)]
-pub struct FindingOut<'a> {
+struct FindingOut<'a> {
     rule: &'a str,
     severity: &'static str,
     chair: &'a str,
@@ -80,7 +86,7 @@ struct Accepted<'a> {
 
 /// How a cue grows. Seconds, MIDI keys, sones, phons, Cams, onsets a second.
 #[derive(Serialize)]
-pub struct ArcOut<'a> {
+struct ArcOut<'a> {
     bars: Vec<BarOut<'a>>,
     chairs: Vec<PresenceOut<'a>>,
     families: Vec<PresenceOut<'a>>,
@@ -146,7 +152,7 @@ fn presence_out(p: &Presence) -> PresenceOut<'_> {
 }
 
 /// The arc in its published shape.
-pub fn arc(arc: &Arc) -> ArcOut<'_> {
+fn arc(arc: &Arc) -> ArcOut<'_> {
     ArcOut {
         bars: arc.bars.iter().map(bar_out).collect(),
         chairs: presence(&arc.chairs),
@@ -207,20 +213,22 @@ fn tunings(chart: &TuningChart) -> Tunings<'_> {
     }
 }
 
-/// Findings, in their order.
-pub fn findings(all: &[Finding]) -> Vec<FindingOut<'_>> {
-    all.iter().map(one).collect()
+/// The read-through without what a plan accepts of it.
+pub fn through(checked: &Checked) -> ThroughOut<'_> {
+    ThroughOut {
+        findings: checked.findings.iter().map(one).collect(),
+        folded: checked.folded.iter().map(one).collect(),
+        pedals: checked.charts.pedals.iter().map(pedals).collect(),
+        tunings: checked.charts.tunings.iter().map(tunings).collect(),
+        arc: arc(&checked.arc),
+    }
 }
 
 /// The read-through, as one JSON document.
 pub fn checked(checked: &Checked) -> Result<String, serde_json::Error> {
     let document = Document {
-        findings: findings(&checked.findings),
-        folded: findings(&checked.folded),
+        through: through(checked),
         accepted: checked.accepted.iter().map(|(f, reason)| Accepted { finding: one(f), reason }).collect(),
-        pedals: checked.charts.pedals.iter().map(pedals).collect(),
-        tunings: checked.charts.tunings.iter().map(tunings).collect(),
-        arc: arc(&checked.arc),
     };
     let mut text = serde_json::to_string(&document)?;
     text.push('\n');

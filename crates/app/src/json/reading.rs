@@ -1,7 +1,7 @@
 //! `read --json`.
 
 use ripieno_cue::Read;
-use ripieno_report::json::{ArcOut, FindingOut, arc, findings};
+use ripieno_report::json::{ThroughOut, through};
 use serde::Serialize;
 
 #[derive(Serialize)]
@@ -12,9 +12,8 @@ struct Document<'a> {
     passages: Vec<Passage<'a>>,
     doublings: Vec<Doubling<'a>>,
     tune: Vec<Tune<'a>>,
-    findings: Vec<FindingOut<'a>>,
-    folded: Vec<FindingOut<'a>>,
-    arc: ArcOut<'a>,
+    #[serde(flatten)]
+    through: ThroughOut<'a>,
 }
 
 #[derive(Serialize)]
@@ -126,9 +125,7 @@ pub fn read(read: &Read) -> Result<String, serde_json::Error> {
         passages: passages.collect(),
         doublings: doublings.collect(),
         tune: tune.collect(),
-        findings: findings(&read.checked.findings),
-        folded: findings(&read.checked.folded),
-        arc: arc(&read.checked.arc),
+        through: through(&read.checked),
     };
     let mut text = serde_json::to_string(&document)?;
     text.push('\n');

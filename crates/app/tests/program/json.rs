@@ -128,13 +128,8 @@ fn the_page_names_every_key() {
     assert!(!second["accepted"].as_array().unwrap().is_empty(), "{accepted}");
     compare("check", &[first, second], &check);
     let mut read = documented(&["ripieno read", "The arc"]);
-    spread(&mut check, "findings[]", "folded[]");
-    let of_check: Vec<(String, Said)> = check
-        .iter()
-        .filter(|(path, _)| path.starts_with("findings[]."))
-        .map(|(p, s)| (p.clone(), *s))
-        .collect();
-    read.extend(of_check);
+    let through = |path: &str| ["findings[].", "pedals[].", "tunings[]."].iter().any(|p| path.starts_with(p));
+    read.extend(check.iter().filter(|(path, _)| through(path)).map(|(path, said)| (path.clone(), *said)));
     spread(&mut read, "findings[]", "folded[]");
     compare("read", &[json(at, &["read", "ferry/night-ferry.musicxml"])], &read);
     compare("perform", &[json(at, &["perform", "ferry"])], &documented(&["ripieno perform"]));

@@ -2,6 +2,7 @@
 
 use super::chairs::Seat;
 use super::levels;
+use super::order::{Order, not_after, orders};
 use super::passages::Stretch;
 use super::runs::{Pair, Run, Seams, barlines, place, runs};
 use super::state::{Own, States};
@@ -10,9 +11,12 @@ use ripieno_music::{Doubling, Reading, Score};
 use ripieno_plan::{CellMark, CellWords, DynamicStep, Kept, Source, Span, Turn};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 /// Stretches of `col` in one cell, at most: a longer one is hard to read.
 const MOST_PIECES: usize = 12;
+/// Less than a bar needs so many onsets: what two chairs have in common for a moment, often by chance, is not worth the words.
+const FEWEST_ONSETS: usize = 4;
 
 /// What one chair plays in one passage of the draft.
 #[derive(Clone, Debug, PartialEq)]
@@ -75,39 +79,6 @@ struct Candidate {
     not: Vec<(Beats, Beats)>,
 }
 
-/// The order of the chairs in part of a passage.
-struct Order {
-    from: Beats,
-    to: Beats,
-    /// By seat: who may lead has the lower rank.
-    ranks: BTreeMap<usize, usize>,
-}
-
-/// The rank of each seat of a list, after those that lead it; where that goes round in a circle, who leads more first. `led`:
-/// leaders with followers.
-fn ranks(seats: &[usize], led: &[(usize, usize)]) -> BTreeMap<usize, usize> {
-    let led = led.iter().filter(|(leader, follower)| leader != follower);
-    let mut left: Vec<(usize, usize, usize)> = seats
-        .iter()
-        .map(|seat| {
-            let leads = led.clone().filter(|(leader, _)| leader == seat).count();
-            (*seat, leads, led.clone().filter(|(_, follower)| follower == seat).count())
-        })
-        .collect();
-    let mut ranks = BTreeMap::new();
-    // Of equal ones the first in the score.
-    let worth = |(_, leads, follows): &(usize, usize, usize)| (*follows > 0, *follows as i64 - *leads as i64);
-    while let Some(place) = (0..left.len()).min_by_key(|i| worth(&left[*i])) {
-        let (seat, ..) = left.remove(place);
-        ranks.insert(seat, ranks.len());
-        for (other, leads, follows) in &mut left {
-            *leads -= led.clone().filter(|pair| **pair == (*other, seat)).count();
-            *follows -= led.clone().filter(|pair| **pair == (seat, *other)).count();
-        }
-    }
-    ranks
-}
-
 /// What a follower may keep of its own line: less is said first.
 const KEEPING: [Option<Kept>; 3] = [None, Some(Kept::Marks), Some(Kept::Rhythm)];
 
@@ -121,6 +92,8 @@ pub(super) struct Proposer<'a> {
     states: States,
     seams: Vec<Seams<'a>>,
     known: BTreeMap<(Pair, Own), Vec<Run>>,
+    /// By passage, once it was asked for.
+    orders: Vec<Option<Rc<[Order]>>>,
     /// Onsets of each track that a cast has shown to change with a `col` that keeps so much of the track.
     blocked: BTreeMap<(usize, Option<Kept>), BTreeSet<Beats>>,
     /// Passages and seats whose own dynamics a cast has shown to come out otherwise in the shorthand.
@@ -145,6 +118,7 @@ impl<'a> Proposer<'a> {
             states: States::of(score),
             seams: score.tracks.iter().map(|t| Seams::new(&t.content.notes)).collect(),
             known: BTreeMap::new(),
+            orders: vec![None; stretches.len()],
             blocked: BTreeMap::new(),
             unsaid: BTreeSet::new(),
         }
@@ -167,18 +141,13 @@ impl<'a> Proposer<'a> {
     /// The cells of one passage.
     pub(super) fn cells(&mut self, passage: usize) -> Vec<DraftCell> {
         let stretch = &self.stretches[passage];
-        let orders = self.orders(stretch);
+        let (score, reading, seat_of) = (self.score, self.reading, &self.seat_of);
+        let orders =
+            Rc::clone(self.orders[passage].get_or_insert_with(|| orders(score, reading, seat_of, stretch)));
         let mut found: BTreeMap<usize, Found> = BTreeMap::new();
         for seat in &stretch.playing {
             let mut candidates = self.candidates(stretch, *seat);
-            candidates.retain_mut(|c| {
-                let after = |o: &&Order| match (o.ranks.get(&c.leader), o.ranks.get(seat)) {
-                    (Some(leader), Some(own)) => leader > own,
-                    _ => true,
-                };
-                c.not = orders.iter().filter(after).map(|o| (o.from, o.to)).collect();
-                c.not.len() < orders.len()
-            });
+            candidates.iter_mut().for_each(|c| c.not = not_after(&orders, *seat, c.leader));
             found.insert(*seat, self.best(passage, *seat, &candidates));
         }
         // Who goes before may still go with one that comes after, while that one goes with nobody.
@@ -279,30 +248,6 @@ impl<'a> Proposer<'a> {
         pieces
     }
 
-    /// Who goes before whom, in each part of a passage in which the same doublings were found.
-    fn orders(&self, stretch: &Stretch) -> Vec<Order> {
-        let timeline = &self.score.timeline;
-        let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar;
-        let doublings: Vec<&Doubling> = self.reading.doublings.iter().filter(here).collect();
-        let mut bars: Vec<i32> = doublings.iter().flat_map(|d| [d.from_bar, d.to_bar + 1]).collect();
-        bars.push(stretch.from_bar);
-        bars.retain(|bar| (stretch.from_bar..=stretch.to_bar).contains(bar));
-        bars.sort_unstable();
-        bars.dedup();
-        let begins =
-            |bar: &i32| timeline.bar_numbered(*bar).map_or(stretch.begins, |b| b.at.max(stretch.begins));
-        let ends = bars[1..].iter().map(begins).chain([stretch.ends]);
-        let seat = |track: usize| self.seat_of.get(track).copied().flatten();
-        bars.iter()
-            .zip(ends)
-            .map(|(bar, to)| {
-                let holds = |d: &&&Doubling| d.from_bar <= *bar && d.to_bar >= *bar;
-                let led = doublings.iter().filter(holds).filter_map(|d| Some((seat(d.of)?, seat(d.track)?)));
-                Order { from: begins(bar), to, ranks: ranks(&stretch.playing, &led.collect::<Vec<_>>()) }
-            })
-            .collect()
-    }
-
     /// The chairs that one may go with in a passage: the leaders that were found, then those that go with them too.
     fn candidates(&self, stretch: &Stretch, seat: usize) -> Vec<Candidate> {
         let track = self.seats[seat].track;
@@ -322,7 +267,8 @@ impl<'a> Proposer<'a> {
                 semitones: d.semitones.saturating_sub(o.semitones),
             }));
         }
-        // Where the leader changes within the passage, the one that leads for longer goes on leading.
+        // The other way round too: who leads may change within the passage, and who goes before may still go with one that goes
+        // with nobody.
         let led = self.reading.doublings.iter().filter(here).filter(|d| d.of == track);
         pairs.extend(led.map(|d| Pair { track, of: d.track, semitones: d.semitones.saturating_neg() }));
         let mut seen = BTreeSet::new();
@@ -418,9 +364,8 @@ impl<'a> Proposer<'a> {
             return None;
         }
         let onsets = seams.onsets(start.max(run.first), end).count();
-        // Part of a bar that a chair has in common with another by chance is not worth the words.
         let bar = timeline.bar_at(start.max(first));
-        (onsets > 1 || end - start >= bar.length).then_some((from, to, onsets))
+        (onsets >= FEWEST_ONSETS || end - start >= bar.length).then_some((from, to, onsets))
     }
 
     fn words(&self, stretch: &Stretch, pieces: &[Piece]) -> CellWords {

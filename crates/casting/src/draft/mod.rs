@@ -3,6 +3,7 @@
 mod chairs;
 mod cols;
 mod levels;
+mod order;
 mod passages;
 mod proof;
 mod runs;

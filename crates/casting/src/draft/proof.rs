@@ -40,16 +40,19 @@ pub(super) fn cells(
         let mut again: BTreeSet<usize> = BTreeSet::new();
         for seat in 0..seats.len() {
             for at in differences(&got[seat], &wanted[seat]) {
-                let at = match cut_short(at, &got[seat], &wanted[seat]) {
-                    Some(there) if *traced.entry((seat, there)).or_insert(round) == round => there,
-                    _ => at,
+                let near = |at: Beats| {
+                    let passage = stretches.partition_point(|s| s.ends <= at).min(stretches.len() - 1);
+                    // A slur or a pick-up over the barline: the next passage has a part in it.
+                    [Some(passage), Some(passage + 1), passage.checked_sub(1)]
                 };
-                let passage = stretches.partition_point(|s| s.ends <= at).min(stretches.len() - 1);
-                // A slur or a pick-up over the barline: the next passage has a part in it.
-                let near = [Some(passage), Some(passage + 1), passage.checked_sub(1)];
                 let with_col = |p: &usize| {
                     cells.get(*p).is_some_and(|all| all.iter().any(|c| c.seat == seat && c.has_col()))
                 };
+                let cut = cut_short(at, &got[seat], &wanted[seat])
+                    .filter(|there| near(*there).iter().flatten().any(with_col))
+                    .filter(|there| *traced.entry((seat, *there)).or_insert(round) == round);
+                let at = cut.unwrap_or(at);
+                let near = near(at);
                 if round >= ROUNDS_BY_ONSET {
                     written_out.extend(near.iter().flatten().map(|p| (*p, seat)));
                     again.extend(near.iter().flatten().filter(|p| with_col(p)));
@@ -156,9 +159,14 @@ fn played(score: &Score, seats: &[Seat], stretches: &[Stretch], cells: &[Vec<Dra
 /// Where the notes that begin here are the same, and a hairpin or a pedal alone ends elsewhere: the end that comes first. What
 /// stands there cut it short, or let it go on.
 fn cut_short(at: Beats, got: &Sounding, wanted: &Sounding) -> Option<Beats> {
-    let first = |notes: &Sounding| notes.get(notes.partition_point(|n| n.0.at < at)).cloned();
-    let ((note, own), (other, theirs)) = (first(got)?, first(wanted)?);
-    if note != other || own == theirs {
+    let here = |all: &Sounding| -> (Vec<Note>, Option<State>) {
+        let chord: Vec<_> =
+            all[all.partition_point(|n| n.0.at < at)..].iter().take_while(|n| n.0.at == at).collect();
+        (chord.iter().map(|n| n.0.clone()).collect(), chord.first().map(|n| n.1.clone()))
+    };
+    let ((notes, own), (others, theirs)) = (here(got), here(wanted));
+    let (own, theirs) = (own?, theirs?);
+    if notes != others || own == theirs {
         return None;
     }
     let ends = |state: &State| [state.hairpin.map(|h| h.1), state.pedal];

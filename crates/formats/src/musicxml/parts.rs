@@ -43,8 +43,9 @@ fn parse(text: &str) -> Result<Document<'_>, roxmltree::Error> {
     Document::parse_with_options(text, options)
 }
 
-/// A text cut at its parts: the frame with an empty element in place of each, and the parts.
-fn cut(text: &str) -> (String, Vec<&str>) {
+/// A text cut at its parts: the frame with an empty element in place of each, and the parts, each with the place of that
+/// element.
+fn cut(text: &str) -> (String, Vec<(usize, &str)>) {
     let (mut frame, mut parts) = (String::new(), Vec::new());
     let mut rest = text;
     // `<part-list>` and its like are no parts.
@@ -56,8 +57,8 @@ fn cut(text: &str) -> (String, Vec<&str>) {
     while let Some(from) = begins(rest) {
         let Some(to) = rest[from..].find(ENDS).map(|length| from + length + ENDS.len()) else { break };
         frame.push_str(&rest[..from]);
+        parts.push((frame.len(), &rest[from..to]));
         frame.push_str("<part/>");
-        parts.push(&rest[from..to]);
         rest = &rest[to..];
     }
     frame.push_str(rest);
@@ -72,24 +73,25 @@ fn in_pieces(text: &str, doubts: &mut Doubts) -> Option<Sheet> {
     }
     let frame = parse(&frame).ok()?;
     let root = frame.root_element();
-    // A part within a comment is none, and then the count is another.
-    if root.tag_name().name() != "score-partwise" || children(root, "part").count() != pieces.len() {
+    // What was taken for a part within a comment is none, and has no element.
+    let elements = children(root, "part").map(|part| part.range().start);
+    if root.tag_name().name() != "score-partwise" || !elements.eq(pieces.iter().map(|(at, _)| *at)) {
         return None;
     }
     let mut sheet = Sheet::default();
     header::title(root, &mut sheet);
     let infos = header::parts(root, doubts);
+    let known: BTreeMap<&str, &PartInfo> = infos.iter().map(|info| (info.id.as_str(), info)).collect();
     // The identifier is known only once a piece is parsed; parsing is what takes time, so both are done in one go.
     let walked: Option<Vec<(String, Walked)>> = pieces
         .par_iter()
         .enumerate()
-        .map(|(i, piece)| {
+        .map(|(i, (_, piece))| {
             let document = parse(piece).ok()?;
             let part = document.root_element();
             let id = part_id(part, i, &infos);
             let bars: Vec<Node<'_, '_>> = children(part, "measure").collect();
-            let info = infos.iter().find(|info| info.id == id).cloned();
-            let info = info.unwrap_or_else(|| unlisted(id.clone()));
+            let info = known.get(id.as_str()).map_or_else(|| unlisted(id.clone()), |info| (*info).clone());
             Some((id, walk(info, &bars)))
         })
         .collect();
@@ -149,6 +151,7 @@ struct Walked {
     doubts: Doubts,
 }
 
+/// A bar without a number goes by its place in the part, for the parts know nothing of each other here.
 fn walk(info: PartInfo, measures: &[Node<'_, '_>]) -> Walked {
     let mut walker = Walker::new(info);
     let (mut bars, mut doubts) = (Vec::with_capacity(measures.len()), Doubts::default());
@@ -280,6 +283,11 @@ mod tests {
         let whole_only = [
             plain.replacen("<part id=\"P2\">", "<!-- <part> </part> --><part id=\"P2\">", 1),
             plain.replacen("<part id=\"P2\">", "<part id=\"P3\"/><part id=\"P2\">", 1),
+            // As many elements as pieces, but not the same.
+            plain
+                .replacen("<part id=\"P1\">", "<!-- <part id=\"P1\">", 1)
+                .replacen("<part id=\"P2\">", "--><part id=\"P2\">", 1)
+                .replacen("</score-partwise>", "<part id=\"P1\"/></score-partwise>", 1),
             plain.replace("P2", "P1"),
             plain.replacen("<sound", "<a:b a:c=\"1\"/><sound", 1).replacen(
                 "<score-partwise>",
