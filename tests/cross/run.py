@@ -126,6 +126,7 @@ def main():
                 ("every note comes back from `new`", script("new_cast.py", *(["--long"] if long else []))),
                 ("a played mock-up read back", script("mockup.py", *([] if long else ["--quick", "--jitter", 8]))),
                 ("the tune, real scores", script("tune.py", EXAMPLES / "reading", SCORES)),
+                *([("what is said to be covered", script("covered.py", EXAMPLES / "reading", SCORES))] if long else []),
                 ("rendering: real scores", script("rendering.py", "scores", *(["--long"] if long else []))),
             ]
         wanted = lambda named: [c for c in named if only in c[0]]
