@@ -1,6 +1,6 @@
 //! The whole casting: segments of every chair, pick-ups between them, parts.
 
-use crate::casting::Casting;
+use crate::casting::{Casting, Strands};
 use crate::cell::Segment;
 use crate::realise::content;
 use ripieno_music::{Cell, Finding, Part, Score, Severity};
@@ -14,7 +14,19 @@ use ripieno_units::Beats;
 /// the rest is cast. `Part::cells` has one cell for every passage, silent ones without a line; a line's voice is part
 /// of its name there (`chords.2`).
 pub fn cast(score: &Score, plan: &Plan, template: &Template) -> (Vec<Part>, Vec<Finding>) {
+    cast_with(score, plan, template, &mut Strands::new())
+}
+
+/// The same with the strands of a casting before it, which had the same score and the same lines: what is sought among many
+/// castings of one piece need not be read out of it each time.
+pub(crate) fn cast_with(
+    score: &Score,
+    plan: &Plan,
+    template: &Template,
+    strands: &mut Strands,
+) -> (Vec<Part>, Vec<Finding>) {
     let mut casting = Casting::new(score, plan, template);
+    casting.strands = std::mem::take(strands);
     unknown_chairs(&mut casting);
     let mut cells: Vec<Vec<Cell>> = Vec::new();
     let mut chairs: Vec<Vec<Segment>> = Vec::new();
@@ -31,6 +43,7 @@ pub fn cast(score: &Score, plan: &Plan, template: &Template) -> (Vec<Part>, Vec<
             parts.push(Part { chair: chair.id.clone(), content, cells: std::mem::take(&mut cells[i]) });
         }
     }
+    *strands = casting.strands;
     (parts, casting.findings)
 }
 

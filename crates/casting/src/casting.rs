@@ -19,13 +19,16 @@ pub(crate) struct Window {
     pub(crate) to: Beats,
 }
 
+/// Lines as chairs play them; `None` where the score has no such line.
+pub(crate) type Strands = BTreeMap<StrandKey, Option<Rc<Strand>>>;
+
 /// Everything that casting looks things up in.
 pub(crate) struct Casting<'a> {
     pub(crate) score: &'a Score,
     pub(crate) plan: &'a Plan,
     pub(crate) template: &'a Template,
     pub(crate) windows: Vec<Option<Window>>,
-    strands: BTreeMap<StrandKey, Option<Rc<Strand>>>,
+    pub(crate) strands: Strands,
     /// Cells worked out already, by passage and chair.
     pub(crate) known: BTreeMap<(usize, String, Beats, Beats), Vec<Segment>>,
     pub(crate) findings: Vec<Finding>,
@@ -39,7 +42,7 @@ impl<'a> Casting<'a> {
             plan,
             template,
             windows,
-            strands: BTreeMap::new(),
+            strands: Strands::new(),
             known: BTreeMap::new(),
             findings: Vec::new(),
         };

@@ -130,7 +130,8 @@ impl<'a> Proposer<'a> {
         for less in KEEPING.into_iter().filter(|k| *k <= kept) {
             self.blocked.entry((track, less)).or_default().insert(at);
         }
-        self.known.retain(|(pair, _), _| pair.track != track);
+        let known = self.known.iter_mut().filter(|((pair, own), _)| pair.track == track && own.kept <= kept);
+        known.for_each(|(_, runs)| self.seams[track].part(runs, at));
     }
 
     /// Says no dynamics of its own in a cell from now on.

@@ -4,7 +4,8 @@ use super::chairs::Seat;
 use super::cols::{DraftCell, Proposer, as_written};
 use super::passages::Stretch;
 use super::state::{State, sounding};
-use crate::cast;
+use crate::cast::cast_with;
+use crate::casting::Strands;
 use ripieno_music::{Note, Reading, Score};
 use ripieno_plan::{CellMark, ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Span, Template};
 use ripieno_units::Beats;
@@ -31,12 +32,14 @@ pub(super) fn cells(
     }
     let mut proposer = Proposer::new(score, reading, seats, stretches);
     let mut cells: Vec<Vec<DraftCell>> = (0..stretches.len()).map(|p| proposer.cells(p)).collect();
-    let wanted = played(score, seats, stretches, &plain);
+    let mut strands = Strands::new();
+    let mut played = |cells: &[Vec<DraftCell>]| played(score, seats, stretches, cells, &mut strands);
+    let wanted = played(&plain);
     let mut written_out: BTreeSet<(usize, usize)> = BTreeSet::new();
     // In which round the end of a hairpin was first held to be the cause.
     let mut traced: BTreeMap<(usize, Beats), usize> = BTreeMap::new();
     for round in 0..ROUNDS {
-        let got = played(score, seats, stretches, &cells);
+        let got = played(&cells);
         let mut again: BTreeSet<usize> = BTreeSet::new();
         for seat in 0..seats.len() {
             for at in differences(&got[seat], &wanted[seat]) {
@@ -100,7 +103,7 @@ pub(super) fn cells(
             }
         }
     }
-    if played(score, seats, stretches, &cells) == wanted { cells } else { plain }
+    if played(&cells) == wanted { cells } else { plain }
 }
 
 /// The plan and the template that the texts say.
@@ -138,9 +141,15 @@ pub(super) fn as_plan(seats: &[Seat], stretches: &[Stretch], cells: &[Vec<DraftC
 /// What every seat plays, without its place on paper.
 type Sounding = Vec<(Note, State)>;
 
-fn played(score: &Score, seats: &[Seat], stretches: &[Stretch], cells: &[Vec<DraftCell>]) -> Vec<Sounding> {
+fn played(
+    score: &Score,
+    seats: &[Seat],
+    stretches: &[Stretch],
+    cells: &[Vec<DraftCell>],
+    strands: &mut Strands,
+) -> Vec<Sounding> {
     let (plan, template) = as_plan(seats, stretches, cells);
-    let (parts, _) = cast(score, &plan, &template);
+    let (parts, _) = cast_with(score, &plan, &template, strands);
     seats
         .iter()
         .map(|seat| {

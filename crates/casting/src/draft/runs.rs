@@ -153,6 +153,22 @@ impl<'s> Seams<'s> {
         first..last.max(first)
     }
 
+    /// Parts runs of this track at one of its onsets, as [`runs`] does where that is blocked.
+    pub(super) fn part(&self, runs: &mut Vec<Run>, at: Beats) {
+        let place = runs.partition_point(|r| r.last < at);
+        let Some(run) = runs.get(place).copied().filter(|r| r.first <= at) else { return };
+        let (begins, next) =
+            (self.notes.partition_point(|n| n.at < at), self.notes.partition_point(|n| n.at <= at));
+        if begins == next {
+            return;
+        }
+        let last = begins.checked_sub(1).map(|i| self.notes[i].at).filter(|last| *last >= run.first);
+        let first = self.notes.get(next).map(|n| n.at).filter(|first| *first <= run.last);
+        let early = last.map(|last| Run { last, before: Some(at), ..run });
+        let late = first.map(|first| Run { first, after: Some(at), ..run });
+        runs.splice(place..=place, early.into_iter().chain(late));
+    }
+
     /// What is left of a run without the time `from..to`.
     pub(super) fn without(&self, run: Run, (from, to): (Beats, Beats)) -> impl Iterator<Item = Run> {
         let apart = run.last < from || to <= run.first;
@@ -208,4 +224,50 @@ pub(super) fn barlines(
     let first = timeline.bars.partition_point(|b| b.at <= after);
     let last = timeline.bars.partition_point(|b| b.at <= until);
     timeline.bars[first..last.max(first)].iter().map(|b| b.at)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use ripieno_music::{Metre, Track};
+
+    proptest! {
+        /// Parted onset by onset, or sought anew with all of them blocked: the same runs.
+        #[test]
+        fn parted_as_if_sought_anew(
+            keys in prop::collection::vec((0_i64..60, 60_i16..62, 0_i64..60, 60_i16..62), 1..60),
+            blocked in prop::collection::vec(0_usize..60, 0..12),
+            kept in 0_usize..3,
+        ) {
+            let track = |notes: Vec<(i64, i16)>| {
+                let mut track = Track::default();
+                track.content.notes =
+                    notes.iter().map(|(at, key)| Note::plain(Beats::new(*at, 3), Beats::new(1, 3), *key)).collect();
+                track.content.sort();
+                track
+            };
+            let same = keys.iter().map(|k| (k.0, k.1)).collect();
+            let other = keys.iter().map(|k| if k.2 % 3 > 0 { (k.0, k.1) } else { (k.2, k.3) }).collect();
+            let score = Score {
+                timeline: Timeline::regular(8, Metre { beats: 3, unit: 4 }, 90.0),
+                tracks: vec![track(same), track(other)],
+                title: None,
+                composer: None,
+                warnings: Vec::new(),
+            };
+            let own = Own { kept: [None, Some(Kept::Marks), Some(Kept::Rhythm)][kept], ..Own::default() };
+            let states = States::of(&score);
+            let pair = Pair { track: 0, of: 1, semitones: 0 };
+            let seams = Seams::new(&score.tracks[0].content.notes);
+            let mut parted = runs(&score, pair, false, (&states, own), None);
+            let mut all = BTreeSet::new();
+            for i in blocked {
+                let at = score.tracks[0].content.notes[i % keys.len()].at;
+                all.insert(at);
+                seams.part(&mut parted, at);
+            }
+            prop_assert_eq!(parted, runs(&score, pair, false, (&states, own), Some(&all)));
+        }
+    }
 }
