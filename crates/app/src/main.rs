@@ -74,7 +74,7 @@ enum Command {
         #[arg(long, value_name = "TEMPLATE")]
         template: Option<PathBuf>,
         /// Who is to play it, as `[cue] for` says it: decides what of the read-through comes first.
-        #[arg(long = "for", value_name = "WHO", value_parser = ["samples", "session"], default_value = "samples")]
+        #[arg(long = "for", value_name = "WHO", value_parser = Purpose::WORDS, default_value = "samples")]
         purpose: String,
         /// Print what was found as JSON.
         #[arg(long)]
@@ -308,7 +308,7 @@ fn main() -> ExitCode {
         Command::Open { cue, port, no_browser } => page::serve(Some(&cue), port, !no_browser),
         Command::New { dir, music, template } => commands::new(&dir, &music, template.as_deref()),
         Command::Read { file, template, purpose, json } => {
-            let purpose = if purpose == "session" { Purpose::Session } else { Purpose::Samples };
+            let purpose = Purpose::of_word(&purpose).unwrap_or_default();
             commands::read(&file, template.as_deref(), purpose, json)
         }
         Command::Check { cue, json, strict, take } => commands::check(&cue, json, strict, &take),

@@ -49,6 +49,20 @@ pub enum Purpose {
     Session,
 }
 
+impl Purpose {
+    /// The words that say it.
+    pub const WORDS: [&str; 2] = ["samples", "session"];
+
+    /// What a word says, if it is one of [`Purpose::WORDS`].
+    pub fn of_word(word: &str) -> Option<Self> {
+        match word {
+            "samples" => Some(Self::Samples),
+            "session" => Some(Self::Session),
+            _ => None,
+        }
+    }
+}
+
 /// `[score]`: how score and parts are printed.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ScorePlan {

@@ -119,15 +119,16 @@ fn head(file: &mut File<'_>, cue: &dyn TableLike, at: std::ops::Range<usize>, pl
     if let Some(template) = file.string(cue, "template") {
         plan.template = template;
     }
-    match file.string(cue, "for").as_deref() {
-        None | Some("samples") => {}
-        Some("session") => plan.purpose = Purpose::Session,
-        Some(other) => {
-            let at = cue.get("for").map_or(0..0, span_of);
-            let help = did_you_mean(other, ["samples", "session"], || {
-                "write \"samples\" (your own patches) or \"session\" (living players)".into()
-            });
-            file.error(at, format!("`for = \"{other}\"` is not understood"), help);
+    if let Some(word) = file.string(cue, "for") {
+        match Purpose::of_word(&word) {
+            Some(purpose) => plan.purpose = purpose,
+            None => {
+                let at = cue.get("for").map_or(0..0, span_of);
+                let help = did_you_mean(&word, Purpose::WORDS, || {
+                    "write \"samples\" (your own patches) or \"session\" (living players)".into()
+                });
+                file.error(at, format!("`for = \"{word}\"` is not understood"), help);
+            }
         }
     }
     for key in ["music", "template"] {
