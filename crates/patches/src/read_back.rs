@@ -234,27 +234,20 @@ fn settle(sent: &mut [Sent], card: &PatchCard, holds: bool, ground: &Ground<'_>)
         }
     };
     let all: Vec<joins::Sounding> = sent.iter().map(sounding).collect();
-    let order = joins::order(&all);
-    let in_order: Vec<joins::Sounding> = order.iter().map(|i| all[*i]).collect();
-    let mut joined = vec![false; all.len()];
-    for (i, answer) in order.iter().zip(joins::joined(&in_order, ground.spread, ground.likely)) {
-        joined[*i] = answer && holds;
+    let begun = joins::begun(&all, ground.spread, ground.likely);
+    for (one, begun) in sent.iter_mut().zip(&begun) {
+        // What dies away begins anew each time, and both delays are one.
+        one.joined = holds && begun.way != joins::Way::Plain;
+        one.heard = begun.heard;
+        one.end = begun.end.max(begun.heard + 0.010);
     }
-    for (place, i) in order.iter().enumerate() {
-        let one = &all[*i];
-        let delay = one.delays[usize::from(joined[*i])];
-        let heard = one.on + delay;
-        let sent_one = &mut sent[*i];
-        sent_one.joined = joined[*i];
-        sent_one.heard = heard;
-        sent_one.end = (one.off + delay).max(heard + 0.010);
-        // A joined note of one voice takes over where the one before it is heard to end.
-        if joined[*i] && one.one_voice {
-            let leads = |b: &&usize| joins::precedes(&all[**b], sent[**b].heard - all[**b].on, one, delay);
-            if let Some(before) = order[..place].iter().rev().find(leads) {
-                let before = &mut sent[*before];
-                before.end = heard.max(before.heard + 0.010);
-            }
+    // A joined note of one voice takes over where the one before it is heard to end.
+    let mut in_order: Vec<usize> = (0..sent.len()).collect();
+    in_order.sort_by(|a, b| sent[*a].heard.total_cmp(&sent[*b].heard));
+    for pair in in_order.windows(2) {
+        let [before, next] = [pair[0], pair[1]];
+        if sent[next].joined && all[next].one_voice {
+            sent[before].end = sent[next].heard.max(sent[before].heard + 0.010);
         }
     }
 }
