@@ -61,6 +61,11 @@ impl<'a> Desk<'a> {
         self.chair.name.as_deref().unwrap_or_else(|| self.instrument.name())
     }
 
+    /// Has nothing to play between two places.
+    pub fn rests(&self, from: Beats, to: Beats) -> bool {
+        !self.part.content.notes.iter().any(|n| n.at < to && n.end() > from)
+    }
+
     /// One player alone, at this gesture.
     pub fn alone(&self, gesture: &Gesture) -> bool {
         self.players.min(gesture.players.max(1)) == 1

@@ -3,6 +3,7 @@
 use super::balance::{Balance, Mixture, Mods};
 use super::lines::{Lines, Stretch};
 use super::remedies::{self, Tried};
+use super::slots::Sound;
 use crate::Found;
 use rayon::prelude::*;
 use ripieno_hearing::{Heard, Pattern, Verdict, partial_loudness};
@@ -200,20 +201,33 @@ fn finding(
     let table = balance.table;
     let lead = table.desks.get(stretch.lead())?;
     let coverers = coverers(balance, stretch, &bad);
+    // A player alone balances his own hands.
+    let polyphonic = |k: &usize| {
+        let sounds = &balance.sounds.slots[*k];
+        let group = stretch.slots.iter().find(|s| s.0 == *k).map(|s| s.1.members(sounds));
+        let of_lead = |s: &&(&Sound, bool)| usize::from(s.0.desk) == stretch.lead() && !s.1;
+        group.is_some_and(|members| sounds.iter().zip(members).any(|s| of_lead(&&s)))
+    };
+    if coverers.is_empty() && bad.iter().any(polyphonic) {
+        return None;
+    }
     let share = fares.share(&bad);
     let seconds: f64 = fares.slots.iter().filter(|s| bad.contains(&s.0)).map(|s| s.1).sum();
     let name = |d: &usize| table.desks.get(*d).map_or("", |d| d.name()).to_string();
-    let others: Vec<String> = stretch.everyone().iter().filter(|d| **d != stretch.lead()).map(name).collect();
+    // Who has it for most of that time; one that covers it is not among them.
+    let with = |d: &&usize| {
+        let there =
+            stretch.slots.iter().filter(|(k, group)| bad.contains(k) && group.with.contains(*d)).count();
+        **d != stretch.lead() && 2 * there >= bad.len() && !coverers.iter().take(3).any(|c| c.0 == **d)
+    };
+    let everyone = stretch.everyone();
+    let others: Vec<String> = everyone.iter().filter(with).map(name).collect();
     let with = if others.is_empty() { String::new() } else { format!(" with {}", list(&others, 3)) };
     let by: Vec<String> = coverers.iter().take(3).map(|(d, _)| name(d)).collect();
-    let by = if by.is_empty() {
-        "by nobody in particular".to_string()
-    } else {
-        format!("beside {}", list(&by, 3))
-    };
+    let by = if by.is_empty() { "what the hall still holds".to_string() } else { list(&by, 3) };
     let state = if asks.verdict == Verdict::Covered { "covered" } else { "at risk" };
     let message = format!(
-        "by estimate {line} ({}{with}) is {state} for {seconds:.0} s of {:.0}: {:.0} % of it is heard {by}",
+        "by estimate {line} ({}{with}) is {state} for {seconds:.0} s of {:.0}: {:.0} % of it is heard beside {by}",
         lead.name(),
         fares.seconds(),
         100.0 * share,
@@ -234,8 +248,10 @@ fn said(tried: &[Tried], before: f64) -> (String, Option<ripieno_music::Change>)
     let effect =
         |t: &Tried| format!("{} (heard {:.0} %, then {:.0} %)", t.words, 100.0 * before, 100.0 * t.share);
     let others = |but: usize| {
+        // What does not help is not worth a line.
+        let helps = |(i, t): &(usize, &Tried)| *i != but && t.share >= before + HEARD_MORE;
         let rest: Vec<String> =
-            tried.iter().enumerate().filter(|(i, _)| *i != but).map(|(_, t)| effect(t)).take(1).collect();
+            tried.iter().enumerate().filter(helps).map(|(_, t)| effect(t)).take(1).collect();
         if rest.is_empty() { String::new() } else { format!("; also tried: {}", rest.join(", ")) }
     };
     if let Some(best) = tried.iter().position(|t| t.works && t.share >= before + HEARD_MORE) {
@@ -288,7 +304,11 @@ pub fn coverers(balance: &Balance<'_>, stretch: &Stretch, bad: &[usize]) -> Vec<
             let Some((signal, masker)) = balance.mixture(*k, group, &Mods::default()) else { return gains };
             let all = partial_loudness(scale, &signal, &masker);
             let mut by_desk: BTreeMap<usize, Pattern> = BTreeMap::new();
-            for sound in balance.sounds.slots[*k].iter().filter(|s| !group.holds(s.desk.into())) {
+            let sounds = &balance.sounds.slots[*k];
+            let members = group.members(sounds);
+            let beside =
+                sounds.iter().zip(members).filter(|(s, of_it)| !of_it && !group.holds(s.desk.into()));
+            for (sound, _) in beside {
                 let (pattern, power) = balance.ear.pattern(sound, 0.0);
                 let share = (sound.to - sound.from) / balance.slots[*k].length();
                 let own = by_desk.entry(sound.desk.into()).or_insert_with(|| Pattern::zero(scale));

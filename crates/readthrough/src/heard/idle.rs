@@ -2,6 +2,7 @@
 
 use super::balance::{Balance, Mods};
 use super::cells;
+use super::covered::list;
 use super::ear::LEVEL_STEP;
 use super::lines::{Edge, Lines};
 use super::slots::Voice;
@@ -43,11 +44,15 @@ pub fn check(balance: &Balance<'_>, lines: &Lines<'_>, doublings: &[Doubling]) -
             .filter(|d| d.share >= 0.8 && d.semitones % 12 == 0)
             .filter(|d| d.track.max(d.of) < balance.table.desks.len())
             .collect();
-        let judged: Vec<Option<(f64, usize, Finding)>> =
-            here.par_iter().map(|d| idle(balance, lines, d, &slots)).collect();
-        let mut idle: Vec<(f64, usize, Finding)> = judged.into_iter().flatten().collect();
-        idle.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        idle.dedup_by_key(|i| i.1);
+        let judged: Vec<Option<(f64, &Doubling, Finding)>> = here
+            .par_iter()
+            .map(|d| Some((idle(balance, lines, d, &slots)?, *d)).map(|((m, f), d)| (m, d, f)))
+            .collect();
+        let mut idle: Vec<(f64, &Doubling, Finding)> = judged.into_iter().flatten().collect();
+        idle.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.track.cmp(&b.1.track)));
+        // One of a line: each was tried with all the others playing.
+        let mut told = BTreeSet::new();
+        idle.retain(|i| told.insert(i.1.of));
         out.extend(idle.into_iter().take(MOST).map(|i| i.2));
         let mut seen = BTreeSet::new();
         for doubling in here.iter().filter(|d| d.semitones.abs() == 12) {
@@ -84,7 +89,7 @@ fn idle(
     lines: &Lines<'_>,
     doubling: &Doubling,
     slots: &[usize],
-) -> Option<(f64, usize, Finding)> {
+) -> Option<(f64, Finding)> {
     let common = both(balance, doubling, slots);
     if seconds(balance, &common) < LEAST_SECONDS {
         return None;
@@ -115,10 +120,16 @@ fn idle(
     let (track, of) = desks(balance, doubling)?;
     let (first, last) = (*common.first()?, *common.last()?);
     let bar = balance.bar(first);
+    // With those who have the very same notes, not with the first of the line alone.
+    let middle = common.get(common.len() / 2)?;
+    let group = lines.group(doubling.of, balance.bar(*middle), balance.slots.get(*middle)?.middle, Edge::Top);
+    let mut others: Vec<String> = vec![of.name().to_string()];
+    let rest = group.with.iter().filter(|d| **d != doubling.track && **d != doubling.of);
+    others.extend(rest.filter_map(|d| Some(balance.table.desks.get(*d)?.name().to_string())));
+    let line = list(&others, 3);
     let message = format!(
-        "by estimate {} adds nothing to {}: without it the line is as loud within {:.1} % and no part of its spectrum changes",
+        "by estimate {} adds nothing to {line}: without it the line is as loud within {:.1} % and no part of its spectrum changes",
         track.name(),
-        of.name(),
         100.0 * most
     );
     let table = balance.table;
@@ -134,7 +145,7 @@ fn idle(
         .says(message)
         .remedy(format!("let {} rest and keep it fresh, or give it another octave", track.name()))
         .change(change);
-    Some((most, doubling.track, found.done()))
+    Some((most, found.done()))
 }
 
 fn octaves(

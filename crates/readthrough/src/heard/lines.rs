@@ -8,6 +8,11 @@ use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+/// Notes that begin within so many seconds are struck together: players stray by some 30 ms (methods 1.4, asynchrony).
+const TOGETHER: f64 = 0.060;
+/// And one sound for the ear where they stay so for so many seconds: less is a chord that touches the line in passing. Own choice.
+const HELD_WITH: f64 = 4.0;
+
 /// A doubling that has less of its notes with its leader does something else.
 const WITH: f64 = 0.5;
 
@@ -35,6 +40,18 @@ impl Group {
     /// One of those who have it?
     pub fn holds(&self, desk: usize) -> bool {
         desk == self.lead || self.with.contains(&desk)
+    }
+
+    /// Desks that are not of the group and have a note of the line in unison, struck together with it.
+    fn beside(&self, list: &[Sound]) -> BTreeSet<usize> {
+        let members = self.members(list);
+        let lead = list.iter().zip(&members).filter(|(s, m)| **m && usize::from(s.desk) == self.lead);
+        let line: Vec<&Sound> = lead.map(|l| l.0).filter(|s| s.key > 0).collect();
+        let one = |s: &&Sound| {
+            let begun = |s: &Sound| s.from - s.age;
+            line.iter().any(|l| l.key == s.key && (begun(l) - begun(s)).abs() < TOGETHER)
+        };
+        list.iter().filter(one).map(|s| usize::from(s.desk)).filter(|desk| !self.holds(*desk)).collect()
     }
 
     /// Which sounds of a slot are the line: the leader's outer notes, and whatever the others have of the same names.
@@ -74,6 +91,37 @@ pub struct Stretch {
 }
 
 impl Stretch {
+    /// Takes in those who hold the line's own note with it for long, though they double it nowhere else: what is one sound
+    /// covers nothing.
+    fn with_held(mut self, balance: &Balance<'_>) -> Self {
+        let beside: Vec<BTreeSet<usize>> =
+            self.slots.iter().map(|(k, group)| group.beside(&balance.sounds.slots[*k])).collect();
+        let desks: BTreeSet<usize> = beside.iter().flatten().copied().collect();
+        for desk in desks {
+            let mut i = 0;
+            while i < self.slots.len() {
+                let mut end = i;
+                while end < self.slots.len()
+                    && beside[end].contains(&desk)
+                    && self.slots[end].0 == self.slots[i].0 + (end - i)
+                {
+                    end += 1;
+                }
+                let seconds: f64 = self.slots[i..end].iter().map(|s| balance.slots[s.0].length()).sum();
+                if seconds >= HELD_WITH {
+                    for (_, group) in &mut self.slots[i..end] {
+                        let mut joined = (**group).clone();
+                        joined.with.push(desk);
+                        joined.with.sort_unstable();
+                        *group = Arc::new(joined);
+                    }
+                }
+                i = end.max(i + 1);
+            }
+        }
+        self
+    }
+
     /// The desk that has it.
     pub fn lead(&self) -> usize {
         self.slots.first().map_or(0, |s| s.1.lead)
@@ -215,7 +263,7 @@ impl<'a> Lines<'a> {
                 self.put(&mut found, balance, k, lead, Edge::Top);
             }
         }
-        found.into_values().collect()
+        found.into_values().map(|s| s.with_held(balance)).collect()
     }
 
     /// Lines with a role, by passage; those that double each other as one.
@@ -240,7 +288,7 @@ impl<'a> Lines<'a> {
                 self.put(&mut found, balance, k, desk, edge);
             }
         }
-        found.into_values().collect()
+        found.into_values().map(|s| s.with_held(balance)).collect()
     }
 
     fn put(

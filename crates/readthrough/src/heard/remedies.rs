@@ -4,6 +4,7 @@ use super::balance::{Balance, Mixture, Mods};
 use super::cells;
 use super::covered::{Fares, as_played, list};
 use super::lines::{Edge, Lines, Stretch};
+use ripieno_instruments::{natural_of, whistle_of};
 use ripieno_music::{Change, Edit};
 use std::collections::BTreeSet;
 
@@ -270,7 +271,8 @@ impl Search<'_, '_> {
         let probes: Vec<_> = bad.iter().step_by(step).filter_map(probe).collect();
         let mut candidates: Vec<(f64, usize, i16)> = Vec::new();
         for (desk, d) in table.desks.iter().enumerate().filter(|(i, _)| !busy.contains(i)) {
-            if d.instrument.unpitched || d.instrument.decays {
+            // What has only some notes (natural brass, whistles) is no help for a line.
+            if d.instrument.unpitched || d.instrument.decays || has_some(&d.instrument.id) {
                 continue;
             }
             for semitones in [0, 12] {
@@ -312,6 +314,11 @@ impl Search<'_, '_> {
         });
         Some(Change { edits: edits.collect() })
     }
+}
+
+/// Has not every note of its range.
+fn has_some(instrument: &str) -> bool {
+    natural_of(instrument).is_some() || whistle_of(instrument).is_some()
 }
 
 /// One with the other.

@@ -2,8 +2,11 @@
 
 use super::range::capital;
 use super::sheet::{Read, Sheet, repeated_strokes, said};
-use ripieno_instruments::DecayPoint;
+use ripieno_instruments::{DecayPoint, Family};
 use ripieno_music::{DirectionKind, Finding, Severity};
+
+/// A note that is held this many times as long as it rings is held for nothing: less is the time that a string takes to be gone.
+const LONGER: f64 = 1.25;
 
 pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let instrument = sheet.desk.instrument;
@@ -15,7 +18,7 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     if !instrument.decay.is_empty() {
         let gone = |r: &Read<'_>| rings(&instrument.decay, r.key.unwrap_or(60));
         let hits: Vec<usize> = (0..sheet.notes.len())
-            .filter(|i| sheet.notes[*i].seconds() > gone(&sheet.notes[*i]))
+            .filter(|i| sheet.notes[*i].seconds() > LONGER * gone(&sheet.notes[*i]))
             .filter(single)
             .collect();
         for stretch in sheet.stretches(&hits) {
@@ -42,7 +45,8 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let mut hits: Vec<usize> = Vec::new();
     for direction in &sheet.desk.part.content.directions {
         let DirectionKind::Hairpin { louder: true, to, .. } = direction.kind else { continue };
-        let struck_within = sheet.notes.iter().any(|r| r.note.at > direction.at && r.note.at < to);
+        // What is struck where it ends is what it leads to: a pianist leans into it.
+        let struck_within = sheet.notes.iter().any(|r| r.note.at > direction.at && r.note.at <= to);
         if struck_within {
             continue;
         }
@@ -55,13 +59,15 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     }
     hits.sort_unstable();
     hits.dedup();
+    // On a keyboard a hairpin over a held chord speaks of the line that it stands in.
+    let severity = if instrument.family == Family::Keyboard { Severity::Advice } else { Severity::Hard };
     for stretch in sheet.stretches(&hits) {
         out.push(
             sheet
-                .found("dies-away", Severity::Hard, &stretch)
+                .found("dies-away", severity, &stretch)
                 .says(format!(
-                    "A crescendo on a single stroke ({}): the {} only dies away",
-                    stretch.count(),
+                    "A crescendo over {} that is struck but once: the {} only dies away",
+                    if stretch.hits.len() == 1 { "a note".to_string() } else { stretch.count() },
                     instrument.name()
                 ))
                 .remedy(

@@ -1,7 +1,8 @@
 //! `one-voice`, `divisi`: more notes at once than there are players and strings for them.
 
 use super::range::capital;
-use super::sheet::{Sheet, pitch_name};
+use super::sheet::{Sheet, Stretch, pitch_name};
+use crate::Desk;
 use ripieno_instruments::Family;
 use ripieno_music::{Finding, Severity};
 
@@ -61,15 +62,36 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
                     names.join(", "),
                     stretch.count()
                 ))
-                .remedy(if rule == "one-voice" {
-                    "Give the other notes to another chair (voices of a line: `line.top`, `line.2`), or break the chord up"
-                } else {
-                    "Set more players for the chair in the template, or give notes to another chair"
+                .remedy(match (rule, idle(sheet, &stretch, &keys)) {
+                    ("one-voice", Some(name)) => format!(
+                        "{name} rests there and has these notes: give it the other voice (`line.top`, `line.2` are voices of a line)"
+                    ),
+                    ("one-voice", None) => "Give the other notes to another chair (voices of a line: `line.top`, `line.2`), or break the chord up".to_string(),
+                    (_, Some(name)) => {
+                        format!("Give notes to {name}, which rests there, or set more players for the chair in the template")
+                    }
+                    (_, None) => {
+                        "Set more players for the chair in the template, or give notes to another chair".to_string()
+                    }
                 })
                 .done(),
         );
     }
     named_parts(sheet, out);
+}
+
+/// A chair that rests all through a stretch and has its notes: of the same instrument, else of the same family.
+fn idle<'a>(sheet: &Sheet<'a>, stretch: &Stretch, keys: &[i16]) -> Option<&'a str> {
+    let notes = stretch.hits.iter().map(|i| sheet.notes[*i].note);
+    let (from, to) = (notes.clone().map(|n| n.at).min()?, notes.map(|n| n.end()).max()?);
+    let own = sheet.desk.instrument;
+    let able = |desk: &&Desk<'a>| {
+        let has = desk.instrument.comfortable.is_some_and(|r| keys.iter().any(|k| r.holds(*k)));
+        desk.id() != sheet.desk.id() && desk.instrument.family == own.family && has && desk.rests(from, to)
+    };
+    let all = || sheet.table.desks.iter().filter(able);
+    let desk = all().find(|d| d.instrument.id == own.id).or_else(|| all().next())?;
+    Some(desk.name())
 }
 
 /// The notes that sound at once with the start of this one, itself among them, from the top.

@@ -2,7 +2,7 @@
 
 use super::cell_edit::with_octave;
 use super::sheet::{Read, Sheet, Stretch, harmonic};
-use ripieno_instruments::{Family, Range};
+use ripieno_instruments::{Family, Range, natural_of};
 use ripieno_music::{Change, Finding, Severity};
 
 /// From here (dB re mf, pp and below) a note above the comfortable range asks for more than the range itself.
@@ -16,8 +16,14 @@ const STRAIN: f64 = 1.0;
 /// Some singers, and bowed strings upwards (alone, or as harmonics), reach so many semitones beyond the table.
 const SOME_SINGERS: i16 = 3;
 const SOME_STRINGS: i16 = 5;
-/// Octaves that a cell may be moved by, in semitones, the nearest first.
-const MOVES: [i16; 4] = [12, -12, 24, -24];
+/// Natural horns and trumpets are lipped so far beyond the table (common practice, no source).
+const LIPPED: i16 = 2;
+/// Octaves that a cell may be moved by, in semitones: first by one, then by two.
+const MOVES: [[i16; 2]; 2] = [[12, -12], [24, -24]];
+/// A passage is only moved as a whole where this share of its notes asks for it.
+const WHOLE: f64 = 0.15;
+/// A part of which this share lies outside on one side, and inside an octave away, was set down in another octave.
+const MISPLACED: f64 = 0.25;
 
 /// Whose missing notes the searches speak of, each in its own way (bars, drums, strings, holes).
 fn told_elsewhere(sheet: &Sheet<'_>) -> bool {
@@ -35,6 +41,10 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let Some(hard) = instrument.hard else { return };
     let outside = |read: &Read<'_>| read.key.is_some_and(|k| !hard.holds(k)) && !harmonic(read);
     let hits: Vec<usize> = (0..sheet.notes.len()).filter(|i| outside(&sheet.notes[*i])).collect();
+    if let Some(finding) = misplaced(sheet, &hits, hard) {
+        out.push(finding);
+        return;
+    }
     for stretch in sheet.stretches(&hits) {
         let remedy = octave_remedy(sheet, &stretch, hard);
         let side = sides(sheet, &stretch, hard);
@@ -43,6 +53,7 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
             let (low, high) = match instrument.family {
                 Family::Voices => (SOME_SINGERS, SOME_SINGERS),
                 Family::Strings => (0, SOME_STRINGS),
+                _ if natural_of(&instrument.id).is_some() => (LIPPED, LIPPED),
                 _ => (0, 0),
             };
             key < i16::from(hard.low) - low || key > i16::from(hard.high) + high
@@ -59,7 +70,7 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
                     super::sheet::pitch_name(i16::from(hard.low)),
                     super::sheet::pitch_name(i16::from(hard.high)),
                 ))
-                .remedy(remedy.0)
+                .remedy(format!("{}{}", remedy.0, old_clef(sheet, &stretch, hard)))
                 .change(remedy.1)
                 .done(),
         );
@@ -67,8 +78,65 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     comfort(sheet, hard, out);
 }
 
+/// One finding for a part that lies an octave off from end to end: no player is asked for that, a copyist is.
+fn misplaced(sheet: &Sheet<'_>, hits: &[usize], hard: Range) -> Option<Finding> {
+    let keys: Vec<i16> = sheet.notes.iter().filter_map(|r| r.key).collect();
+    let low = hits.iter().filter(|i| sheet.notes[**i].key < Some(i16::from(hard.low))).count();
+    let (by, there, way) = if low == hits.len() {
+        (12, "below", "an octave too low")
+    } else if low == 0 {
+        (-12, "above", "an octave too high")
+    } else {
+        return None;
+    };
+    let much = hits.len() >= 4 && hits.len() as f64 >= MISPLACED * keys.len() as f64;
+    if !much || !keys.iter().all(|k| hard.holds(k + by)) {
+        return None;
+    }
+    let (first, last) = (*hits.first()?, *hits.last()?);
+    let all = Stretch {
+        first: sheet.place(sheet.notes[first].note.at),
+        to_bar: sheet.bar(last),
+        hits: hits.to_vec(),
+    };
+    Some(
+        sheet
+            .found("range", Severity::Impossible, &all)
+            .says(format!(
+                "{} of its {} notes ({}) lie {there} the range of the {}: the whole part seems to be set down {way}",
+                hits.len(),
+                keys.len(),
+                sheet.span(&all),
+                sheet.desk.instrument.name(),
+            ))
+            .remedy(format!(
+                "Look at the clef and the transposition of the source; moved by an octave ({}) all of it lies in the range",
+                if by > 0 { "8va" } else { "8vb" }
+            ))
+            .done(),
+    )
+}
+
+/// What old prints mean by a clef, where a note lies an octave off by it (common practice, no source).
+fn old_clef(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> &'static str {
+    let keys = || stretch.hits.iter().filter_map(|i| sheet.notes[*i].key);
+    let high = keys().all(|k| k > i16::from(hard.high) && hard.holds(k - 12));
+    let low = keys().all(|k| k < i16::from(hard.low) && hard.holds(k + 12));
+    match sheet.desk.instrument.id.as_str() {
+        "cello" if high => {
+            ". Old prints mean the cello's treble clef an octave lower, unless it follows the tenor clef"
+        }
+        "horn" | "natural-horn" if low => ". Old prints mean the horn's bass clef an octave higher",
+        _ => "",
+    }
+}
+
 fn comfort(sheet: &Sheet<'_>, hard: Range, out: &mut Vec<Finding>) {
     let Some(easy) = sheet.desk.instrument.comfortable else { return };
+    // A bow is soft at any height, and brass is loud at its bottom; what a register of one instrument cannot be has a rule of its own.
+    let family = sheet.desk.instrument.family;
+    let blown = matches!(family, Family::Woodwind | Family::Brass | Family::Voices);
+    let reed = matches!(family, Family::Woodwind | Family::Voices);
     let beyond = |read: &Read<'_>| {
         read.key.is_some_and(|k| hard.holds(k) && !easy.holds(k))
             && !harmonic(read)
@@ -77,21 +145,20 @@ fn comfort(sheet: &Sheet<'_>, hard: Range, out: &mut Vec<Finding>) {
     let hits: Vec<usize> = (0..sheet.notes.len()).filter(|i| beyond(&sheet.notes[*i])).collect();
     for stretch in sheet.runs(&hits) {
         let high = |r: &Read<'_>| r.key.is_some_and(|k| k > i16::from(easy.high));
-        let strained = stretch
-            .hits
-            .iter()
-            .map(|i| &sheet.notes[*i])
-            .find(|r| if high(r) { r.level <= SOFT } else { r.level >= LOUD });
+        let strains = |r: &&Read<'_>| {
+            if high(r) { blown && r.level <= SOFT } else { reed && r.level >= LOUD }
+        };
+        let strained = stretch.hits.iter().map(|i| &sheet.notes[*i]).find(strains);
         let seconds: f64 = stretch.hits.iter().map(|i| sheet.notes[*i].seconds()).sum();
         if strained.is_none() && seconds < STRAIN {
             continue;
         }
         let (severity, at) = match strained {
+            Some(read) if stretch.hits.len() == 1 => (Severity::Hard, format!(", at {}", read.mark())),
             Some(read) => (Severity::Hard, format!(", {} among them", read.mark())),
             None => (Severity::Advice, String::new()),
         };
-        let voices = sheet.desk.instrument.family == Family::Voices;
-        let advice = if voices {
+        let advice = if family == Family::Voices {
             "Spare the voices: give it to a higher or lower part, or let few sing it; the singers' own judgement comes first"
         } else if strained.is_some() {
             "Bring the dynamic nearer to mf, or give it to an instrument that has it in its middle"
@@ -147,12 +214,20 @@ fn octave_remedy(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> (String, 
         .filter(|r| r.note.at >= cell.from && r.note.at < cell.to)
         .filter_map(|r| r.key)
         .collect();
+    let asking = keys.iter().filter(|k| !hard.holds(**k)).count();
+    if (asking as f64) < WHOLE * keys.len() as f64 {
+        return (by_hand, None);
+    }
     let easy = sheet.desk.instrument.comfortable.unwrap_or(hard);
     let fits = |range: Range, by: i16| keys.iter().all(|k| range.holds(k.saturating_add(by)));
-    let best = MOVES.iter().find(|by| fits(easy, **by)).or_else(|| MOVES.iter().find(|by| fits(hard, **by)));
+    let first = |moves: &[i16; 2]| {
+        let mut all = moves.iter().map(|by| (easy, *by)).chain(moves.iter().map(|by| (hard, *by)));
+        all.find(|(range, by)| fits(*range, *by)).map(|found| found.1)
+    };
+    let best = MOVES.iter().find_map(first);
     let change = best.and_then(|by| {
-        let text = with_octave(text, *by)?;
-        Some((*by, sheet.table.cell_change(chair, bar, text)?))
+        let text = with_octave(text, by)?;
+        Some((by, sheet.table.cell_change(chair, bar, text)?))
     });
     match change {
         Some((by, change)) => {

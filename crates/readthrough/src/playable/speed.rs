@@ -72,7 +72,13 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
             } else {
                 continue;
             };
+            let plucked = stretch.hits.iter().all(|i| sheet.notes[*i].words.pizz);
             let (rule, what, remedy) = match kind {
+                _ if plucked => (
+                    if kind == Kind::Repeated { "repeat-speed" } else { "scale-speed" },
+                    "plucked",
+                    "Let two players or two halves of the section take turns, thin it out, or write arco",
+                ),
                 Kind::Repeated => (
                     "repeat-speed",
                     "repeated",
@@ -93,7 +99,8 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
             let limit = if severity == Severity::Advice {
                 format!("above {} the {name} needs {}", number(speed.easy), speed.way)
             } else {
-                format!("the {name} manages about {}", number(speed.most))
+                let how = if plucked { " pizzicato" } else { "" };
+                format!("the {name} manages about {}{how}", number(speed.most))
             };
             out.push(
                 sheet

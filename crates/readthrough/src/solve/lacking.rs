@@ -277,6 +277,10 @@ fn natural(table: &Table<'_>, desk: &Desk<'_>, brass: &NaturalBrass) -> Vec<Find
     let mut lacked: BTreeMap<u8, Vec<&Sounding<'_>>> = BTreeMap::new();
     for note in &notes {
         let Some(fundamental) = tube(note) else { continue };
+        // Beyond its range altogether: that is told by itself.
+        if desk.instrument.hard.is_some_and(|range| !range.holds(i16::from(note.key))) {
+            continue;
+        }
         if brass.having(fundamental, note.key) > Having::Forked {
             lacked.entry(fundamental).or_default().push(note);
         }

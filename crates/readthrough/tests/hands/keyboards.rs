@@ -89,7 +89,7 @@ fn exhaustive(keyboard: &Keyboard, tasks: &[Task]) -> f64 {
         let mut rest = code;
         let mut cost = 0.0;
         let mut down: [Vec<u8>; 2] = [vec![], vec![]];
-        let mut last: [Option<(f64, f64)>; 2] = [None, None];
+        let mut last: [Option<(f64, f64, f64)>; 2] = [None, None];
         for task in tasks {
             let mut begun = [0usize; 2];
             for hand in 0..2 {
@@ -135,14 +135,15 @@ fn exhaustive(keyboard: &Keyboard, tasks: &[Task]) -> f64 {
                 }
                 cost += WIDE * (high - low - keyboard.ease).max(0.0);
                 let middle = (low + high) / 2.0;
-                if let (false, Some((when, from))) = (holds, last[hand]) {
-                    let way = ((middle - from).abs() - COVERED).max(0.0);
+                if let (false, Some((when, bottom, top))) = (holds, last[hand]) {
+                    let way = ((middle - (bottom + top) / 2.0).abs() - COVERED).max(0.0);
                     cost += MOVE * way / 7.0;
-                    if way > 0.0 && task.at - when < SET_OUT + way / SPEED {
+                    let rocks = high.max(top) - low.min(bottom) <= keyboard.ease;
+                    if way > 0.0 && !rocks && task.at - when < SET_OUT + way / SPEED {
                         cost += CANNOT;
                     }
                 }
-                last[hand] = Some((task.at, middle));
+                last[hand] = Some((task.at, low, high));
             }
             rest /= 1 << task.new.len();
             if let (Some(l), Some(r)) = (down[0].iter().max(), down[1].iter().min())
@@ -252,4 +253,18 @@ fn a_long_part_is_quick() {
     let seconds = start.elapsed().as_secs_f64();
     println!("400 dense bars of piano: {:.0} ms", 1000.0 * seconds);
     assert!(seconds < 2.0, "{seconds}");
+}
+
+/// A hand rocks between the ends of an octave as fast as fingers repeat, and the other is left alone.
+#[test]
+fn broken_octaves_stay_in_one_hand() {
+    let mut notes: Vec<Note> = (0..16)
+        .map(|i| {
+            let key = if i % 2 == 0 { 34 } else { 46 };
+            Note { staff: 2, ..note(i, 1, key) }
+        })
+        .collect();
+    notes.extend([67, 70, 75, 79].map(|key| Note { staff: 1, ..note(0, 16, key) }));
+    let found = World::one("k", "piano", 1, 240.0, notes, vec![]).found(hands::check);
+    assert_eq!(rules(&found), []);
 }

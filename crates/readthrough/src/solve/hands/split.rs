@@ -71,8 +71,16 @@ pub enum Trouble {
 pub struct Last {
     /// Seconds.
     pub at: f64,
-    /// Middle of its keys, in naturals.
-    pub middle: f64,
+    /// Its outer keys, in naturals.
+    pub low: f64,
+    /// The upper of them.
+    pub high: f64,
+}
+
+impl Last {
+    fn middle(&self) -> f64 {
+        0.5 * (self.low + self.high)
+    }
 }
 
 /// A state: what each side holds, where it played last.
@@ -90,11 +98,12 @@ impl State {
 }
 
 /// A state as something that can be looked up.
-type Bits = (Sides, [(u64, u64); 3]);
+type Bits = (Sides, [(u64, u64, u64); 3]);
 
 impl State {
     fn bits(&self) -> Bits {
-        (self.sides, self.last.map(|l| l.map_or((u64::MAX, 0), |l| (l.at.to_bits(), l.middle.to_bits()))))
+        let bits = |l: Last| (l.at.to_bits(), l.low.to_bits(), l.high.to_bits());
+        (self.sides, self.last.map(|l| l.map_or((u64::MAX, 0, 0), bits)))
     }
 }
 
@@ -188,16 +197,18 @@ pub fn onset_cost(
             cost += WIDE * (wide - keyboard.ease).max(0.0);
         }
         let (low, high) = ends(all).unwrap_or((0, 0));
-        let middle = 0.5 * (naturals(low) + naturals(high));
+        let now = Last { at: task.at, low: naturals(low), high: naturals(high) };
         if let Some(last) = state.last[side].filter(|_| held == 0) {
-            let way = ((middle - last.middle).abs() - COVERED).max(0.0);
+            let way = ((now.middle() - last.middle()).abs() - COVERED).max(0.0);
             cost += MOVE * way / 7.0;
-            if way > 0.0 && SET_OUT + way / SPEED > task.at - last.at {
+            // An open hand rocks between its outer fingers without a way: broken octaves.
+            let open = now.high.max(last.high) - now.low.min(last.low) <= keyboard.ease;
+            if way > 0.0 && !open && SET_OUT + way / SPEED > task.at - last.at {
                 cost += CANNOT;
                 troubles.push((side, Trouble::Jump));
             }
         }
-        state.last[side] = Some(Last { at: task.at, middle });
+        state.last[side] = Some(now);
     }
     let hands = [state.sides[LEFT], state.sides[RIGHT]];
     if let [Some(l), Some(r)] = hands.map(ends)
