@@ -136,6 +136,10 @@ fn share(notes: &mut [RawNote]) {
         }
         let mut marks = chord.iter().fold(Marks::default(), |all, n| all.union(n.marks));
         OWN.iter().for_each(|m| marks.remove(*m));
+        // The string that is stopped, where it is touched and what sounds of it: one harmonic.
+        if chord.iter().any(|n| n.touched && n.marks.has(Mark::Harmonic)) {
+            marks.add(Mark::Harmonic);
+        }
         let tremolo = chord.iter().find_map(|n| n.tremolo);
         let broken: Vec<_> = chord.iter().filter_map(|n| n.arpeggio).collect();
         for note in chord.iter_mut() {

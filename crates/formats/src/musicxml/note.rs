@@ -5,7 +5,7 @@ use super::sheet::{RawNote, RawSlur};
 use super::walk::{Lead, Waiting, Walker};
 use super::warn::Doubts;
 use super::xml::{cents, child, child_number, child_text, children, has, yes};
-use ripieno_music::{Grace, Marks, NoteKind, Pitch, Spelling};
+use ripieno_music::{Grace, Mark, Marks, NoteKind, Pitch, Spelling};
 use ripieno_units::Beats;
 use roxmltree::Node;
 
@@ -92,6 +92,7 @@ impl Walker {
             tie_start: false,
             tie_stop: false,
             marks: Marks::default(),
+            touched: child_text(node, "notehead").is_some_and(|head| head.trim() == "diamond"),
             ornament: None,
             tremolo: None,
             glide: None,
@@ -107,6 +108,10 @@ impl Walker {
                 Some("stop") => note.tie_stop = true,
                 _ => {}
             }
+        }
+        // A string touched and not stopped.
+        if note.touched && matches!(note.kind, NoteKind::Pitched(_)) {
+            note.marks.add(Mark::Harmonic);
         }
         let slurs = self.notations(node, &mut note, grace.is_some(), doubts);
         if let (Some(spelling), NoteKind::Pitched(_)) = (note.written, &note.kind) {

@@ -57,6 +57,8 @@ pub(super) struct RawNote {
     pub tie_start: bool,
     pub tie_stop: bool,
     pub marks: Marks,
+    /// Its head is a diamond.
+    pub touched: bool,
     pub ornament: Option<Ornament>,
     pub tremolo: Option<RawTremolo>,
     pub glide: Option<Glide>,

@@ -304,3 +304,18 @@ fn unpitched_percussion() {
     assert!(score.tracks[0].percussion);
     assert_eq!(score.tracks[0].content.notes[0].kind, NoteKind::Unpitched { stroke: "Cymbal".into() });
 }
+
+/// A diamond over a stopped string is a harmonic, with what is written of its sound; on a head without one nothing is.
+#[test]
+fn a_diamond_makes_its_chord_a_harmonic() {
+    let harmonics = |head: &str| {
+        let chord = [note("D4", 4, ""), note("G4", 4, head), note("D6", 4, "")];
+        let chord = chord.concat().replace("<note><pitch><step>G", "<note><chord/><pitch><step>G");
+        let chord = chord
+            .replace("<note><pitch><step>D</step><octave>6", "<note><chord/><pitch><step>D</step><octave>6");
+        notes(&[&chord]).iter().filter(|n| n.marks.has(Mark::Harmonic)).count()
+    };
+    let diamond = "<notehead filled=\"no\">diamond</notehead>";
+    assert_eq!(harmonics(diamond), 3);
+    assert_eq!(harmonics("<notehead>normal</notehead>"), 0);
+}
