@@ -1,7 +1,7 @@
 //! What each track does, on small scores that are written here: the textures of the textbooks.
 
 use ripieno_discovery::read;
-use ripieno_music::{Metre, Note, Role, Score, Timeline, Track};
+use ripieno_music::{Metre, Note, Role, Score, Syllable, SyllablePlace, Timeline, Track};
 use ripieno_units::Beats;
 
 const BARS: i64 = 8;
@@ -84,6 +84,21 @@ fn alberti_bass_is_a_figure() {
     assert_eq!(found, [Role::Tune, Role::Figure, Role::Bass]);
     let found = roles(&score(vec![("Flute", melody(0)), ("Piano", alberti)]));
     assert_eq!(found, [Role::Tune, Role::Figure]);
+}
+
+/// A song: the piano plays the livelier line above, and the voice has the words.
+#[test]
+fn a_lone_singer_has_the_tune() {
+    let song = |words: bool| {
+        let mut voice = each_bar(|b| vec![(0, 4, chord(b)[0] + 7), (4, 3, chord(b)[1]), (7, 1, chord(b)[2])]);
+        for note in voice.iter_mut().filter(|_| words) {
+            note.syllable =
+                Some(Syllable { text: "la".into(), place: SyllablePlace::Single, extends: false, verse: 1 });
+        }
+        roles(&score(vec![("Alto", voice), ("Piano", melody(0))]))[0]
+    };
+    assert_eq!(song(true), Role::Tune);
+    assert_ne!(song(false), Role::Tune);
 }
 
 #[test]

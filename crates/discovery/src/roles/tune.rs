@@ -25,6 +25,23 @@ const STILL: f64 = -2.5;
 /// What moves: so many notes a bar, on so many keys in three bars.
 const MOVING: (f64, u32) = (2.0, 4);
 
+/// A lone singer has the tune of a song while he sings (common practice, no source): a piano's part beside him is ahead by less.
+const SINGS: f64 = 6.0;
+/// Part of the notes that carry a syllable in a part that is sung: melismas have few.
+const SUNG: f64 = 0.3;
+
+/// The one track that is sung, where one is and the others are played.
+fn singer(layout: &Layout) -> Option<usize> {
+    let sung = |t: &usize| {
+        let line = &layout.lines[*t];
+        let with = line.iter().filter(|tone| tone.sung).count();
+        with as f64 >= SUNG * line.len() as f64 && with > 0
+    };
+    let mut all = (0..layout.tracks).filter(sung);
+    let one = all.next()?;
+    (all.next().is_none() && layout.tracks > 1).then_some(one)
+}
+
 /// The track of each unit.
 pub(super) fn way(layout: &Layout) -> Vec<usize> {
     if layout.tracks == 0 || layout.units.count() == 0 {
@@ -34,7 +51,7 @@ pub(super) fn way(layout: &Layout) -> Vec<usize> {
 }
 
 /// Scores of all tracks in a unit, as log probabilities.
-fn scores(layout: &Layout, unit: usize) -> Vec<f64> {
+fn scores(layout: &Layout, singer: Option<usize>, unit: usize) -> Vec<f64> {
     let sounds: Vec<bool> = (0..layout.tracks).map(|t| layout.sounds(unit, t)).collect();
     let any = sounds.contains(&true);
     let motions: Vec<(f64, u32)> = (0..layout.tracks).map(|t| layout.motion(unit, t)).collect();
@@ -50,7 +67,8 @@ fn scores(layout: &Layout, unit: usize) -> Vec<f64> {
             }
             let silent = if sounds[track] { 0.0 } else { SILENT };
             let still = if moves && motions[track].0 <= 1.0 { STILL } else { 0.0 };
-            likely(&numbers[track]) + silent + still
+            let sings = if singer == Some(track) && sounds[track] { SINGS } else { 0.0 };
+            likely(&numbers[track]) + silent + still + sings
         })
         .collect();
     let most = row.iter().copied().fold(f64::MIN, f64::max);
@@ -63,7 +81,8 @@ fn scores(layout: &Layout, unit: usize) -> Vec<f64> {
 
 fn best_way(layout: &Layout) -> Vec<usize> {
     let (units, tracks) = (layout.units.count(), layout.tracks);
-    let rows: Vec<Vec<f64>> = (0..units).into_par_iter().map(|unit| scores(layout, unit)).collect();
+    let singer = singer(layout);
+    let rows: Vec<Vec<f64>> = (0..units).into_par_iter().map(|unit| scores(layout, singer, unit)).collect();
     let mut best = rows[0].clone();
     let mut back: Vec<u32> = vec![0; units * tracks];
     for unit in 1..units {
