@@ -103,6 +103,36 @@ impl Cue {
         Self { score, plan, template }
     }
 
+    /// With another chair, `other`, that has a part of its own.
+    pub fn beside(mut self, instrument: &str, notes: Vec<Note>) -> Self {
+        let mut track = Track { id: "P2".into(), name: "second".into(), ..Track::default() };
+        track.content.notes = notes;
+        track.content.sort();
+        self.score.tracks.push(track);
+        let bars = self.score.timeline.bars.len();
+        let (plan, found) = Plan::parse(
+            "cue.toml",
+            &format!(
+                "[cue]\ntitle = \"T\"\nmusic = \"t.mid\"\ntemplate = \"template.toml\"\n[lines]\n\
+                 chair = {{ track = \"part\" }}\nother = {{ track = \"second\" }}\n[[passage]]\nname = \"A\"\n\
+                 bars = [1, {bars}]\n[passage.casting]\nchair = \"as written\"\nother = \"as written\"\n"
+            ),
+        );
+        assert!(found.is_empty(), "{found:?}");
+        let own = &self.template.chairs[0];
+        let (template, found) = Template::parse(
+            "template.toml",
+            &format!(
+                "[chair.chair]\ninstrument = \"{}\"\nplayers = {}\n[chair.other]\nname = \"The other\"\n\
+                 instrument = \"{instrument}\"\nplayers = 1\n",
+                own.instrument, own.players
+            ),
+        );
+        assert!(found.is_empty(), "{found:?}");
+        (self.plan, self.template) = (plan, template);
+        self
+    }
+
     pub fn cell(mut self, text: &str) -> Self {
         self.set("A", "chair", text);
         self

@@ -1,0 +1,91 @@
+//! What an orchestrator would judge otherwise than a bare table: misplaced parts, old clefs, bows, hairpins, players who are free.
+
+use crate::bench::*;
+use ripieno_music::{DirectionKind, Dynamic, Note, Severity};
+use ripieno_units::Beats;
+
+fn quarters(keys: &[i16]) -> Vec<Note> {
+    line(&keys.iter().map(|k| (*k, (1, 1))).collect::<Vec<_>>())
+}
+
+#[test]
+fn a_part_an_octave_off_is_one_finding() {
+    // Bassoon from Bb1 (34): half of this lies below, and all of it in the range an octave up.
+    let low = [30, 36, 32, 38, 31, 36, 33, 40];
+    let found = Cue::of("bassoon", 1, 120.0, quarters(&low), vec![]).rule("range");
+    let finding = one(&found, Severity::Impossible);
+    assert!(finding.message.contains("4 of its 8 notes") && finding.message.contains("an octave too low"));
+    assert!(finding.remedy.contains("8va"), "{}", finding.remedy);
+    // One that an octave does not mend is judged note by note.
+    let wide = [30, 36, 32, 72, 31, 36, 33, 40];
+    let found = Cue::of("bassoon", 1, 120.0, quarters(&wide), vec![]).rule("range");
+    assert!(!one(&found, Severity::Impossible).message.contains("an octave too low"));
+}
+
+#[test]
+fn two_notes_do_not_move_a_passage() {
+    let mut keys = vec![60; 30];
+    keys.extend([99, 100]);
+    let found = Cue::of("flute", 1, 120.0, quarters(&keys), vec![]).rule("range");
+    assert_eq!(one(&found, Severity::Impossible).change, None);
+}
+
+#[test]
+fn old_clefs_are_told_where_an_octave_mends_the_note() {
+    let cello = |key| {
+        let mut keys = vec![60; 12];
+        keys.push(key);
+        let found = Cue::of("cello", 1, 120.0, quarters(&keys), vec![]).rule("range");
+        found.first().map(|f| f.remedy.clone()).unwrap_or_default()
+    };
+    assert!(cello(91).contains("treble clef an octave lower"), "{}", cello(91));
+    assert!(!cello(125).contains("clef"), "{}", cello(125));
+    let horn = Cue::of("horn", 1, 120.0, quarters(&[29, 48, 48, 48, 48, 48, 48, 48]), vec![]).rule("range");
+    assert!(one(&horn, Severity::Impossible).remedy.contains("bass clef an octave higher"));
+}
+
+#[test]
+fn a_bow_is_soft_at_any_height_and_low_brass_is_loud() {
+    let comfort = |instrument: &str, key, dynamic| {
+        let notes = vec![Note::plain(Beats::ZERO, Beats::whole(4), key)];
+        Cue::of(instrument, 1, 120.0, notes, vec![mark(0, dynamic)]).rule("range-comfort")
+    };
+    // Above the comfortable ranges of the table, below the hard ones.
+    one(&comfort("violin", 98, Dynamic::Pp), Severity::Advice);
+    one(&comfort("clarinet", 92, Dynamic::Pp), Severity::Hard);
+    one(&comfort("trumpet", 54, Dynamic::Ff), Severity::Advice);
+}
+
+#[test]
+fn a_hairpin_into_the_next_stroke_is_played() {
+    let grow = |instrument: &str, notes| {
+        let hairpin = DirectionKind::Hairpin { louder: true, to: Beats::whole(2), niente: false };
+        Cue::of(instrument, 1, 120.0, notes, vec![direction(0, hairpin)]).rule("dies-away")
+    };
+    assert!(grow("piano", quarters(&[60, 0, 62])).is_empty());
+    one(&grow("piano", line(&[(60, (4, 1))])), Severity::Advice);
+    one(&grow("harp", line(&[(60, (4, 1))])), Severity::Hard);
+}
+
+#[test]
+fn who_rests_is_named_for_the_second_note() {
+    let chord = || {
+        let mut notes = line(&[(72, (4, 1)), (74, (4, 1))]);
+        notes.push(Note::plain(Beats::ZERO, Beats::whole(4), 76));
+        notes
+    };
+    let remedy = |other: &str, notes| {
+        let cue = Cue::of("clarinet", 1, 120.0, chord(), vec![]).beside(other, notes);
+        let found = cue.rule("one-voice");
+        one(&found, Severity::Impossible).remedy.clone()
+    };
+    let later = || line(&[(0, (4, 1)), (72, (4, 1))]);
+    assert!(
+        remedy("clarinet", later()).starts_with("The other rests there"),
+        "{}",
+        remedy("clarinet", later())
+    );
+    // One who plays, and one of another family, is not.
+    assert!(!remedy("clarinet", line(&[(60, (4, 1))])).contains("The other"));
+    assert!(!remedy("horn", later()).contains("The other"));
+}
