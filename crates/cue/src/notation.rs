@@ -184,19 +184,23 @@ fn pedals_and_drums(cue: &Cue, performed: &Performed, players: &mut [Player<'_>]
         }
     };
     for chart in &solved.pedals {
-        tell(&chart.chair, timeline.start(), charts::diagram(&chart.start));
+        let setting = charts::diagram(&chart.start);
+        let signed = setting.split(' ').map(|s| if s == "|" { s.into() } else { charts::in_print(s) });
+        tell(&chart.chair, timeline.start(), signed.collect::<Vec<String>>().join(" "));
         for change in &chart.changes {
-            let moved: Vec<String> = change.pedals.iter().map(|(l, p)| charts::pedal(*l, *p)).collect();
+            let moved: Vec<String> =
+                change.pedals.iter().map(|(l, p)| charts::in_print(&charts::pedal(*l, *p))).collect();
             tell(&chart.chair, at(change.at), moved.join(" "));
         }
     }
+    let drum = |key: i16| charts::in_print(&charts::drum_note(key));
     for chart in &solved.tunings {
-        let start: Vec<String> = chart.start.iter().flatten().map(|k| charts::drum_note(*k)).collect();
+        let start: Vec<String> = chart.start.iter().flatten().map(|k| drum(*k)).collect();
         if !start.is_empty() {
             tell(&chart.chair, timeline.start(), start.join(", "));
         }
         for change in &chart.changes {
-            let (from, to) = (charts::drum_note(change.from), charts::drum_note(change.to));
+            let (from, to) = (drum(change.from), drum(change.to));
             tell(&chart.chair, at(change.at), format!("{from} to {to}"));
         }
     }

@@ -17,6 +17,7 @@ mod performance;
 mod pitch;
 mod reading;
 mod score;
+pub mod spell;
 mod timeline;
 pub mod words;
 

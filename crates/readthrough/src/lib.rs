@@ -15,6 +15,7 @@ pub mod rules;
 pub mod solve;
 
 mod desk;
+mod spelled;
 
 pub use arc::Arc;
 pub use desk::{Desk, Found, Room, Table};
@@ -32,6 +33,7 @@ pub fn read_through(
     let ((mut findings, charts), (heard, arc)) =
         rayon::join(|| playable::read(table), || heard::check(table, reading, spectra));
     findings.extend(heard);
+    spelled::spell_out(table, &mut findings);
     findings.sort_by(|a, b| {
         (a.bar, a.rule, &a.chair).cmp(&(b.bar, b.rule, &b.chair)).then(a.beat.total_cmp(&b.beat))
     });

@@ -1,13 +1,13 @@
 //! A cell, opened: what that chair will play in that passage, as it stands on its own staff.
 
+use super::LineRoles;
 use super::cell_words::{self, Context};
-use super::{LineRoles, spell};
 use crate::stages::for_patches;
 use crate::{Checked, Cue, Intent, PerformOptions, Performed, Played};
 use ripieno_instruments::{Clef as Reads, Family, Instrument};
 use ripieno_music::{
     ChairPerformance, Colour, Finding, Gesture, Mark, Note as Written, Part, Performance, Pitch, Role,
-    Spelling, named,
+    Spelling, named, spell,
 };
 use ripieno_picture::staff::{Bar, Clef, ClefSign, Head, Note, Opened, Placed, Staff, Stroke};
 use ripieno_plan::{ChairPlan, PassagePlan};

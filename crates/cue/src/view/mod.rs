@@ -9,7 +9,6 @@ mod lines;
 mod patches;
 mod seat_words;
 mod session;
-mod spell;
 
 pub use arc::{arc_points, clock};
 pub use board::{Board, BoardCell, Column, HandOver, Row, board};

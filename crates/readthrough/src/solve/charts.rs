@@ -78,16 +78,29 @@ pub fn charts(table: &Table<'_>) -> Charts {
     }
 }
 
-/// The sign of a pedal's position.
-pub fn sign(position: i8) -> &'static str {
+/// The sign of a pedal's position, as names of notes have it everywhere.
+fn sign(position: i8) -> &'static str {
     match position {
-        -1 => "♭",
-        1 => "♯",
-        _ => "♮",
+        -1 => "b",
+        1 => "#",
+        _ => "",
     }
 }
 
-/// A letter with the sign of its position: `F♯`.
+/// A note or the setting of a pedal as a printed part has it, with the engraver's signs: `Eb2` is E flat with its octave; a
+/// bare letter (a pedal in the middle) has its natural.
+pub fn in_print(name: &str) -> String {
+    let (letter, rest) = name.split_at(name.len().min(1));
+    let (sign, rest) = match rest.as_bytes().first() {
+        Some(b'b') => ("\u{266d}", &rest[1..]),
+        Some(b'#') => ("\u{266f}", &rest[1..]),
+        None => ("\u{266e}", rest),
+        Some(_) => ("", rest),
+    };
+    format!("{letter}{sign}{rest}")
+}
+
+/// A letter with the sign of its position: `F#`; in the middle, none.
 pub fn pedal(letter: u8, position: i8) -> String {
     format!("{}{}", char::from(b"CDEFGAB"[usize::from(letter.min(6))]), sign(position))
 }
@@ -116,7 +129,7 @@ pub fn beat_words(beat: f64) -> String {
 
 /// The name of a key of a drum: the flats that timpanists write, B flat and E flat before all, and F sharp.
 pub fn drum_note(key: i16) -> String {
-    const NAMES: [&str; 12] = ["C", "D♭", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B"];
+    const NAMES: [&str; 12] = ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
     format!("{}{}", NAMES[usize::from(key.rem_euclid(12) as u16)], key.div_euclid(12) - 1)
 }
 
@@ -194,4 +207,15 @@ pub(super) fn written_place(table: &Table<'_>, earliest: f64, latest: f64) -> Pl
         }
     }
     table.timeline.place(Beats::approximate(high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn plain_text_and_printed_parts_have_signs_of_their_own() {
+        assert_eq!((pedal(5, -1), pedal(3, 1), pedal(6, 0)), ("Ab".into(), "F#".into(), "B".into()));
+        assert_eq!(["Ab", "F#", "B", "Eb2", "C3"].map(in_print), ["A♭", "F♯", "B♮", "E♭2", "C3"]);
+    }
 }

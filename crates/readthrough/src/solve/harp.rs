@@ -452,8 +452,4 @@ impl<'a> Played<'a> {
 
 pub(super) const RESPELL: &str = "let the harpist respell it";
 
-/// A key as a sharp or natural with its octave.
-pub(super) fn key_name(key: i16) -> String {
-    const NAMES: [&str; 12] = ["C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B"];
-    format!("{}{}", NAMES[usize::from(key.rem_euclid(12) as u16)], key.div_euclid(12) - 1)
-}
+pub(super) use ripieno_music::key_name;

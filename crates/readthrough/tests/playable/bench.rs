@@ -2,13 +2,22 @@
 
 use ripieno_casting::cast;
 use ripieno_music::{
-    Change, Direction, DirectionKind, Dynamic, Edit, Finding, Metre, Note, Part, Performance, Playing, Score,
-    Severity, Syllable, SyllablePlace, Timeline, Track,
+    Change, Colour, Direction, DirectionKind, Dynamic, Edit, Finding, Metre, Note, Part, Performance,
+    Playing, Reading, Score, Severity, Syllable, SyllablePlace, Timeline, Track,
 };
 use ripieno_performance::{Options, Performer, perform};
 use ripieno_plan::{CellWords, Plan, Template};
-use ripieno_readthrough::{Desk, Room, Table, playable};
+use ripieno_readthrough::{Desk, Room, Spectra, Spectrum, Table, playable};
 use ripieno_units::Beats;
+
+/// Sounds of nothing: for rules that do not listen.
+struct Silent;
+
+impl Spectra for Silent {
+    fn note(&self, _: &str, _: Option<&str>, _: f64, _: f64, _: Option<Colour>) -> Spectrum {
+        Spectrum::default()
+    }
+}
 
 /// One chair with a line of its own.
 pub struct Cue {
@@ -182,6 +191,28 @@ impl Cue {
 
     /// Everything that the rules find.
     pub fn findings(&self) -> Vec<Finding> {
+        self.at_the_table(|table, parts| {
+            let before = parts.to_vec();
+            let found = playable::check(table);
+            assert_eq!(before, parts);
+            for finding in &found {
+                assert!(!finding.message.is_empty() && !finding.remedy.is_empty(), "{finding:?}");
+                assert!(!finding.source.is_empty(), "{} has no source", finding.rule);
+                assert!(finding.to_bar >= finding.bar, "{finding:?}");
+            }
+            found
+        })
+    }
+
+    /// What one rule finds in the whole read-through, of an orchestra that cannot be heard.
+    pub fn read_through(&self, rule: &str) -> Vec<Finding> {
+        let reading = Reading::default();
+        let found =
+            self.at_the_table(|table, _| ripieno_readthrough::read_through(table, &reading, &Silent).0);
+        found.into_iter().filter(|f| f.rule == rule).collect()
+    }
+
+    fn at_the_table<T>(&self, look: impl FnOnce(&Table<'_>, &[Part]) -> T) -> T {
         let (parts, performance) = self.played();
         let desks: Vec<Desk<'_>> = parts
             .iter()
@@ -199,16 +230,7 @@ impl Cue {
             })
             .collect();
         let timeline = &performance.timeline;
-        let table = Table { timeline, clock: timeline.clock(), plan: &self.plan, desks };
-        let before = parts.clone();
-        let found = playable::check(&table);
-        assert_eq!(before, parts);
-        for finding in &found {
-            assert!(!finding.message.is_empty() && !finding.remedy.is_empty(), "{finding:?}");
-            assert!(!finding.source.is_empty(), "{} has no source", finding.rule);
-            assert!(finding.to_bar >= finding.bar, "{finding:?}");
-        }
-        found
+        look(&Table { timeline, clock: timeline.clock(), plan: &self.plan, desks }, &parts)
     }
 
     /// What one rule finds.

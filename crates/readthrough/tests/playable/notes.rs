@@ -2,7 +2,8 @@
 
 use crate::bench::*;
 use ripieno_music::{
-    DirectionKind, Dynamic, Mark, Note, Ornament, OrnamentKind, Pitch, Playing, Severity, Tremolo,
+    DirectionKind, Dynamic, Key, Mark, Note, Ornament, OrnamentKind, Pitch, Playing, Severity, Spelling,
+    Tremolo,
 };
 use ripieno_units::Beats;
 
@@ -31,6 +32,29 @@ fn range_ends_where_the_table_says_and_an_octave_mends_it() {
     // No octave holds all of this cell.
     let wide = Cue::of("flute", 1, 120.0, line(&[(110, (2, 1)), (62, (2, 1))]), vec![]).rule("range");
     assert_eq!(one(&wide, Severity::Impossible).change, None);
+}
+
+#[test]
+fn notes_are_named_as_the_part_spells_them() {
+    // A flute above its range at D sharp 7, in four bars; the ends of the range are nobody's notes and keep their names.
+    let says = |spelling: Option<Spelling>, fifths: Option<i8>| {
+        let mut notes = held(99, 1);
+        notes[0].written = spelling;
+        let mut cue = Cue::of("flute", 1, 120.0, notes, vec![]);
+        cue.score.timeline.keys.extend(fifths.map(|fifths| Key { at: Beats::ZERO, fifths, minor: false }));
+        let found = cue.read_through("range");
+        one(&found, Severity::Impossible).message.clone()
+    };
+    let sharp = Spelling { step: 1, alter: 100, octave: 7 };
+    assert!(says(None, None).contains("(Eb7)"), "{}", says(None, None));
+    assert!(says(Some(sharp), None).contains("(D#7)"), "{}", says(Some(sharp), None));
+    assert!(says(Some(sharp), Some(-3)).contains("(D#7)"), "the source goes before its key signature");
+    // Without a spelling the key signature gives one.
+    assert!(says(None, Some(4)).contains("(D#7)"), "{}", says(None, Some(4)));
+    assert!(says(None, Some(-3)).contains("(Eb7)") && says(None, Some(-3)).contains("B3 to D7"));
+    // A reader a tone above: a written F natural is E flat, a written E sharp D sharp.
+    let tone_up = |step, alter| says(Some(Spelling { step, alter, octave: 7 }), None);
+    assert!(tone_up(3, 0).contains("(Eb7)") && tone_up(2, 100).contains("(D#7)"));
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Sounding pitches as letters: from the source's own spelling where it has one, else by the key.
 
-use ripieno_music::{Pitch, Spelling};
+use crate::{Pitch, Spelling};
 
 /// Place on the line of fifths, C at 0, of a spelling: F -1, G 1, Bb -2, F# 6.
 fn on_the_line(spelling: Spelling) -> i32 {

@@ -1,0 +1,110 @@
+//! Notes in the sentences of findings, by the names that the players read.
+//!
+//! Rules reckon in keys and say the commoner name of each, `Ab4`; a part in A minor has a G sharp there. Here every name of a
+//! note in a finding is brought to the spelling that the score has in those bars: first in the part that the finding is
+//! about, then in any other that plays; where the source has no spelling (MIDI), the key signature gives one. A name that
+//! nobody plays in those bars, such as the end of a range, stays as it is.
+
+use crate::{Desk, Table};
+use ripieno_music::{Finding, Note, Pitch, Spelling, parse_key, spell};
+use ripieno_units::Beats;
+
+/// Gives the notes in all findings their written names.
+pub(crate) fn spell_out(table: &Table<'_>, findings: &mut [Finding]) {
+    for finding in findings {
+        let bars = &table.timeline.bars;
+        let from = bars.partition_point(|b| b.number < finding.bar);
+        let to = bars.partition_point(|b| b.number <= finding.to_bar.max(finding.bar));
+        let (Some(first), Some(last)) = (bars.get(from), to.checked_sub(1).and_then(|i| bars.get(i))) else {
+            continue;
+        };
+        let within = (first.at, last.at + last.length);
+        let own = table.desk(&finding.chair);
+        let name = |key: i16| {
+            let others = || table.desks.iter().filter(|d| Some(d.id()) != own.map(Desk::id));
+            own.into_iter().chain(others()).find_map(|d| spelled(table, d, within, key))
+        };
+        finding.message = renamed(&finding.message, &name);
+        finding.remedy = renamed(&finding.remedy, &name);
+    }
+}
+
+/// How a part spells a sounding key between two places, where it plays it there.
+fn spelled(table: &Table<'_>, desk: &Desk<'_>, (from, to): (Beats, Beats), key: i16) -> Option<Spelling> {
+    let sounding = |note: &Note| note.at < to && note.end() > from;
+    desk.part.content.notes.iter().filter(|n| sounding(n)).find_map(|note| {
+        let (pitch, written) = named_in(note, key)?;
+        let signature = table.timeline.key_at(note.at);
+        let (fifths, minor) = signature.map_or((0, false), |k| (k.fifths, k.minor));
+        Some(spell::sounding(
+            Pitch { cents: 0, ..pitch },
+            written.filter(|_| pitch.cents == 0),
+            fifths,
+            minor,
+        ))
+    })
+}
+
+/// The pitch of a note, of its graces or of its ornament that is this key, with its spelling.
+fn named_in(note: &Note, key: i16) -> Option<(Pitch, Option<Spelling>)> {
+    let graces = note.graces.iter().chain(&note.graces_after).map(|g| (g.pitch, g.written));
+    let ornament = note.ornament.iter().flat_map(|o| [o.above, o.below]).flatten();
+    let beside = ornament.chain(note.tremolo.and_then(|t| t.with)).map(|p| (p, None));
+    let own = note.pitch().map(|p| (p, note.written));
+    own.into_iter().chain(graces).chain(beside).find(|(pitch, _)| pitch.key == key)
+}
+
+/// A sentence with the names of notes changed that `name` has another for. What stands in quotes is a name of something else.
+fn renamed(text: &str, name: &dyn Fn(i16) -> Option<Spelling>) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut quoted = false;
+    let mut word = String::new();
+    // One character more than there are ends the last word.
+    for c in text.chars().map(Some).chain([None]) {
+        match c {
+            Some(c) if c.is_alphanumeric() || matches!(c, '#' | '-') => word.push(c),
+            _ => {
+                let key = if quoted { None } else { key_of(&word) };
+                match key.and_then(name) {
+                    Some(spelling) => out.push_str(&spelling.to_string()),
+                    None => out.push_str(&word),
+                }
+                word.clear();
+                quoted ^= matches!(c, Some('"' | '`'));
+                out.extend(c);
+            }
+        }
+    }
+    out
+}
+
+/// The key that a word names as [`ripieno_music::key_name`] does: a capital, its sign, the octave.
+fn key_of(word: &str) -> Option<i16> {
+    word.starts_with(|c: char| c.is_ascii_uppercase()).then(|| parse_key(word, 4)).flatten().map(i16::from)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_names_of_notes_are_renamed() {
+        let sharp = Spelling { step: 4, alter: 100, octave: 4 };
+        let name = |key: i16| (key == 68).then_some(sharp);
+        let said = |text: &str| renamed(text, &name);
+        assert_eq!(said("A leap to the top (Ab4)"), "A leap to the top (G#4)");
+        assert_eq!(said("G4, Ab4, B4: Ab4"), "G4, G#4, B4: G#4");
+        assert_eq!(
+            said("in \"Ab4\" the choir-ab4 sings Ab3 at 68"),
+            "in \"Ab4\" the choir-ab4 sings Ab3 at 68"
+        );
+    }
+
+    #[test]
+    fn a_word_is_a_note_only_whole() {
+        assert_eq!(
+            [key_of("Ab4"), key_of("F#-1"), key_of("A"), key_of("ab4"), key_of("60")],
+            [Some(68), Some(6), None, None, None]
+        );
+    }
+}
