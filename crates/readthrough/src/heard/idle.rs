@@ -120,12 +120,25 @@ fn idle(
     let (track, of) = desks(balance, doubling)?;
     let (first, last) = (*common.first()?, *common.last()?);
     let bar = balance.bar(first);
-    // With those who have the very same notes, not with the first of the line alone.
-    let middle = common.get(common.len() / 2)?;
-    let group = lines.group(doubling.of, balance.bar(*middle), balance.slots.get(*middle)?.middle, Edge::Top);
-    let mut others: Vec<String> = vec![of.name().to_string()];
-    let rest = group.with.iter().filter(|d| **d != doubling.track && **d != doubling.of);
-    others.extend(rest.filter_map(|d| Some(balance.table.desks.get(*d)?.name().to_string())));
+    // With those whose notes are nearest, which is where it is not missed.
+    let middle = *common.get(common.len() / 2)?;
+    let group = lines.group(doubling.of, balance.bar(middle), balance.slots.get(middle)?.middle, Edge::Top);
+    let key = |desk: usize| {
+        let sounds = balance.sounds.slots[middle].iter();
+        sounds.filter(|s| usize::from(s.desk) == desk).map(|s| i16::from(s.key)).max()
+    };
+    let own = key(doubling.track).unwrap_or(0);
+    let mut others: Vec<(i16, usize)> = [doubling.of]
+        .iter()
+        .chain(group.with.iter().filter(|d| **d != doubling.track && **d != doubling.of))
+        .filter_map(|d| Some(((key(*d)? - own).abs(), *d)))
+        .collect();
+    others.sort_by_key(|o| o.0);
+    let name = |d: usize| Some(balance.table.desks.get(d)?.name().to_string());
+    let mut others: Vec<String> = others.into_iter().filter_map(|o| name(o.1)).collect();
+    if others.is_empty() {
+        others.push(of.name().to_string());
+    }
     let line = list(&others, 3);
     let message = format!(
         "by estimate {} adds nothing to {line}: without it the line is as loud within {:.1} % and no part of its spectrum changes",
