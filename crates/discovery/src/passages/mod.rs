@@ -2,10 +2,11 @@
 //!
 //! Marks of the source make passages first: rehearsal marks, double bars, markers; then a new key, metre or tempo that
 //! lasts, and the end of a general pause. Between them, a passage also begins where the sound changes for good:
-//! who plays, how high, how densely, in which harmony. See [`novelty`] for how that is found.
+//! who plays, how high, how densely, in which harmony. See [`novelty`] for how that is found, and [`names`] for what it is called.
 
 mod likeness;
 mod marks;
+mod names;
 mod novelty;
 mod reasons;
 
@@ -36,7 +37,7 @@ pub(crate) fn find_in(score: &Score, survey: &Survey) -> Vec<PassageFound> {
     let mut seams = marks::seams(score, survey);
     novelty::add(score, survey, &mut seams);
     reasons::add(score, survey, &mut seams);
-    let names = likeness::names(score, survey, &seams);
+    let names = names::names(score, survey, &seams);
     let ends = seams.iter().skip(1).map(|s| bars[s.bar - 1].number).chain([last.number]);
     let mut passages: Vec<PassageFound> = seams
         .iter()
