@@ -1,6 +1,8 @@
 //! What casting asks of the instrument table.
 
-use ripieno_instruments::{Certainty, Family, Instrument, Query, by_id, recognise_all, table};
+use ripieno_instruments::{
+    Certainty, Family, Instrument, Query, by_id, recognise as recognise_one, recognise_all, table,
+};
 use ripieno_music::{Score, Track};
 use ripieno_plan::Template;
 
@@ -100,11 +102,62 @@ pub(crate) fn recognise(score: &Score) -> Vec<Option<Known>> {
 
 fn query(track: &Track) -> Query<'_> {
     Query {
-        name: &track.name,
+        name: named(track).unwrap_or_default(),
         abbreviation: track.abbreviation.as_deref(),
         sound: track.instrument.as_deref(),
         program: track.program,
         percussion: track.percussion,
         transposition: track.transpositions.first().map(|(_, t)| t.semitones),
     }
+}
+
+/// The name of a track, unless it is none or one that a program gives to what has none: `MusicXML Part`, `Staff 2`.
+pub(crate) fn named(track: &Track) -> Option<&str> {
+    const OF_NOTHING: [&str; 10] = [
+        "musicxml part",
+        "part",
+        "staff",
+        "track",
+        "midi track",
+        "instrument",
+        "untitled",
+        "unnamed",
+        "no name",
+        "stave",
+    ];
+    let name = track.name.trim();
+    let bare =
+        name.trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '-' | '_' | '#' | '.'));
+    (!name.is_empty() && !OF_NOTHING.contains(&bare.to_lowercase().as_str())).then_some(name)
+}
+
+/// One singer, by the table.
+const SINGER: &str = "voice";
+
+/// The only part of the score that is sung, in one line on one staff, where no name says who sings: a song's voice.
+pub(crate) fn sole_singer(score: &Score) -> Option<usize> {
+    let texts = |t: &Track| t.content.notes.iter().filter(|n| n.syllable.is_some()).count();
+    let mut sung = score.tracks.iter().enumerate().filter(|(_, t)| 4 * texts(t) > t.content.notes.len());
+    let (index, track) = sung.next().filter(|_| sung.next().is_none())?;
+    let notes = &track.content.notes;
+    let one_line = notes.iter().all(|n| n.staff <= 1) && notes.windows(2).all(|two| two[0].at != two[1].at);
+    let says = |name: &str| recognise_one(&Query { name, ..Query::default() }).is_some();
+    let choir = track.instrument.as_ref().is_some_and(|i| i.to_lowercase().contains("choir"));
+    (one_line && !choir && !named(track).is_some_and(says)).then_some(index)
+}
+
+/// What a singer is.
+pub(crate) fn singer() -> Option<Known> {
+    let instrument = by_id(SINGER)?;
+    let (instrument, chair) = (instrument.id.clone(), instrument.chair.0.clone());
+    Some(Known { instrument, chair, players: 1, articulations: Vec::new(), doubt: None })
+}
+
+/// A track without a name is called by what plays it, and its chair too.
+pub(crate) fn called(id: &str, players: u16) -> Option<(String, String)> {
+    let instrument = by_id(id)?;
+    let (one, several) = &instrument.chair;
+    let chair = if players > 1 { several } else { one };
+    let several = instrument.names.english.get(1).filter(|_| players > 1);
+    Some((several.map_or(instrument.name(), String::as_str).to_owned(), chair.clone()))
 }

@@ -3,9 +3,10 @@
 mod common;
 
 use common::*;
-use ripieno_casting::{Draft, DraftOptions, cast, draft};
+use ripieno_casting::{Draft, DraftOptions, cast, chairs_of, draft};
 use ripieno_music::{
-    Bar, Direction, DirectionKind, Doubling, Dynamic, Metre, Note, Reading, Score, TimeMark, TimeMarkKind,
+    Bar, Direction, DirectionKind, Doubling, Dynamic, Metre, Note, Reading, Score, Syllable, SyllablePlace,
+    TimeMark, TimeMarkKind,
 };
 use ripieno_plan::{Plan, Template};
 use ripieno_units::Beats;
@@ -112,6 +113,39 @@ fn the_texts_are_a_plan_and_a_template() {
     // The chair that comes in late is not named before.
     assert_eq!(plan.passages.iter().map(|p| p.cells.len()).collect::<Vec<_>>(), [7, 7, 8, 8]);
     assert_eq!(law("quartet", &score), score.tracks.iter().map(|t| t.content.notes.len()).sum::<usize>());
+}
+
+#[test]
+fn what_has_no_name_is_named_by_what_it_is() {
+    let sung = |keys: &[i16]| {
+        let mut notes = crotchets(keys);
+        for note in &mut notes {
+            let text = "la".to_owned();
+            note.syllable = Some(Syllable { text, place: SyllablePlace::Single, extends: false, verse: 1 });
+        }
+        notes
+    };
+    let found = |tracks: &[(&str, Vec<Note>)], program: u8| {
+        let mut score = score(2, tracks);
+        score.tracks[0].program = Some(program);
+        chairs_of(&score).into_iter().map(|c| (c.id, c.name, c.instrument, c.players)).collect::<Vec<_>>()
+    };
+    let of = |id: &str, name: &str, instrument: &str, players| {
+        (id.into(), name.into(), instrument.into(), players)
+    };
+    let piano = ("Piano", crotchets(&[48, 52]));
+    // The name that a program gives to what has none; General MIDI 53 is a choir, 1 a piano.
+    let tune = [65, 69, 72];
+    for (name, program) in [("MusicXML Part", 52), ("", 52), ("Staff 1", 0)] {
+        let all = found(&[(name, sung(&tune)), piano.clone()], program);
+        assert_eq!(all[0], of("voice", "Voice", "voice", 1), "{name}");
+    }
+    assert_eq!(found(&[("MusicXML Part", crotchets(&tune))], 0), [of("piano", "Piano", "piano", 1)]);
+    // A name that says choir is one; so is what sings in several parts, or in chords.
+    assert_eq!(found(&[("Choir", sung(&tune)), piano.clone()], 52)[0].2, "mixed-choir");
+    assert_eq!(found(&[("", sung(&tune)), ("", sung(&[53, 57]))], 52)[0].2, "mixed-choir");
+    let chord = [sung(&tune), sung(&[60, 64, 67])].concat();
+    assert_eq!(found(&[("", chord), piano], 52)[0].2, "mixed-choir");
 }
 
 /// Runs where the folder of real scores stands beside the project.
@@ -308,11 +342,7 @@ fn chairs_of_one_name_are_told_apart() {
     let said = names.len();
     names.sort_unstable();
     names.dedup();
-    // Tracks without a name have none here either.
-    assert_eq!(
-        (names.len(), said),
-        (said, score.tracks.iter().filter(|t| !t.name.is_empty()).count()),
-        "{names:?}"
-    );
+    // Tracks without a name are called by their instruments.
+    assert_eq!((names.len(), said), (said, score.tracks.len()), "{names:?}");
     law("three quartets", &score);
 }

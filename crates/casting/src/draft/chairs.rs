@@ -33,6 +33,9 @@ struct Guessed {
 /// One chair for each track that has notes, in the order of the score.
 pub(super) fn seats(score: &Score) -> Vec<Seat> {
     let mut guesses = table::recognise(score);
+    if let Some(guess) = table::sole_singer(score).and_then(|index| guesses.get_mut(index)) {
+        *guess = table::singer();
+    }
     let mut all: Vec<Guessed> = Vec::new();
     for (index, track) in score.tracks.iter().enumerate() {
         if !track.content.notes.is_empty() {
@@ -72,13 +75,17 @@ pub(super) fn seats(score: &Score) -> Vec<Seat> {
             comments
                 .push("one player: few strings and nobody else; a string orchestra has sections".to_owned());
         }
+        let name = match table::named(&score.tracks[track]) {
+            Some(name) => name.split_whitespace().collect::<Vec<_>>().join(" "),
+            None => table::called(&known.instrument, players).map_or_else(String::new, |(name, _)| name),
+        };
         seats.push(Seat {
             id,
             track,
             line_track: track_word(score, track),
             instrument: known.instrument,
             players,
-            name: score.tracks[track].name.split_whitespace().collect::<Vec<_>>().join(" "),
+            name,
             comments,
             doubts,
         });
@@ -138,14 +145,12 @@ fn guessed(index: usize, track: &Track, known: Option<Known>) -> Guessed {
     let mut doubts = Vec::new();
     let known = known.unwrap_or_else(|| {
         let known = nearest(track);
-        let name = track.name.trim();
-        doubts.push(if name.is_empty() {
-            format!("its track has no name; taken for {} by its notes", known.instrument)
-        } else {
-            format!(
+        doubts.push(match table::named(track) {
+            None => format!("its track has no name; taken for {} by its notes", known.instrument),
+            Some(name) => format!(
                 "no instrument is known by the name \"{name}\"; taken for {} by its notes",
                 known.instrument
-            )
+            ),
         });
         known
     });
@@ -231,10 +236,12 @@ fn free_id(base: &str, articulations: &[String], seats: &[Seat], bases: &[String
 fn nearest(track: &Track) -> Known {
     let notes = &track.content.notes;
     let keys: Vec<i16> = notes.iter().filter_map(Note::pitch).map(|p| p.key).collect();
-    let chair = track.name.clone();
     let known = |instrument: &str, players| Known {
         instrument: instrument.to_owned(),
-        chair: chair.clone(),
+        chair: match table::named(track) {
+            Some(name) => name.to_owned(),
+            None => table::called(instrument, players).map_or_else(String::new, |(_, chair)| chair),
+        },
         players,
         articulations: Vec::new(),
         doubt: None,
