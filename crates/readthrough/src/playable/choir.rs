@@ -89,7 +89,11 @@ fn tessitura(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
                     pitch_name(i16::from(lies.low)),
                     pitch_name(i16::from(lies.high))
                 ))
-                .remedy(if way == "high" {
+                .remedy(if way == "high" && sheet.desk.players == 1 {
+                    "Spare the voice: transpose, exchange with a higher voice, or rest between; the singer's own judgement comes first"
+                } else if sheet.desk.players == 1 {
+                    "Transpose, or exchange with a lower voice; do not press the low notes: the singer's own judgement comes first"
+                } else if way == "high" {
                     "Spare the voices: transpose, exchange with a higher part, or divide and rest in turn; the singers' own judgement comes first"
                 } else {
                     "Transpose, or exchange with a lower part; do not press the low notes: the singers' own judgement comes first"
@@ -157,9 +161,11 @@ fn vowels(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
                     sheet.span(&stretch),
                     pitch_name(from)
                 ))
-                .remedy(
-                    "Set an open vowel (ah, oh) there, or let the singers open it; spare the voices: the singers' own judgement comes first",
-                )
+                .remedy(if sheet.desk.players == 1 {
+                    "Set an open vowel (ah, oh) there, or let the singer open it; spare the voice: the singer's own judgement comes first"
+                } else {
+                    "Set an open vowel (ah, oh) there, or let the singers open it; spare the voices: the singers' own judgement comes first"
+                })
                 .done(),
         );
     }

@@ -5,7 +5,8 @@ use super::sheet::{Read, Sheet, repeated_strokes, said};
 use ripieno_instruments::{DecayPoint, Family};
 use ripieno_music::{DirectionKind, Finding, Severity};
 
-/// A note that is held this many times as long as it rings is held for nothing: less is the time that a string takes to be gone.
+/// Held so many times as long as it can be heard: what dies just as its value ends is as it should be, and the time to fall
+/// by 60 dB is not known more closely than that.
 const LONGER: f64 = 1.25;
 
 pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {

@@ -158,7 +158,10 @@ fn comfort(sheet: &Sheet<'_>, hard: Range, out: &mut Vec<Finding>) {
             Some(read) => (Severity::Hard, format!(", {} among them", read.mark())),
             None => (Severity::Advice, String::new()),
         };
-        let advice = if family == Family::Voices {
+        let voices = family == Family::Voices;
+        let advice = if voices && sheet.desk.players == 1 {
+            "Spare the voice: transpose, or give it to a higher or lower voice; the singer's own judgement comes first"
+        } else if voices {
             "Spare the voices: give it to a higher or lower part, or let few sing it; the singers' own judgement comes first"
         } else if strained.is_some() {
             "Bring the dynamic nearer to mf, or give it to an instrument that has it in its middle"

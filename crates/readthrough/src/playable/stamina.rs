@@ -61,14 +61,19 @@ fn high(sheet: &Sheet<'_>, voices: bool, top: i16, most: f64, window: f64, out: 
             continue;
         }
         let severity = if share > HARD_SHARE { Severity::Hard } else { Severity::Advice };
-        let (what, remedy) = if voices {
+        let (what, remedy) = if voices && sheet.desk.players == 1 {
             (
-                "voices",
+                "the voice tires",
+                "Spare the voice: rests and lower passages between, or another singer in turn; the singer's own judgement comes first",
+            )
+        } else if voices {
+            (
+                "voices tire",
                 "Spare the voices: rests, lower passages between, or half the choir in turn; the singers' own judgement comes first",
             )
         } else {
             (
-                "lips",
+                "lips tire",
                 "Spare the lips: rests, lower passages between, or another player in turn; the player's own judgement comes first",
             )
         };
@@ -76,7 +81,7 @@ fn high(sheet: &Sheet<'_>, voices: bool, top: i16, most: f64, window: f64, out: 
             sheet
                 .found("stamina", severity, &stretch)
                 .says(format!(
-                    "{:.0} % of {} at or above {}: {what} tire",
+                    "{:.0} % of {} at or above {}: {what}",
                     share * 100.0,
                     said(window),
                     pitch_name(top)
