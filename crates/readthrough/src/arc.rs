@@ -66,9 +66,11 @@ pub struct Climax {
     pub sones: f64,
     /// By how much its loudness exceeds the loudest bar of all passages before its own, as a factor; 1 where it does not.
     pub exceeds: f64,
-    /// Chairs that enter for the first time, or after a silence of 8 bars or more, between the start of the passage of the
-    /// climax and the climax itself.
+    /// Chairs that are heard for the first time between the start of the passage of the climax and the climax itself. Who
+    /// begins the piece does not enter for it.
     pub enters: Vec<String>,
+    /// Chairs that come back there after a silence of more than 8 bars.
+    pub returns: Vec<String>,
 }
 
 /// A silence of so many bars makes an entrance an entrance again.
@@ -180,17 +182,17 @@ fn climax(table: &Table<'_>, bars: &[ArcBar], passages: &[Span], plays: &[BTreeS
     let start = passage.map_or(loudest.bar, |p| p.from_bar);
     let before = bars.iter().filter(|b| b.bar < start).map(|b| b.sones).fold(0.0, f64::max);
     let exceeds = if before > 0.0 { (loudest.sones / before).max(1.0) } else { 1.0 };
-    let enters = table
-        .desks
-        .iter()
-        .zip(plays)
-        .filter(|(_, set)| {
-            set.range(start..=loudest.bar).any(|bar| {
-                let last = set.range(..*bar).next_back();
-                last.is_none_or(|last| bar - last > SILENCE)
-            })
-        })
-        .map(|(desk, _)| desk.id().to_string())
-        .collect();
-    Some(Climax { bar: loudest.bar, sones: loudest.sones, exceeds, enters })
+    let begins = plays.iter().filter_map(|set| set.first()).min();
+    let who = |entrance: &dyn Fn(&BTreeSet<i32>) -> bool| {
+        let those = table.desks.iter().zip(plays).filter(|(_, set)| entrance(set));
+        those.map(|(desk, _)| desk.id().to_string()).collect::<Vec<_>>()
+    };
+    let enters = who(&|set| {
+        set.first().is_some_and(|first| (start..=loudest.bar).contains(first) && Some(first) != begins)
+    });
+    let returns = who(&|set| {
+        let after_rest = |bar: &i32| set.range(..*bar).next_back().is_some_and(|last| bar - last > SILENCE);
+        set.range(start..=loudest.bar).any(after_rest)
+    });
+    Some(Climax { bar: loudest.bar, sones: loudest.sones, exceeds, enters, returns })
 }

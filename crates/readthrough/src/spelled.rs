@@ -2,8 +2,8 @@
 //!
 //! Rules reckon in keys and say the commoner name of each, `Ab4`; a part in A minor has a G sharp there. Here every name of a
 //! note in a finding is brought to the spelling that the score has in those bars: first in the part that the finding is
-//! about, then in any other that plays; where the source has no spelling (MIDI), the key signature gives one. A name that
-//! nobody plays in those bars, such as the end of a range, stays as it is.
+//! about, then in those of other players that it names; where the source has no spelling (MIDI), the key signature gives one. A name that
+//! none of them plays in those bars, such as the end of a range, stays as it is.
 
 use crate::{Desk, Table};
 use ripieno_music::{Finding, Note, Pitch, Spelling, parse_key, spell};
@@ -20,10 +20,9 @@ pub(crate) fn spell_out(table: &Table<'_>, findings: &mut [Finding]) {
         };
         let within = (first.at, last.at + last.length);
         let own = table.desk(&finding.chair);
-        let name = |key: i16| {
-            let others = || table.desks.iter().filter(|d| Some(d.id()) != own.map(Desk::id));
-            own.into_iter().chain(others()).find_map(|d| spelled(table, d, within, key))
-        };
+        let named = |d: &&Desk<'_>| Some(d.id()) != own.map(Desk::id) && finding.message.contains(d.name());
+        let desks: Vec<&Desk<'_>> = own.into_iter().chain(table.desks.iter().filter(named)).collect();
+        let name = |key: i16| desks.iter().find_map(|d| spelled(table, d, within, key));
         finding.message = renamed(&finding.message, &name);
         finding.remedy = renamed(&finding.remedy, &name);
     }

@@ -121,6 +121,7 @@ struct ClimaxOut<'a> {
     sones: f64,
     exceeds: f64,
     enters: &'a [String],
+    returns: &'a [String],
 }
 
 fn round(x: f64) -> f64 {
@@ -162,6 +163,7 @@ fn arc(arc: &Arc) -> ArcOut<'_> {
             sones: round(c.sones),
             exceeds: round(c.exceeds),
             enters: &c.enters,
+            returns: &c.returns,
         }),
     }
 }

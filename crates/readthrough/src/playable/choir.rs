@@ -226,7 +226,11 @@ fn leaps(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
             }
         }
     }
-    let care = "; spare the voices: the singers' own judgement comes first";
+    let care = if sheet.desk.players == 1 {
+        "; spare the voice: the singer's own judgement comes first"
+    } else {
+        "; spare the voices: the singers' own judgement comes first"
+    };
     for (mut hits, severity, what, remedy) in [
         (
             wide,

@@ -105,6 +105,11 @@ pub fn pedal(letter: u8, position: i8) -> String {
     format!("{}{}", char::from(b"CDEFGAB"[usize::from(letter.min(6))]), sign(position))
 }
 
+/// The same in a sentence: `F natural`.
+pub(super) fn pedal_said(letter: u8, position: i8) -> String {
+    pedal(letter, position) + if position == 0 { " natural" } else { "" }
+}
+
 /// A setting as harpists write it: left foot, bar, right foot.
 pub fn diagram(setting: &Setting) -> String {
     let facts = ripieno_instruments::harp();

@@ -1,6 +1,6 @@
 //! The harp: can the feet set what is written, and the hands take it?
 
-use super::charts::{self, PedalChange, PedalChart, pedal, place_words, written_place};
+use super::charts::{self, PedalChange, PedalChart, pedal, pedal_said, place_words, written_place};
 use super::harp_events::{Plucked, plucked, signature};
 use super::harp_pedals::{PedalMove, Setting, Solution, UNSET, solve};
 use crate::rules::{Concern, Rule};
@@ -256,7 +256,7 @@ impl<'a> Played<'a> {
     }
 
     fn why_late(&self, one: &PedalMove) -> String {
-        let wanted = pedal(one.letter, one.to);
+        let wanted = pedal_said(one.letter, one.to);
         let place = place_words(self.place(one.event));
         let due = self.plucked.events[one.event].at;
         let before = one.after.map(|e| (e, due - self.plucked.events[e].at));
@@ -265,7 +265,7 @@ impl<'a> Played<'a> {
         {
             return format!(
                 "{wanted} is needed in {place}, {gap:.2} s after {}; a pedal takes {} s at the least",
-                pedal(one.letter, one.from),
+                pedal_said(one.letter, one.from),
                 self.facts.least
             );
         }
@@ -274,7 +274,7 @@ impl<'a> Played<'a> {
         let since = before.map_or_else(String::new, |(event, gap)| {
             format!(
                 ": {} is plucked in {}, {gap:.2} s before, and the foot has other pedals to set",
-                pedal(one.letter, one.from),
+                pedal_said(one.letter, one.from),
                 place_words(self.place(event))
             )
         });
@@ -284,7 +284,7 @@ impl<'a> Played<'a> {
     fn why_clash(&self, (event, need): (usize, usize)) -> String {
         let needs = &self.plucked.events[event].needs;
         let (letter, position) = needs[need].options[0];
-        let wanted = pedal(letter, position);
+        let wanted = pedal_said(letter, position);
         let place = place_words(self.place(event));
         let against = needs
             .iter()
@@ -293,7 +293,7 @@ impl<'a> Played<'a> {
             Some(other) if needs[need].options.len() == 1 => {
                 format!(
                     "{} and {wanted} together in {place}: one string cannot be both",
-                    pedal(letter, other.options[0].1)
+                    pedal_said(letter, other.options[0].1)
                 )
             }
             _ => format!("the notes of {place} do not fit on seven strings: {wanted} is left over"),
@@ -325,9 +325,9 @@ impl<'a> Played<'a> {
             |event: usize, letter: u8, position: i8, events: &mut Vec<super::harp_pedals::Event>| {
                 let place = self.place(event);
                 if last_place != Some(place) {
-                    names.push(format!("{} in {}", pedal(letter, position), place_words(place)));
+                    names.push(format!("{} in {}", pedal_said(letter, position), place_words(place)));
                 } else if let Some(name) = names.last_mut() {
-                    *name = format!("{} and {name}", pedal(letter, position));
+                    *name = format!("{} and {name}", pedal_said(letter, position));
                 }
                 last_place = Some(place);
                 events[event - first].needs.retain(|n| !n.options.contains(&(letter, position)));
@@ -373,7 +373,7 @@ impl<'a> Played<'a> {
         let mut names: Vec<String> = group
             .moves
             .iter()
-            .map(|m| pedal(self.solution.moves[*m].letter, self.solution.moves[*m].to))
+            .map(|m| pedal_said(self.solution.moves[*m].letter, self.solution.moves[*m].to))
             .collect();
         names.dedup();
         names.join(", ")
@@ -388,7 +388,7 @@ impl<'a> Played<'a> {
             "{} between notes: {:.2} s for {} in {}; at ease a pedal takes {} s",
             self.list(group),
             shortest.0,
-            pedal(one.letter, one.to),
+            pedal_said(one.letter, one.to),
             place_words(self.place(one.event)),
             self.facts.comfortable
         ));
@@ -403,12 +403,12 @@ impl<'a> Played<'a> {
         let one = &self.solution.moves[group.moves[0]];
         let since = one.after.map_or_else(String::new, |event| {
             let gap = self.plucked.events[one.event].at - self.plucked.events[event].at;
-            format!(", {gap:.2} s after {}", pedal(one.letter, one.from))
+            format!(", {gap:.2} s after {}", pedal_said(one.letter, one.from))
         });
         let found = self.found("harp-buzz", Severity::Advice, group).says(format!(
             "{} while the string rings: {} in {}{since}",
             self.list(group),
-            pedal(one.letter, one.to),
+            pedal_said(one.letter, one.to),
             place_words(self.place(one.event))
         ));
         if self.freely().is_some_and(|f| f.is_clean(self, group, |m| m.buzz)) {

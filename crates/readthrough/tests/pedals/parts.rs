@@ -38,7 +38,7 @@ fn a_letter_that_changes_at_once_may_be_respelled() {
     let round = Round::one("harp", timeline(4), two);
     let findings = solve::check(&round.table());
     assert_eq!(rules(&findings), ["harp-pedals"]);
-    assert!(findings[0].message.contains("0.10 s after F;"), "{}", findings[0].message);
+    assert!(findings[0].message.contains("0.10 s after F natural;"), "{}", findings[0].message);
     assert_eq!(findings[0].change.as_ref().unwrap().to_string(), "[kit.harp] spelling = \"free\"");
     // The change does what it says.
     let kit = Kit { chair: "harp".into(), free_spelling: Some(true), ..Kit::default() };

@@ -210,6 +210,17 @@ fn what_dies_away_does_not_sustain() {
     };
     one(&piano(12, 84), Severity::Advice);
     assert!(piano(1, 60).is_empty());
+    // What is gone just as its value ends is as it should be, for every length there is.
+    let decay = &ripieno_instruments::by_id("piano").unwrap().decay;
+    for point in decay {
+        let lasting = |times: f64| {
+            let length = Beats::approximate(times * point.longest);
+            let note = vec![Note::plain(Beats::ZERO, length, i16::from(point.key))];
+            Cue::of("piano", 1, 60.0, note, vec![]).rule("dies-away")
+        };
+        assert!(lasting(1.04).is_empty(), "{point:?}");
+        one(&lasting(1.2), Severity::Advice);
+    }
     let grow = |notes| {
         let hairpin = DirectionKind::Hairpin { louder: true, to: Beats::whole(4), niente: false };
         Cue::of("harp", 1, 120.0, notes, vec![direction(0, hairpin)]).rule("dies-away")

@@ -19,6 +19,20 @@ fn a_part_that_lies_high() {
 }
 
 #[test]
+fn a_single_singer_is_spoken_to_as_one() {
+    // Eight seconds at the top, beyond what is comfortable for either, forte.
+    let high = |instrument: &str, players| {
+        let notes = sung(line(&[(83, (8, 1))]), &["ah"]);
+        let found = Cue::of(instrument, players, 60.0, notes, vec![]).rule("range-comfort");
+        assert_eq!(found.len(), 1, "{instrument}: {found:?}");
+        found[0].remedy.clone()
+    };
+    let (one, many) = (high("solo-soprano", 1), high("choir-sopranos", 8));
+    assert!(one.contains("the voice:") && one.contains("singer's own") && !one.contains("few"), "{one}");
+    assert!(many.contains("few sing") && many.contains("singers' own"), "{many}");
+}
+
+#[test]
 fn closed_vowels_at_height() {
     let at = |key, text: &str| sopranos(&[(key, (2, 1))], &[text], 60.0, "vowel-high");
     let found = at(78, "lu");
