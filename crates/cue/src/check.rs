@@ -1,7 +1,7 @@
 //! The read-through of a cue: what the composer silenced is told apart, what only living players feel folds away for samples.
 
 use crate::render::place;
-use crate::{Cue, Performed, spectra};
+use crate::{Cue, InPrint, Performed, spectra};
 use ripieno_music::{Content, Finding, Part, Reading, Score, Severity, Track};
 use ripieno_plan::{ChairPlan, HallKind, Purpose};
 use ripieno_readthrough::rules::{self, Concern};
@@ -30,6 +30,8 @@ pub struct Checked {
     pub reading: Reading,
     /// The chairs that were read, in score order.
     pub chairs: Vec<String>,
+    /// The numbers that the source prints for the bars.
+    pub in_print: InPrint,
 }
 
 /// Reads a performed cue through.
@@ -79,6 +81,7 @@ pub(crate) fn check_with(cue: &Cue, performed: &Performed, read_already: Option<
         charts,
         chairs: table.desks.iter().map(|d| d.id().to_string()).collect(),
         reading,
+        in_print: InPrint::of(&performed.performance.timeline, &cue.score.tracks),
         ..Checked::default()
     };
     sort_out(cue, performed.findings.iter().cloned().chain(found), &mut checked);

@@ -1,12 +1,17 @@
-//! Findings and readings as texts.
+//! Findings as text.
 
-use crate::{Checked, Read, finding_name};
-use ripieno_music::{Finding, Role, Severity};
+use crate::{Checked, finding_name};
+use ripieno_music::{Finding, Severity};
 use ripieno_readthrough::solve::charts;
 use std::fmt::Write as _;
 
 /// Most findings of one severity that a text lists; JSON has all.
 const MOST: usize = 200;
+
+/// A number with its noun: `1 chair`, `18 chairs`.
+pub fn counted(count: usize, one: &str) -> String {
+    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
+}
 
 /// The read-through as text.
 pub fn findings_text(checked: &Checked) -> String {
@@ -34,7 +39,7 @@ pub fn findings_text(checked: &Checked) -> String {
 }
 
 /// The findings, and how many are folded away; `folded` says how to see those.
-fn listed(text: &mut String, checked: &Checked, folded: &str) {
+pub(crate) fn listed(text: &mut String, checked: &Checked, folded: &str) {
     let all = &checked.findings;
     if all.is_empty() {
         text.push_str("Read through: nothing found that stands in the way.\n");
@@ -42,7 +47,7 @@ fn listed(text: &mut String, checked: &Checked, folded: &str) {
         let _ = writeln!(text, "Read through: {}.", counts(all));
     }
     for finding in all.iter().take(MOST) {
-        one(text, finding);
+        one(text, checked, finding);
     }
     if all.len() > MOST {
         let _ = writeln!(text, "  and {} more; `--json` has them all", all.len() - MOST);
@@ -57,13 +62,13 @@ fn listed(text: &mut String, checked: &Checked, folded: &str) {
 }
 
 /// The names of some findings whose remedy can be taken.
-fn taken(checked: &Checked) -> Option<String> {
+pub(crate) fn taken(checked: &Checked) -> Option<String> {
     let exact = checked.findings.iter().filter(|f| f.change.is_some());
     let names: Vec<String> = exact.map(finding_name).take(3).collect();
     (!names.is_empty()).then(|| names.join(" "))
 }
 
-fn caution(text: &mut String, checked: &Checked) {
+pub(crate) fn caution(text: &mut String, checked: &Checked) {
     if checked.findings.iter().chain(&checked.folded).any(|f| f.severity > Severity::Advice) {
         text.push_str(
             "\nWhat is heard is an estimate. Players and singers judge for themselves: their health comes first.\n",
@@ -82,13 +87,15 @@ fn counts(all: &[Finding]) -> String {
     said.join(", ")
 }
 
-fn one(text: &mut String, finding: &Finding) {
+fn one(text: &mut String, checked: &Checked, finding: &Finding) {
     let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
     let beat = (finding.beat * 100.0).round() / 100.0;
     let beat = if to.is_empty() && beat != 1.0 { format!(", beat {beat}") } else { String::new() };
+    let printed = checked.in_print.beside(finding.bar, finding.to_bar);
+    let printed = printed.map_or(String::new(), |p| format!(" ({p})"));
     let _ = writeln!(
         text,
-        "  {:<10} {:<16} {}, bar {}{to}{beat}: {}.",
+        "  {:<10} {:<16} {}, bar {}{to}{beat}{printed}: {}.",
         finding.severity.word(),
         finding.rule,
         finding.chair,
@@ -102,7 +109,7 @@ fn one(text: &mut String, finding: &Finding) {
 }
 
 /// What harpists and timpanists write into their parts.
-fn pedals_and_tunings(text: &mut String, checked: &Checked) {
+pub(crate) fn pedals_and_tunings(text: &mut String, checked: &Checked) {
     for chart in &checked.charts.pedals {
         let _ = writeln!(text, "\nPedals, {}: {}", chart.chair, charts::diagram(&chart.start));
         for change in &chart.changes {
@@ -134,111 +141,46 @@ fn pedals_and_tunings(text: &mut String, checked: &Checked) {
     }
 }
 
-fn arc(text: &mut String, checked: &Checked) {
+pub(crate) fn arc(text: &mut String, checked: &Checked) {
     let arc = &checked.arc;
     if arc.bars.iter().all(|b| b.sones <= 0.0) {
         return;
     }
     let _ = writeln!(text, "\nThe arc, by estimate");
     if let Some(climax) = &arc.climax {
-        let enters = match climax.enters.len() {
+        let who = |what: &str, chairs: &[String]| match chairs.len() {
             0 => String::new(),
-            _ => format!("; there enter {}", climax.enters.join(", ")),
+            _ => format!("; {what} {}", chairs.join(", ")),
+        };
+        let printed = checked.in_print.beside(climax.bar, climax.bar);
+        // With nothing before it, it exceeds nothing.
+        let exceeds = match climax.exceeds {
+            more if more >= 1.005 => format!(", {more:.2} times the loudest of the passages before"),
+            _ => String::new(),
         };
         let _ = writeln!(
             text,
-            "  climax in bar {}: {:.0} sones, {:.2} times the loudest of the passages before{enters}",
-            climax.bar, climax.sones, climax.exceeds
+            "  climax in bar {}{}: {:.0} sones{exceeds}{}{}",
+            climax.bar,
+            printed.map_or(String::new(), |p| format!(" ({p})")),
+            climax.sones,
+            who("there enter", &climax.enters),
+            who("after a long rest come back", &climax.returns),
         );
     }
     for family in &arc.families {
         let _ = writeln!(
             text,
-            "  {:<12} bar {:>3} to {:>3}, in {} bars",
-            family.who, family.from_bar, family.to_bar, family.bars
+            "  {:<12} bar {:>3} to {:>3}, in {}",
+            family.who,
+            family.from_bar,
+            family.to_bar,
+            counted(family.bars as usize, "bar")
         );
     }
     let late: Vec<String> =
         arc.chairs.iter().filter(|c| c.from_bar > 1).map(|c| format!("{} ({})", c.who, c.from_bar)).collect();
     if !late.is_empty() {
         let _ = writeln!(text, "  held back until bar: {}", late.join(", "));
-    }
-}
-
-/// What was found in a piece, as text.
-pub fn describe(read: &Read) -> String {
-    let mut text = String::new();
-    let score = &read.cue.score;
-    let timeline = &score.timeline;
-    let title = if read.cue.plan.title.is_empty() { "Untitled" } else { &read.cue.plan.title };
-    let seconds = timeline.seconds(timeline.end()).0.round().max(0.0) as u64;
-    let bars = timeline.bars.iter().filter(|b| b.number > 0).count();
-    let _ = writeln!(
-        text,
-        "{title}\n{bars} bars, {}:{:02}, {} chairs",
-        seconds / 60,
-        seconds % 60,
-        read.chairs.len()
-    );
-    for passage in &read.reading.passages {
-        let because = match passage.because.len() {
-            0 => String::new(),
-            _ => format!("  ({})", passage.because.join(", ")),
-        };
-        let _ =
-            writeln!(text, "\n{}  bars {} to {}{because}", passage.name, passage.from_bar, passage.to_bar);
-        for role in [Role::Tune, Role::Counter, Role::Figure, Role::Held, Role::Punctuation, Role::Bass] {
-            let who: Vec<String> = passage
-                .roles
-                .iter()
-                .enumerate()
-                .filter(|(_, r)| r.role == role)
-                .filter_map(|(track, r)| {
-                    let chair = read.chair(track)?;
-                    Some(r.chord.map_or(chair.to_string(), |c| format!("{chair} ({} of {})", c.voice, c.of)))
-                })
-                .collect();
-            if !who.is_empty() {
-                let _ = writeln!(text, "  {:<15} {}", role.word(), who.join(", "));
-            }
-        }
-        doublings(&mut text, read, passage.from_bar, passage.to_bar);
-    }
-    text.push('\n');
-    listed(&mut text, &read.checked, "`--for session` shows them.");
-    pedals_and_tunings(&mut text, &read.checked);
-    arc(&mut text, &read.checked);
-    text.push_str("\n`ripieno new DIR --music FILE` makes a cue of it.");
-    if let Some(taken) = taken(&read.checked) {
-        let _ = write!(
-            text,
-            " There `ripieno check DIR --take {taken}` writes remedies that are marked = into the plan."
-        );
-    }
-    text.push('\n');
-    caution(&mut text, &read.checked);
-    text
-}
-
-fn doublings(text: &mut String, read: &Read, from: i32, to: i32) {
-    for d in read.reading.doublings.iter().filter(|d| d.from_bar <= to && d.to_bar >= from) {
-        let (Some(chair), Some(of)) = (read.chair(d.track), read.chair(d.of)) else { continue };
-        let octave = match d.semitones {
-            0 => String::new(),
-            12 => " 8va".into(),
-            -12 => " 8vb".into(),
-            24 => " 15ma".into(),
-            -24 => " 15mb".into(),
-            n if n > 0 => " 22ma".into(),
-            _ => " 22mb".into(),
-        };
-        let simplified = d.simplified.as_ref().map_or(String::new(), |s| format!(", {s}"));
-        let _ = writeln!(
-            text,
-            "  {chair} col {of}{octave}, bars {} to {}, {:.0} %{simplified}",
-            d.from_bar.max(from),
-            d.to_bar.min(to),
-            100.0 * d.share
-        );
     }
 }

@@ -1,7 +1,7 @@
 //! The short report of a cue: how it stands, what each chair's patch was asked, what it could not do.
 
 use crate::view::clock;
-use crate::{Checked, Cue, Performed, Sounded, findings_text};
+use crate::{Checked, Cue, Performed, Sounded, counted, findings_text};
 use ripieno_music::{Finding, Severity};
 use std::fmt::Write as _;
 
@@ -24,10 +24,12 @@ pub fn report(
     let bars = timeline.bars.iter().filter(|b| b.number > 0).count();
     let _ = writeln!(
         text,
-        "{bars} bars, {}, {} chairs play {notes} written notes; {} notes sent",
+        "{}, {}, {}: {}; {} sent",
+        counted(bars, "bar"),
         clock(seconds),
-        performed.performance.chairs.len(),
-        performed.patches.intents.iter().filter(|i| i.note_on.is_some()).count(),
+        counted(performed.performance.chairs.len(), "chair"),
+        counted(notes, "written note"),
+        counted(performed.patches.intents.iter().filter(|i| i.note_on.is_some()).count(), "note"),
     );
     let _ = writeln!(text, "{}", standing(&performed.findings));
     let _ = writeln!(
@@ -111,11 +113,12 @@ fn passages(text: &mut String, performed: &Performed) {
             .collect();
         let _ = writeln!(
             text,
-            "  {:<24} bar {:>3}  {:>5}  {:>2} chairs: {}",
+            "  {:<24} bar {:>3}  {:>5}  {:>2} chair{}: {}",
             name,
             place.bar,
             clock(from),
             playing.len(),
+            if playing.len() == 1 { "" } else { "s" },
             playing.join(", ")
         );
     }

@@ -127,8 +127,8 @@ pub fn render(
         files: written,
         summary: vec![
             format!(
-                "{} chairs, {seconds:.1} s at {} kHz and {} bits; {}",
-                stems.len(),
+                "{}, {seconds:.1} s at {} kHz and {} bits; {}",
+                crate::counted(stems.len(), "chair"),
                 f64::from(shape.sample_rate) / 1000.0,
                 match bits {
                     Bits::Sixteen => "16",
