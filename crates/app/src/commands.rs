@@ -3,7 +3,7 @@
 use crate::{deliver, json, show};
 use ripieno_cue::{
     Cue, CueError, DeliverOptions, DeliverPlan, PerformOptions, Performed, Purpose, RenderOptions, Rendered,
-    StemKind, write_file,
+    StemKind, counted, write_file,
 };
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -58,12 +58,12 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
 pub fn new(dir: &Path, music: &Path, template: Option<&Path>) -> Result<ExitCode, CueError> {
     let created = ripieno_cue::create_with(dir, music, template)?;
     show::print(&format!(
-        "{}: {} chairs, {} passages; {} of {} cells double another chair with `col`, the rest play as written. Change the cells of {}.\n",
+        "{}: {}, {}; {} of {} double another chair with `col`, the rest play as written. Change the cells of {}.\n",
         created.folder.display(),
-        created.chairs,
-        created.passages,
+        counted(created.chairs, "chair"),
+        counted(created.passages, "passage"),
         created.cols.0,
-        created.cols.1,
+        counted(created.cols.1, "cell"),
         created.folder.join("cue.toml").display()
     ));
     for doubt in &created.doubts {
@@ -92,7 +92,7 @@ pub fn read(
     if as_json {
         show::print(&in_json(file, json::read(&read))?);
     } else {
-        show::print(&ripieno_cue::describe(&read));
+        show::print_wrapped(&ripieno_cue::describe(&read));
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -113,7 +113,7 @@ pub fn check(path: &Path, as_json: bool, strict: bool, take: &[String]) -> Resul
     if as_json {
         show::print(&in_json(path, json::checked(&checked))?);
     } else {
-        show::print(&ripieno_cue::findings_text(&checked));
+        show::print_wrapped(&ripieno_cue::findings_text(&checked));
     }
     Ok(if strict && checked.impossible() { ExitCode::FAILURE } else { ExitCode::SUCCESS })
 }
@@ -336,10 +336,10 @@ pub fn template(file: &Path, output: Option<&Path>) -> Result<ExitCode, CueError
             let cards: std::collections::BTreeSet<&String> =
                 template.chairs.iter().flat_map(|c| &c.cards).collect();
             show::print(&format!(
-                "{}: {} chairs, {} cards; every file that it names is there\n",
+                "{}: {}, {}; every file that it names is there\n",
                 file.display(),
-                template.chairs.len(),
-                cards.len()
+                counted(template.chairs.len(), "chair"),
+                counted(cards.len(), "card")
             ));
         }
         return Ok(if faults { ExitCode::from(2) } else { ExitCode::SUCCESS });
@@ -357,7 +357,7 @@ pub fn template(file: &Path, output: Option<&Path>) -> Result<ExitCode, CueError
         }
         Some(path) => {
             write_file(path, made.text.as_bytes())?;
-            show::print(&format!("{}: {} chairs\n", path.display(), made.chairs));
+            show::print(&format!("{}: {}\n", path.display(), counted(made.chairs, "chair")));
         }
         None => show::print(&made.text),
     }

@@ -1,6 +1,6 @@
 //! What is said on the terminal.
 
-use ripieno_cue::{HallReport, Measures};
+use ripieno_cue::{HallReport, Measures, counted};
 use std::fmt::Write as _;
 use std::io::{IsTerminal, Write};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -23,6 +23,69 @@ pub fn print(text: &str) {
     let mut out = std::io::stdout().lock();
     let _ = out.write_all(text.as_bytes());
     let _ = out.flush();
+}
+
+/// The same, each line broken to the width of the terminal; whole where it goes elsewhere, so that scripts have one line each.
+pub fn print_wrapped(text: &str) {
+    match console::Term::stdout().size_checked() {
+        Some((_, columns)) if std::io::stdout().is_terminal() => print(&wrapped(text, usize::from(columns))),
+        _ => print(text),
+    }
+}
+
+/// A narrower terminal than this breaks lines by itself.
+const NARROWEST: usize = 40;
+/// What a line says first stands before so many columns, where two spaces or more part it from the rest.
+const LABEL: usize = 20;
+
+/// Lines broken between words; what goes on stands under what the line says after its label.
+fn wrapped(text: &str, columns: usize) -> String {
+    if columns < NARROWEST {
+        return text.to_owned();
+    }
+    let mut out = String::with_capacity(text.len() + text.len() / 8);
+    for line in text.split_inclusive('\n') {
+        if line.trim_end().chars().count() <= columns {
+            out.push_str(line);
+            continue;
+        }
+        let indent = " ".repeat(hang(line));
+        let (mut column, mut pending) = (0, 0);
+        for word in line.trim_end().split(' ') {
+            let length = word.chars().count();
+            // Runs of spaces, which set columns, are kept inside a line.
+            if word.is_empty() {
+                pending += 1;
+                continue;
+            }
+            if column > indent.len() && column + pending + length > columns {
+                out.push('\n');
+                out.push_str(&indent);
+                column = indent.len();
+            } else {
+                out.push_str(&" ".repeat(pending));
+                column += pending;
+            }
+            out.push_str(word);
+            (column, pending) = (column + length, 1);
+        }
+        out.push('\n');
+    }
+    out
+}
+
+/// The column under which a line goes on.
+fn hang(line: &str) -> usize {
+    let start = line.chars().take_while(|c| *c == ' ').count();
+    let rest: Vec<char> = line.chars().skip(start).take(LABEL).collect();
+    if matches!(rest[..], ['>' | '=', ' ', ..]) {
+        return start + 2;
+    }
+    let Some(gap) = rest.windows(2).position(|two| two == [' ', ' ']) else {
+        return if start > 0 { start + 2 } else { 0 };
+    };
+    let spaces = rest[gap..].iter().take_while(|c| **c == ' ').count();
+    start + gap + spaces
 }
 
 /// A bar on a terminal, plain lines otherwise.
@@ -104,9 +167,11 @@ impl ripieno_cue::Watch for Progress {
         self.done.store(0, Ordering::Relaxed);
         let step = self.steps.lock().unwrap_or_else(PoisonError::into_inner).0.last().map(|s| s.0.clone());
         let line = match (&step, reused) {
-            (Some(step), 0) if step != "rendering" => format!("{}: {step}, {chairs} files", self.what),
-            (_, 0) => format!("{}: {chairs} chairs", self.what),
-            _ => format!("{}: {chairs} chairs, {reused} as they were", self.what),
+            (Some(step), 0) if step != "rendering" => {
+                format!("{}: {step}, {}", self.what, counted(chairs, "file"))
+            }
+            (_, 0) => format!("{}: {}", self.what, counted(chairs, "chair")),
+            _ => format!("{}: {}, {reused} as they were", self.what, counted(chairs, "chair")),
         };
         match &self.bar {
             Some(bar) => {
@@ -198,4 +263,37 @@ pub fn hall_table(hall: &HallReport) -> String {
         );
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_goes_on_stands_under_what_was_said() {
+        let line =
+            "  advice     range            oboe, bar 3: one note (C7) lies above the range of the Oboe.\n";
+        let narrow = wrapped(line, 50);
+        assert_eq!(
+            narrow,
+            "  advice     range            oboe, bar 3: one\n             note (C7) lies above the range of the\n             Oboe.\n"
+        );
+        assert_eq!(wrapped(line, 100), line);
+        assert_eq!(
+            wrapped("             > Give this note to an instrument that has it, or leave it out\n", 48),
+            "             > Give this note to an instrument\n               that has it, or leave it out\n"
+        );
+    }
+
+    #[test]
+    fn nothing_is_lost_and_no_line_too_wide() {
+        let text = "A title\n\n  held chord      violins-1 (1 of 2), violins-2 (2 of 2), a-very-long-name-of-a-chair-without-end\nx";
+        for columns in 40..120 {
+            let out = wrapped(text, columns);
+            let words = |t: &str| t.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+            assert_eq!(words(&out), words(text));
+            assert!(out.lines().all(|l| l.chars().count() <= columns.max(58)), "{out}");
+        }
+        assert_eq!(wrapped(text, 10), text, "too narrow to be of use");
+    }
 }

@@ -1,6 +1,7 @@
 //! The job sheet: what the cue is, how long, for whom, how loud.
 
 use crate::{Seen, title};
+use ripieno_cue::counted;
 use ripieno_cue::view::clock;
 use ripieno_picture::svg::escape;
 use ripieno_plan::Purpose;
@@ -19,9 +20,9 @@ pub fn head(seen: &Seen<'_>) -> String {
     if let Some(date) = &plan.date {
         rows.push(("Date", date.to_string()));
     }
-    rows.push(("Length", format!("{} ({seconds:.2} s), {bars} bars", clock(seconds))));
+    rows.push(("Length", format!("{} ({seconds:.2} s), {}", clock(seconds), counted(bars, "bar"))));
     rows.push(("Metre and tempo", metres(seen)));
-    rows.push(("Players", format!("{chairs} chairs, {players} players")));
+    rows.push(("Players", format!("{}, {}", counted(chairs, "chair"), counted(players as usize, "player"))));
     rows.push((
         "Made for",
         match plan.purpose {

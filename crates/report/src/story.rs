@@ -2,8 +2,8 @@
 //! moves by an octave, who is held back and until when.
 
 use crate::bars;
-use ripieno_cue::Checked;
 use ripieno_cue::view::{Board, Row, clock};
+use ripieno_cue::{Checked, counted};
 use ripieno_music::Role;
 use ripieno_picture::line;
 use ripieno_plan::{Plan, Source};
@@ -134,11 +134,12 @@ fn told(board: &Board, plan: &Plan, checked: &Checked, at: usize) -> Told {
             .as_ref()
             .map_or_else(|| column.name.clone(), |l| format!("{l} · {}", column.name)),
         place: format!(
-            "{}, {} to {}; {} chairs, {players} players",
+            "{}, {} to {}; {}, {}",
             bars(column.from_bar, column.to_bar),
             clock(column.from.max(0.0)),
             clock(column.to),
-            playing.len()
+            counted(playing.len(), "chair"),
+            counted(players as usize, "player")
         ),
         sentences,
     }

@@ -7,6 +7,7 @@ use serde::Serialize;
 #[derive(Serialize)]
 struct Document<'a> {
     bars: usize,
+    bars_in_print: usize,
     seconds: f64,
     lines: Vec<Line<'a>>,
     passages: Vec<Passage<'a>>,
@@ -120,6 +121,7 @@ pub fn read(read: &Read) -> Result<String, serde_json::Error> {
     });
     let document = Document {
         bars: timeline.bars.iter().filter(|b| b.number > 0).count(),
+        bars_in_print: read.checked.in_print.count(),
         seconds: round(timeline.seconds(timeline.end()).0),
         lines: lines.collect(),
         passages: passages.collect(),

@@ -113,6 +113,51 @@ fn read_finds_doublings_passages_and_the_arc_and_writes_nothing() {
 }
 
 #[test]
+fn read_says_what_is_the_matter_before_what_there_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let say = |name: &str, music: &str| {
+        std::fs::write(folder.path().join(name), music).unwrap();
+        text(&ripieno(folder.path(), &["read", name]).stdout)
+    };
+    // Four bars of which two are repeated; below every flute in the last.
+    let low = up(&TUNE, -24);
+    let played: Vec<i32> = [&TUNE[..8], &TUNE[..4], &low[12..]].concat();
+    let music = score(&[("Flute", &played)]);
+    let repeat = "<barline location=\"right\"><repeat direction=\"backward\"/></barline></measure><measure number=\"3\">";
+    let words = say("piece.musicxml", &music.replacen("</measure><measure number=\"3\">", repeat, 1));
+    let at = |what: &str| words.find(what).unwrap_or_else(|| panic!("no {what} in {words}"));
+    assert!(words.contains("6 bars, 0:12, 1 chair\n"), "{words}");
+    assert!(words.contains("4 bars in print, 6 here"), "{words}");
+    assert!(at("Read through") < at("The arc") && at("The arc") < at("What it is made of"));
+    assert!(words.contains("flute, bar 6 (4 in print)"), "{words}");
+    assert!(
+        !words.contains("times the loudest") || words.contains("\nB  "),
+        "nothing is louder than nothing: {words}"
+    );
+    assert!(!words.contains("there enter flute"), "{words}");
+    // A line each where it is no terminal.
+    let finding = words.lines().find(|l| l.contains("flute, bar 6")).unwrap();
+    assert!(finding.ends_with('.') && finding.len() > 80, "{finding}");
+    // Printed as it is counted: not a word of it.
+    let plain = say("plain.musicxml", &music);
+    assert!(!plain.contains("in print") && plain.contains("flute, bar 4:"), "{plain}");
+}
+
+#[test]
+fn doublings_are_told_by_leader() {
+    let folder = tempfile::tempdir().unwrap();
+    let music = score(&[("Flute", &up(&TUNE, 12)), ("Violin", &TUNE), ("Cello", &up(&TUNE, -12))]);
+    std::fs::write(folder.path().join("piece.musicxml"), music).unwrap();
+    let words = text(&ripieno(folder.path(), &["read", "piece.musicxml"]).stdout);
+    let told: Vec<&str> = words.lines().filter(|l| l.starts_with("  col ")).collect();
+    assert_eq!(told.len(), 1, "{words}");
+    assert_eq!(
+        told[0].matches(" 8va").count() + told[0].matches(" 8vb").count() + told[0].matches(" 15m").count(),
+        2
+    );
+}
+
+#[test]
 fn new_says_the_doubling_so_that_it_follows() {
     let folder = cue(&[("Violin 1", &TUNE), ("Cello", &up(&TUNE, -12))]);
     let plan = std::fs::read_to_string(folder.path().join("cue/cue.toml")).unwrap();

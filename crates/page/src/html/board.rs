@@ -5,7 +5,7 @@ use super::drawn::Drawn;
 use crate::fragments::Fragments;
 use crate::open::{Open, Shown, Through};
 use ripieno_cue::view::{BoardCell, Row, arc_points, clock};
-use ripieno_cue::{Finding, Severity};
+use ripieno_cue::{Finding, Severity, counted};
 use ripieno_picture::arc::{self, Point, Scale};
 use ripieno_picture::line;
 use ripieno_picture::svg::escape;
@@ -289,7 +289,12 @@ fn severity_words(severity: Severity, n: usize) -> &'static str {
 pub fn standing(shown: &Shown, through: Option<&Through>) -> String {
     let board = &shown.board;
     let playing = board.rows.iter().filter(|r| r.plays()).count();
-    let mut words = format!("{} bars · {} · {playing} chairs · ", board.bars, clock(board.seconds));
+    let mut words = format!(
+        "{} · {} · {} · ",
+        counted(board.bars, "bar"),
+        clock(board.seconds),
+        counted(playing, "chair")
+    );
     match through {
         None => words.push_str("being read through …"),
         Some(through) => {
