@@ -50,11 +50,12 @@ impl InPrint {
                 movement += 1;
                 seen.clear();
             }
-            let (_, time) = seen.entry(&bar.printed).and_modify(|s| s.1 += 1).or_insert((i, 1));
+            let (first, time) = *seen.entry(&bar.printed).and_modify(|s| s.1 += 1).or_insert((i, 1));
             let counted = value(&bar.printed).is_some();
-            // A part of a bar that the print does not number belongs to the bar before it.
-            let label = if counted { &bar.printed } else { bars.last().map_or(&bar.printed, |b| &b.label) };
-            bars.push(Printed { number: bar.number, label: label.clone(), movement, time: *time, counted });
+            // A part of a bar that the print does not number belongs to the bar before it, where it first stands.
+            let before = if time > 1 { bars.get(first) } else { bars.last() };
+            let label = if counted { &bar.printed } else { before.map_or(&bar.printed, |b| &b.label) };
+            bars.push(Printed { number: bar.number, label: label.clone(), movement, time, counted });
         }
         Self { bars }
     }
@@ -180,6 +181,9 @@ mod tests {
         assert_eq!(piece.count(), 3);
         assert_eq!(piece.beside(3, 3).as_deref(), Some("2 in print"));
         assert_eq!(piece.beside(3, 4).as_deref(), Some("2 to 3 in print"));
+        // The end of bar 1 is repeated after bar 2.
+        let again = self::piece(&[("1", 60), ("X1", 62), ("2", 64), ("X1", 62), ("2", 64)]);
+        assert_eq!(again.beside(4, 4).as_deref(), Some("1 in print, 2nd time"));
     }
 
     #[test]
