@@ -3,7 +3,7 @@
 use super::cell_edit::with_octave;
 use super::sheet::{Read, Sheet, Stretch, harmonic};
 use ripieno_instruments::{Family, Range, natural_of};
-use ripieno_music::{Change, Finding, Severity};
+use ripieno_music::{Change, Edit, Finding, Severity};
 
 /// From here (dB re mf, pp and below) a note above the comfortable range asks for more than the range itself.
 const SOFT: f64 = -11.0;
@@ -113,8 +113,24 @@ fn misplaced(sheet: &Sheet<'_>, hits: &[usize], hard: Range) -> Option<Finding> 
                 "Look at the clef and the transposition of the source; moved by an octave ({}) all of it lies in the range",
                 if by > 0 { "8va" } else { "8vb" }
             ))
+            .change(everywhere(sheet, by))
             .done(),
     )
+}
+
+/// Every cell of the chair in which it plays, moved by an octave; nothing where one of them cannot say it.
+fn everywhere(sheet: &Sheet<'_>, by: i16) -> Option<Change> {
+    let chair = sheet.desk.id();
+    let mut edits = Vec::new();
+    for cell in &sheet.desk.part.cells {
+        let plays = sheet.notes.iter().any(|r| r.note.at >= cell.from && r.note.at < cell.to);
+        if plays {
+            let passage = sheet.table.plan.passages.iter().find(|p| p.name == cell.passage)?;
+            let text = with_octave(sheet.table.cell_at(chair, passage.from_bar)?, by)?;
+            edits.push(Edit::Cell { passage: passage.name.clone(), chair: chair.to_string(), text });
+        }
+    }
+    (!edits.is_empty()).then_some(Change { edits })
 }
 
 /// What old prints mean by a clef, where a note lies an octave off by it (common practice, no source).

@@ -218,8 +218,8 @@ fn what_dies_away_does_not_sustain() {
             let note = vec![Note::plain(Beats::ZERO, length, i16::from(point.key))];
             Cue::of("piano", 1, 60.0, note, vec![]).rule("dies-away")
         };
-        assert!(lasting(1.04).is_empty(), "{point:?}");
-        one(&lasting(1.2), Severity::Advice);
+        assert!(lasting(1.2).is_empty(), "{point:?}");
+        one(&lasting(1.3), Severity::Advice);
     }
     let grow = |notes| {
         let hairpin = DirectionKind::Hairpin { louder: true, to: Beats::whole(4), niente: false };
