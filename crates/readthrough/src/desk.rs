@@ -133,6 +133,12 @@ impl Found {
         self
     }
 
+    /// Up to this bar, if it does not go farther.
+    pub fn at_least_to(mut self, bar: i32) -> Self {
+        self.finding.to_bar = self.finding.to_bar.max(bar);
+        self
+    }
+
     /// What is the matter, with the figures: a sentence without its full stop.
     pub fn says(mut self, message: impl Into<String>) -> Self {
         self.finding.message = message.into();

@@ -1,48 +1,35 @@
 //! `breath`: held notes and phrases longer than a breath, of players who are alone on their part, and where to breathe.
 //!
 //! Sections, doubled winds and choirs breathe in turn and are not asked. Rests and the ends of slurs are where every player
-//! breathes without being told; only what those do not settle is a finding.
+//! breathes without being told; only what those do not settle is a finding. It is a finding about all the playing since the
+//! lungs were last full: the few notes at which the air is gone are seldom what used it up.
 
-use super::breath_search::{Step, search};
-use super::cell_edit::with_breaths;
+use super::breath_air::{FULL, takes};
+use super::breath_places::{Kind, SAME_HARMONY, Spot, hear_harmony, spots};
+use super::breath_remedy::{Turns, breathe, change, softer};
+use super::breath_search::{Step, search, since_full};
 use super::range::capital;
-use super::sheet::{Sheet, pitch_name, place_said, said};
+use super::sheet::{Sheet, level_of, pitch_name, said};
+use crate::Found;
 use ripieno_instruments::Breath;
-use ripieno_music::{Change, Edit, Finding, Mark, Place, Severity};
-use ripieno_plan::PlaceWord;
+use ripieno_music::{Finding, Severity};
 use ripieno_units::{Beats, Seconds};
+use std::cmp::Ordering;
 
-/// The shortest breath, seconds, and how far it fills (common practice: a quick breath takes 0.25 to 0.4 s; three fifths of the air
-/// is a comfortable phrase).
-const QUICK: (f64, f64) = (0.25, 0.6);
-/// A breath that fills the lungs, seconds (common practice: 0.6 to 1 s).
-const FULL: f64 = 0.6;
-/// What a breath may take from the note before it: so long, and at most this share.
-const STOLEN: f64 = 0.40;
-const STOLEN_SHARE: f64 = 0.5;
-/// What breaths cost the music, only in their order: before a barline, elsewhere between slurs, in a slur, in a held note; more
-/// where it is not a barline.
-const AT_SLUR_END: u32 = 2;
-const IN_SLUR: u32 = 12;
-const IN_NOTE: u32 = 24;
-const OFF_BARLINE: u32 = 1;
-/// A short note before it: the gap is heard more.
-const AFTER_SHORT: u32 = 2;
-/// A player of short notes gives half of their length away.
-const SHORT_MARKS_SHARE: f64 = 0.5;
-/// Levels of piano and fortissimo, dB re mf, between which air is interpolated.
-const PIANO: f64 = -9.0;
-const FORTISSIMO: f64 = 9.0;
-
-/// A place where one might breathe: which note it follows, and where it is.
-struct Spot {
-    step: Step,
-    /// Every player breathes there unasked.
-    natural: bool,
-    inside: bool,
-    at: Beats,
-    note: usize,
-}
+/// A held note so many times as long as a full breath cannot be played. The table's share of air for each instrument is an
+/// estimate, so that less than this may be one player's art.
+const BEYOND: f64 = 2.0;
+/// Up to here a note is not said to be so many times as long.
+const BARELY: f64 = 1.15;
+/// What is said after a remedy that the player can judge better.
+const CARE: &str = "lungs differ, so ask the player";
+/// A player who is short of air by a twentieth makes it last: the table's figures are estimates. What is offered does without.
+const STRETCH: f64 = 1.05;
+/// So much of each breath is used where that is possible with breaths that cost hardly more (three fifths is a comfortable phrase: common
+/// practice).
+const SPARING: [f64; 3] = [0.6, 0.75, 0.9];
+/// Unasked breaths between those that are asked for are named as well, up to so many.
+const NAMED_UNASKED: usize = 3;
 
 pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let Some(breath) = sheet.desk.instrument.breath.as_ref() else { return };
@@ -74,212 +61,234 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     }
 }
 
-/// Share of a full breath that a second takes at a level.
-fn rate(breath: &Breath, level: f64) -> f64 {
-    let t = ((level - PIANO) / (FORTISSIMO - PIANO)).clamp(0.0, 1.0);
-    let between = |p: f64, ff: f64| p + (ff - p) * t;
-    let air = between(breath.flow_p, breath.flow_ff) / breath.litres.max(0.1);
-    // Stale air, or the reed, may end it sooner than the air does.
-    air.max(between(1.0 / breath.hold_p.max(0.1), 1.0 / breath.hold_ff.max(0.1)))
-}
-
-/// Air that a stretch takes, along the curve of dynamics.
-fn takes(sheet: &Sheet<'_>, breath: &Breath, from: f64, to: f64) -> f64 {
-    let parts = (((to - from) / 0.25).ceil()).clamp(1.0, 400.0);
-    let step = (to - from) / parts;
-    let level = |i: usize| sheet.desk.performance.level.at(Seconds(from + step * (i as f64 + 0.5)));
-    (0..parts as usize).map(|i| rate(breath, level(i)) * step).sum()
-}
-
-/// How far a breath of so many seconds fills the lungs.
-fn fills(seconds: f64) -> f64 {
-    if seconds < QUICK.0 {
-        return 0.0;
-    }
-    (QUICK.1 + (1.0 - QUICK.1) * (seconds - QUICK.0) / (FULL - QUICK.0)).min(1.0)
-}
-
+/// A line from full lungs to the next rest that fills them.
 fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Finding>) {
-    let spots = spots(sheet, breath, line);
-    let natural: Vec<Step> =
-        spots.iter().map(|s| if s.natural { s.step } else { Step { fills: 0.0, ..s.step } }).collect();
-    let Err(stuck) = search(&natural) else { return };
+    let mut spots = spots(sheet, breath, line);
+    let silent = |s: &Spot| if s.kind == Kind::Unasked { s.step } else { Step { fills: 0.0, ..s.step } };
+    let unasked: Vec<Step> = spots.iter().map(silent).collect();
+    let lenient: Vec<Step> =
+        unasked.iter().map(|s| Step { takes: s.takes / STRETCH, saves: s.saves / STRETCH, ..*s }).collect();
+    let (Err(_), Err(stuck)) = (search(&lenient), search(&unasked)) else { return };
+    hear_harmony(sheet.table, &mut spots);
     let steps: Vec<Step> = spots.iter().map(|s| s.step).collect();
-    let chair = sheet.desk.id();
-    let (first, last) = (&sheet.notes[line[0]], &sheet.notes[line[line.len() - 1]]);
-    let at = sheet.place(first.note.at);
-    let to = sheet.place(sheet.notes[spots[stuck].note].note.end()).bar;
-    let name = sheet.desk.name();
-    match search(&steps) {
-        Ok(plan) => {
-            let asked: Vec<&Spot> = plan.at.iter().map(|i| &spots[*i]).filter(|s| !s.natural).collect();
-            let held = asked.iter().find(|s| s.inside).map(|s| &sheet.notes[s.note]);
-            let places: Vec<Place> = asked.iter().map(|s| sheet.place(s.at)).collect();
-            let told: Vec<String> = places.iter().map(|p| place_said(*p)).collect();
-            let (severity, at, to, message) = match held {
-                Some(read) => {
-                    let air = takes(sheet, breath, read.from, read.to).max(1e-6);
-                    let key = read.key.map_or(String::new(), pitch_name);
-                    let (from, end) = (sheet.place(read.note.at), sheet.place(read.note.end()));
-                    let message = format!(
-                        "{key} is held for {} at {}, and {}",
-                        said(read.seconds()),
-                        read.mark(),
-                        too_long(name, air, read.seconds()),
-                    );
-                    let severity = if air > 1.0 { Severity::Impossible } else { Severity::Hard };
-                    (severity, from, end.bar, message)
-                }
-                None => {
-                    let stretch = phrase_of(sheet, &spots, stuck);
-                    let (a, b) = (&sheet.notes[stretch.0], &sheet.notes[stretch.1]);
-                    let air = takes(sheet, breath, a.from, b.to).max(1e-6);
-                    let message = format!(
-                        "A phrase of {} at {} under its slurs, and {}",
-                        said(b.to - a.from),
-                        a.mark(),
-                        too_long(name, air, b.to - a.from),
-                    );
-                    (Severity::Hard, sheet.place(a.note.at), to.max(sheet.place(b.note.at).bar), message)
-                }
-            };
-            let change = change(sheet, chair, &places);
-            out.push(
-                crate::Found::new("breath", severity, chair, at)
-                    .to(to)
-                    .says(capital(&message))
-                    .remedy(format!(
-                        "Breathe before {}, or let two players take turns; the player's own judgement comes first",
-                        and(&told)
-                    ))
-                    .change(change)
-                    .done(),
-            );
+    let short = Short::of(&spots, &unasked, stuck);
+    let Some(at) = best(&steps) else {
+        out.push(nowhere(sheet, &short).done());
+        return;
+    };
+    let taken: Vec<Spot> = at.iter().map(|i| spots[*i]).collect();
+    let asked: Vec<Spot> = taken.iter().copied().filter(|s| s.kind != Kind::Unasked).collect();
+    let mut held: Vec<usize> = asked.iter().filter(|s| s.kind == Kind::InNote).map(|s| s.note).collect();
+    held.dedup();
+    // The notes that are too long by themselves are what is the matter, wherever the air is gone.
+    held.retain(|n| takes(sheet, breath, sheet.notes[*n].from, sheet.notes[*n].to, 0.0) > 1.0);
+    let finding = if held.is_empty() {
+        run(sheet, &short, again(sheet, &spots, &unasked, &at), &asked)
+    } else {
+        long(sheet, breath, &held, &taken)
+    };
+    out.push(finding.change(change(sheet, &asked)).done());
+}
+
+/// The cheapest breaths; or such as cost no more than these and a change of harmony, and leave some air in the lungs.
+fn best(steps: &[Step]) -> Option<Vec<usize>> {
+    let cheapest = search(steps).ok()?;
+    let sparing = SPARING.iter().find_map(|part| {
+        let less: Vec<Step> =
+            steps.iter().map(|s| Step { takes: s.takes / part, saves: s.saves / part, ..*s }).collect();
+        search(&less).ok().filter(|found| found.cost <= cheapest.cost + SAME_HARMONY)
+    });
+    Some(sparing.unwrap_or(cheapest).at)
+}
+
+/// The last bar in which the air runs out: where it would without the last of the breaths that are asked for.
+fn again(sheet: &Sheet<'_>, spots: &[Spot], unasked: &[Step], at: &[usize]) -> Option<i32> {
+    let asked: Vec<usize> = at.iter().copied().filter(|i| spots[*i].kind != Kind::Unasked).collect();
+    let (_, before) = asked.split_last()?;
+    let mut steps = unasked.to_vec();
+    before.iter().for_each(|i| steps[*i] = spots[*i].step);
+    let stuck = search(&steps).err()?;
+    Some(sheet.table.place(Seconds(Short::of(spots, &steps, stuck).gone)).bar)
+}
+
+/// Held notes that are longer than a full breath.
+fn long(sheet: &Sheet<'_>, breath: &Breath, held: &[usize], taken: &[Spot]) -> Found {
+    let air = |n: usize| takes(sheet, breath, sheet.notes[n].from, sheet.notes[n].to, 0.0);
+    let (first, last) = (&sheet.notes[held[0]], &sheet.notes[held[held.len() - 1]]);
+    let worst = held.iter().map(|n| air(*n)).fold(0.0, f64::max);
+    let about = format!("a full breath lasts there (about {})", said(first.seconds() / air(held[0])));
+    let key = |n: usize| sheet.notes[n].key.map_or("a note".to_string(), pitch_name);
+    let others: Vec<String> =
+        held[1..].iter().take(3).map(|n| format!("{} in bar {}", key(*n), sheet.bar(*n))).collect();
+    let message = format!(
+        "{} is held for {} at {}, {} {about}{}",
+        key(held[0]),
+        said(first.seconds()),
+        first.mark(),
+        times(air(held[0])),
+        match (held.len(), others.as_slice()) {
+            (1, _) => String::new(),
+            (2, _) => format!("; {} is too long as well", others[0]),
+            (n @ 3..=4, _) => format!("; {} are too long as well", others[..n - 1].join(" and ")),
+            (n, _) =>
+                format!("; {} other notes up to bar {} are too long as well", n - 1, sheet.bar(held[n - 1])),
         }
-        Err(stuck) => {
-            let reached = &sheet.notes[spots[stuck].note];
-            let seconds = last.to - first.from;
-            let until = sheet.place(reached.note.at);
-            out.push(
-                crate::Found::new("breath", Severity::Hard, chair, at)
-                    .to(sheet.place(last.note.at).bar)
-                    .says(format!(
-                        "{} without a rest and without a note long enough to breathe after: the air is out by {}",
-                        said(seconds),
-                        place_said(until)
-                    ))
-                    .remedy("Leave a note out now and then, or let two players take it in turn")
-                    .done(),
-            );
+    );
+    let asked = |s: &&Spot| s.kind != Kind::Unasked;
+    let inner: Vec<&Spot> = taken.iter().filter(asked).collect();
+    let (from, to) = (inner[0].at.min(first.note.at), inner[inner.len() - 1].at.max(last.note.end()));
+    // A player who is told where to break the note wants to know that the change of note is a breath too.
+    let (first_asked, last_asked) = (inner[0].at, inner[inner.len() - 1].at);
+    let mut near: Vec<Spot> =
+        taken.iter().copied().filter(|s| s.at >= first_asked && s.at <= last_asked).collect();
+    near.retain(|s| s.kind != Kind::Unasked || inner.iter().all(|i| i.at != s.at));
+    let told: Vec<Spot> =
+        if near.len() - inner.len() <= NAMED_UNASKED { near } else { inner.iter().map(|s| **s).collect() };
+    let turns = Turns::of(sheet, first.note.at, last.note.end());
+    let severity = match () {
+        () if turns.settles() => Severity::Advice,
+        () if worst > BEYOND => Severity::Impossible,
+        () => Severity::Hard,
+    };
+    let mut ways = vec![breathe(sheet, &told, false)];
+    match turns {
+        Turns::Nobody => ways.push(turns.said()),
+        _ => ways.insert(0, turns.said()),
+    }
+    ways.extend(softer(sheet, breath, first));
+    let care = if severity == Severity::Impossible { "lungs differ, but not by so much" } else { CARE };
+    Found::new("breath", severity, sheet.desk.id(), sheet.place(from))
+        .to(last_bar(sheet, to).max(sheet.place(inner[inner.len() - 1].at).bar))
+        .says(capital(&message))
+        .remedy(capital(&format!("{}; {care}", ways.join("; or "))))
+}
+
+/// Playing without the time for a full breath.
+fn run(sheet: &Sheet<'_>, short: &Short<'_>, again: Option<i32>, asked: &[Spot]) -> Found {
+    let turns = short.turns(sheet);
+    // Where only ends of slurs are asked to give more time, a comma in the part is all.
+    let dear = asked.iter().any(|s| s.kind > Kind::Clipped);
+    let severity = if dear && !turns.settles() { Severity::Hard } else { Severity::Advice };
+    let mut ways = [breathe(sheet, asked, true), turns.said()];
+    if turns.settles() {
+        ways.reverse();
+    }
+    let remedy = format!("{}; {CARE}", ways.join("; or "));
+    // The note before the last place may be left early enough for the air to last to the barline.
+    let found = short.found(sheet, severity, again);
+    let to = asked.last().map_or(i32::MIN, |s| sheet.place(s.at).bar);
+    found.at_least_to(to).remedy(capital(&remedy))
+}
+
+/// Not even commas help: only another player does, or fewer notes.
+fn nowhere(sheet: &Sheet<'_>, short: &Short<'_>) -> Found {
+    let remedy =
+        format!("Write shorter notes or rests, or softer ones; or {}; {CARE}", short.turns(sheet).said());
+    short.found(sheet, Severity::Hard, None).remedy(remedy)
+}
+
+/// Where the air runs out with nothing but the breaths that everybody takes.
+struct Short<'s> {
+    /// From where the lungs were last full to the place at which the air is gone.
+    spots: &'s [Spot],
+    /// When it is gone, seconds.
+    gone: f64,
+    /// There was time for quick breaths on the way.
+    quick: bool,
+    /// If it is one slur or note from full lungs on: the last place of it, and the breaths that it takes.
+    slur: Option<(Spot, f64)>,
+}
+
+impl<'s> Short<'s> {
+    fn of(spots: &'s [Spot], unasked: &[Step], stuck: usize) -> Self {
+        let (first, air) = since_full(unasked, stuck);
+        let last = &spots[stuck];
+        let share = (air / last.step.takes.max(1e-9)).min(1.0);
+        let bound = spots[first..].iter().take_while(|s| s.bound).count();
+        let slur = spots.get(first + bound).or(spots.last()).filter(|_| first + bound >= stuck);
+        Self {
+            spots: &spots[first..=stuck],
+            gone: last.from + share * (last.to - last.from),
+            quick: unasked[first..stuck].iter().any(|s| s.fills > 0.0),
+            slur: slur.map(|s| (*s, spots[first..].iter().take(bound + 1).map(|s| s.step.takes).sum())),
         }
     }
-}
 
-/// Why so many seconds are too long, where they take so much of a full breath.
-fn too_long(name: &str, air: f64, seconds: f64) -> String {
-    if air > 1.0 {
-        return format!("one breath of the {name} lasts about {} there", said(seconds / air));
+    /// When the lungs were last full, seconds.
+    fn from(&self) -> f64 {
+        self.spots[0].from
     }
-    format!(
-        "takes {:.0} % of a full breath of the {name}, with no rest before it to fill the lungs",
-        100.0 * air
-    )
-}
 
-/// The first and last note of the stretch without a natural breath that the air does not last for.
-fn phrase_of(sheet: &Sheet<'_>, spots: &[Spot], stuck: usize) -> (usize, usize) {
-    let end = spots[stuck..].iter().find(|s| s.natural).or(spots.last()).map_or(0, |s| s.note);
-    let before = spots[..stuck].iter().rposition(|s| s.natural);
-    let first = before.and_then(|b| spots.get(b + 1)).or(spots.first()).map_or(0, |s| s.note);
-    (first.min(sheet.notes.len() - 1), end.max(first).min(sheet.notes.len() - 1))
-}
+    fn turns(&self, sheet: &Sheet<'_>) -> Turns {
+        let (first, last) = (&self.spots[0], &self.spots[self.spots.len() - 1]);
+        Turns::of(sheet, sheet.notes[first.note].note.at, sheet.notes[last.note].note.end())
+    }
 
-fn spots(sheet: &Sheet<'_>, breath: &Breath, line: &[usize]) -> Vec<Spot> {
-    let timeline = sheet.table.timeline;
-    let mut spots = Vec::new();
-    for (k, index) in line.iter().enumerate() {
-        let read = &sheet.notes[*index];
-        let next = line.get(k + 1).map(|n| &sheet.notes[*n]);
-        let end = next.map_or(read.to, |n| n.from.min(read.to)).max(read.from);
-        let short =
-            [Mark::Staccato, Mark::Staccatissimo, Mark::Spiccato].iter().any(|m| read.note.marks.has(*m));
-        let share = if short { SHORT_MARKS_SHARE } else { 1.0 };
-        // Inside a long note, on its beats.
-        let mut reached = read.from;
-        if end - read.from >= 2.0 * FULL {
-            let mut bar = timeline.bar_index(read.note.at);
-            while let Some(here) = timeline.bars.get(bar).filter(|b| b.at < read.note.end()) {
-                for beat in 0..i64::from(here.metre.beats) {
-                    let at = here.at + here.metre.beat() * beat;
-                    let time = sheet.table.clock.seconds(at).0;
-                    if at >= here.at + here.length || time - reached < FULL || end - time < FULL {
-                        continue;
-                    }
-                    let stolen = STOLEN.min(STOLEN_SHARE * (time - reached));
-                    spots.push(Spot {
-                        step: Step {
-                            takes: share * takes(sheet, breath, reached, time),
-                            cost: IN_NOTE + if beat == 0 { 0 } else { OFF_BARLINE },
-                            fills: fills(stolen),
-                        },
-                        natural: false,
-                        inside: true,
-                        at,
-                        note: *index,
-                    });
-                    reached = time;
-                }
-                bar += 1;
+    /// The finding but for its remedy; `again` is the last bar in which the air runs out.
+    fn found(&self, sheet: &Sheet<'_>, severity: Severity, again: Option<i32>) -> Found {
+        let at = sheet.table.place(Seconds(self.from()));
+        let gone = sheet.table.place(Seconds(self.gone)).bar.max(at.bar);
+        let (message, to) = match &self.slur {
+            Some((end, air)) => {
+                let seconds = end.to - self.from();
+                let to = last_bar(sheet, sheet.notes[end.note].note.end());
+                let message = format!(
+                    "a slur of {} {} in {} is {} a full breath lasts there (about {})",
+                    said(seconds),
+                    self.level(sheet),
+                    bars(at.bar, to),
+                    times(*air),
+                    said(seconds / air)
+                );
+                (message, to)
             }
+            None => {
+                let many = gone > at.bar;
+                let how = match (self.quick, many) {
+                    (true, true) => "have no rest for a full breath: with quick ones the air is gone",
+                    (true, false) => "has no rest for a full breath: with quick ones the air is gone",
+                    (false, true) => "leave no time for a breath: the air of a full one is gone",
+                    (false, false) => "leaves no time for a breath: the air of a full one is gone",
+                };
+                let message = format!(
+                    "{} ({} {}) {how} in bar {gone}",
+                    bars(at.bar, gone),
+                    said(self.gone - self.from()),
+                    self.level(sheet),
+                );
+                (message, gone)
+            }
+        };
+        let again = again.filter(|bar| *bar > to);
+        let more = again.map_or(String::new(), |bar| format!(", and again by bar {bar}"));
+        Found::new("breath", severity, sheet.desk.id(), at)
+            .to(again.unwrap_or(to))
+            .says(capital(&format!("{message}{more}")))
+    }
+
+    /// `at ff`, `between p and f`.
+    fn level(&self, sheet: &Sheet<'_>) -> String {
+        let marks = self.spots.iter().map(|s| sheet.notes[s.note].mark());
+        let by_level = |a: &&str, b: &&str| level_of(a).partial_cmp(&level_of(b)).unwrap_or(Ordering::Equal);
+        let soft = marks.clone().min_by(by_level).unwrap_or("mf");
+        match marks.max_by(by_level).unwrap_or("mf") {
+            loud if loud == soft => format!("at {loud}"),
+            loud => format!("between {soft} and {loud}"),
         }
-        let rest = next.map_or(FULL, |n| n.from - end);
-        let marked = read.note.marks.has(Mark::BreathAfter) || read.note.marks.has(Mark::CaesuraAfter);
-        let slurred = next.is_some_and(|n| n.note.slurred && read.note.slurs_on);
-        let length = end - read.from;
-        let gap = if rest >= QUICK.0 { rest } else { rest.max(0.0) + STOLEN.min(STOLEN_SHARE * length) };
-        let at = next.map_or(read.note.end(), |n| n.note.at);
-        let barline = timeline.bars[timeline.bar_index(at)].at == at;
-        let mut cost = if slurred && !marked { IN_SLUR } else { AT_SLUR_END };
-        cost += if barline { 0 } else { OFF_BARLINE };
-        cost += if length < 1.0 { AFTER_SHORT } else { 0 };
-        spots.push(Spot {
-            step: Step {
-                takes: share * takes(sheet, breath, reached, end),
-                cost: if rest >= QUICK.0 || marked { 0 } else { cost },
-                fills: fills(gap),
-            },
-            natural: rest >= QUICK.0 || marked || !slurred,
-            inside: false,
-            at,
-            note: *index,
-        });
     }
-    spots
 }
 
-/// The cells with commas at these places.
-fn change(sheet: &Sheet<'_>, chair: &str, places: &[Place]) -> Option<Change> {
-    let mut edits: Vec<Edit> = Vec::new();
-    let mut rest = places;
-    while let Some(first) = rest.first() {
-        let passage = sheet.table.passage_at(first.bar)?;
-        let here = rest.iter().take_while(|p| p.bar <= passage.to_bar).count().max(1);
-        let words: Vec<PlaceWord> = rest[..here]
-            .iter()
-            // Four decimals of a beat tell every common tuplet.
-            .map(|p| PlaceWord { bar: p.bar, beat: Some((p.beat * 1e4).round() / 1e4) })
-            .collect();
-        let text = with_breaths(sheet.table.cell_at(chair, first.bar)?, &words)?;
-        edits.push(Edit::Cell { passage: passage.name.clone(), chair: chair.to_string(), text });
-        rest = &rest[here..];
-    }
-    (!edits.is_empty()).then_some(Change { edits })
+/// `bar 171`, `bars 85 to 86`.
+fn bars(from: i32, to: i32) -> String {
+    if to > from { format!("bars {from} to {to}") } else { format!("bar {from}") }
 }
 
-fn and(list: &[String]) -> String {
-    match list {
-        [] => String::new(),
-        [one] => one.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join("; ")),
-    }
+/// `2.3 times as long as`.
+fn times(air: f64) -> String {
+    if air < BARELY { "a little longer than".to_string() } else { format!("{air:.1} times as long as") }
+}
+
+/// The bar in which what ends here is last heard.
+fn last_bar(sheet: &Sheet<'_>, end: Beats) -> i32 {
+    sheet.place(end - Beats::new(1, 1000)).bar
 }

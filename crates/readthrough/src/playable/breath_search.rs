@@ -9,10 +9,19 @@
 pub(crate) struct Step {
     /// Air that the stretch before this place takes, as a share of a full breath.
     pub(crate) takes: f64,
+    /// So much of it is not needed if one breathes here, because the note before ends early for it.
+    pub(crate) saves: f64,
     /// What a breath here costs the music; 0 in a rest.
     pub(crate) cost: u32,
     /// Up to what a breath here fills the lungs, 0 to 1; 0 where one cannot breathe.
     pub(crate) fills: f64,
+}
+
+impl Step {
+    /// Air that the stretch takes up to where one stops for a breath.
+    fn needs(&self) -> f64 {
+        (self.takes - self.saves.max(0.0)).max(0.0)
+    }
 }
 
 /// The result of a search.
@@ -47,15 +56,16 @@ pub(crate) fn search(steps: &[Step]) -> Result<Breaths, usize> {
         for before in &front {
             let from = all[*before];
             let air = from.air - step.takes.max(0.0);
-            if air < -DUST {
-                continue;
-            }
             let label =
                 Label { cost: from.cost, air: air.max(0.0), before: *before, step: i, breathes: false };
-            next.push(label);
-            if step.fills > label.air {
+            if air >= -DUST {
+                next.push(label);
+            }
+            // Where one breathes the air need only last until the note is left.
+            let left = from.air - step.needs();
+            if step.fills > 0.0 && left >= -DUST {
                 let cost = from.cost.saturating_add(step.cost);
-                next.push(Label { cost, air: step.fills.min(1.0), breathes: true, ..label });
+                next.push(Label { cost, air: step.fills.min(1.0).max(left), breathes: true, ..label });
             }
         }
         if next.is_empty() {
@@ -88,6 +98,22 @@ pub(crate) fn search(steps: &[Step]) -> Result<Breaths, usize> {
     Ok(Breaths { cost: all[best].cost, at })
 }
 
+/// With a breath wherever there is one: the first step at whose beginning the lungs were last full, and the air that is left where
+/// step `upto` begins.
+pub(crate) fn since_full(steps: &[Step], upto: usize) -> (usize, f64) {
+    let (mut first, mut air) = (0, 1.0_f64);
+    for (i, step) in steps.iter().enumerate().take(upto) {
+        air -= step.takes.max(0.0);
+        if step.fills > 0.0 {
+            air = air.max(step.fills).max(air + step.takes.max(0.0) - step.needs()).min(1.0);
+        }
+        if air >= 1.0 - DUST {
+            first = i + 1;
+        }
+    }
+    (first, air.max(0.0))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -97,11 +123,12 @@ mod tests {
     fn lasts(steps: &[Step], at: &[usize]) -> Option<u32> {
         let (mut air, mut cost) = (1.0, 0);
         for (i, step) in steps.iter().enumerate() {
-            air -= step.takes;
+            let breathes = at.contains(&i) && step.fills > 0.0;
+            air -= if breathes { f64::max(step.takes - step.saves, 0.0) } else { step.takes };
             if air < -1e-5 {
                 return None;
             }
-            if at.contains(&i) {
+            if breathes {
                 air = f64::max(air, step.fills);
                 cost += step.cost;
             }
@@ -126,12 +153,18 @@ mod tests {
         #![proptest_config(ProptestConfig { cases: cases(), failure_persistence: None, ..ProptestConfig::default() })]
         #[test]
         fn equal_to_trying_all_subsets(
-            raw in prop::collection::vec((1..60u32, prop::sample::select(vec![0u32, 2, 3, 5, 12, 20]), 0..=10u32), 1..11)
+            raw in prop::collection::vec(
+                (0..60u32, 0..25u32, prop::sample::select(vec![0u32, 2, 3, 5, 12, 20]), 0..=10u32), 1..11)
         ) {
             // Hundredths and tenths: ties and edges come up often.
             let steps: Vec<Step> = raw
                 .iter()
-                .map(|(t, c, f)| Step { takes: f64::from(*t) / 100.0, cost: *c, fills: f64::from(*f) / 10.0 })
+                .map(|(t, s, c, f)| Step {
+                    takes: f64::from(*t) / 100.0,
+                    saves: f64::from(*s) / 100.0,
+                    cost: *c,
+                    fills: f64::from(*f) / 10.0,
+                })
                 .collect();
             let best = exhaustive(&steps);
             match search(&steps) {
@@ -151,7 +184,7 @@ mod tests {
 
     #[test]
     fn a_rest_is_taken_before_a_slur_is_broken() {
-        let step = |takes, cost, fills| Step { takes, cost, fills };
+        let step = |takes, cost, fills| Step { takes, saves: 0.0, cost, fills };
         let found = search(&[step(0.5, 12, 0.6), step(0.2, 0, 1.0), step(0.9, 12, 0.6)]).unwrap();
         assert_eq!((found.cost, found.at.as_slice()), (0, &[1][..]));
         assert_eq!(search(&[step(1.2, 0, 1.0)]), Err(0));
@@ -159,9 +192,30 @@ mod tests {
     }
 
     #[test]
+    fn a_note_that_is_left_early_needs_less() {
+        let long = |saves| [Step { takes: 1.1, saves, cost: 2, fills: 1.0 }];
+        assert_eq!(search(&long(0.05)), Err(0));
+        assert_eq!(search(&long(0.1)).map(|b| b.cost), Ok(2));
+    }
+
+    #[test]
+    fn the_lungs_were_last_full() {
+        let step = |takes, fills| Step { takes, saves: 0.0, cost: 0, fills };
+        let steps = [step(0.5, 0.6), step(0.3, 1.0), step(0.25, 0.0), step(0.75, 0.0), step(0.5, 0.0)];
+        assert_eq!(since_full(&steps, 4), (2, 0.0));
+        assert_eq!(since_full(&steps, 3), (2, 0.75));
+        assert_eq!(since_full(&steps, 1), (0, 0.6));
+    }
+
+    #[test]
     fn ten_thousand_notes_are_quick() {
         let steps: Vec<Step> = (0..10_000)
-            .map(|i| Step { takes: 0.03 + f64::from(i % 7) * 0.01, cost: 1 + i % 13, fills: 0.6 })
+            .map(|i| Step {
+                takes: 0.03 + f64::from(i % 7) * 0.01,
+                saves: 0.01,
+                cost: 1 + i % 13,
+                fills: 0.6,
+            })
             .collect();
         let found = search(&steps).unwrap();
         assert!(lasts(&steps, &found.at) == Some(found.cost));

@@ -1,6 +1,9 @@
 //! Can it be played? One module a rule, or a few that are related.
 
 mod breath;
+mod breath_air;
+mod breath_places;
+mod breath_remedy;
 mod breath_search;
 pub mod cell_edit;
 mod changes;

@@ -113,7 +113,7 @@ impl Cue {
     }
 
     /// With another chair, `other`, that has a part of its own.
-    pub fn beside(mut self, instrument: &str, notes: Vec<Note>) -> Self {
+    pub fn beside(mut self, name: &str, instrument: &str, notes: Vec<Note>) -> Self {
         let mut track = Track { id: "P2".into(), name: "second".into(), ..Track::default() };
         track.content.notes = notes;
         track.content.sort();
@@ -132,7 +132,7 @@ impl Cue {
         let (template, found) = Template::parse(
             "template.toml",
             &format!(
-                "[chair.chair]\ninstrument = \"{}\"\nplayers = {}\n[chair.other]\nname = \"The other\"\n\
+                "[chair.chair]\ninstrument = \"{}\"\nplayers = {}\n[chair.other]\nname = \"{name}\"\n\
                  instrument = \"{instrument}\"\nplayers = 1\n",
                 own.instrument, own.players
             ),

@@ -78,7 +78,7 @@ fn who_rests_is_named_for_the_second_note() {
         notes
     };
     let remedy = |other: &str, notes| {
-        let cue = Cue::of("clarinet", 1, 120.0, chord(), vec![]).beside(other, notes);
+        let cue = Cue::of("clarinet", 1, 120.0, chord(), vec![]).beside("The other", other, notes);
         let found = cue.rule("one-voice");
         one(&found, Severity::Impossible).remedy.clone()
     };

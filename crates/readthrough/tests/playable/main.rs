@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::disallowed_methods)]
 
 mod bench;
+mod breath;
 mod judged;
 mod notes;
 mod properties;
