@@ -155,14 +155,14 @@ fn far_beyond_a_breath_is_impossible_without_a_hedge() {
 
 #[test]
 fn a_neighbour_of_the_same_instrument_is_asked_first() {
-    let same = held_brass().beside("Second", "", line(&[(44, (8, 1)), (43, (8, 1))]));
+    let same = held_brass().beside("Second", "bass-trombone", line(&[(44, (8, 1)), (43, (8, 1))]));
     for finding in same.rule("breath") {
         assert_eq!(finding.severity, Severity::Advice);
         assert!(finding.remedy.starts_with("Breathe in turn with "), "{}", finding.remedy);
     }
     assert_eq!(same.rule("breath").len(), 2);
     // Rests for four bars.
-    let resting = held_brass().beside("Second", "", line(&[(0, (16, 1)), (44, (1, 1))]));
+    let resting = held_brass().beside("Second", "bass-trombone", line(&[(0, (16, 1)), (44, (1, 1))]));
     let found = resting.rule("breath");
     assert!(
         one(&found, Severity::Hard)
@@ -171,7 +171,7 @@ fn a_neighbour_of_the_same_instrument_is_asked_first() {
         "{found:?}"
     );
     // Has notes of its own.
-    let busy = held_brass().beside("Second", "", line(&[(48, (1, 1)); 16]));
+    let busy = held_brass().beside("Second", "bass-trombone", line(&[(48, (1, 1)); 16]));
     let found = busy.rule("breath");
     assert!(one(&found, Severity::Hard).remedy.starts_with("Breathe before"), "{found:?}");
 }
