@@ -24,6 +24,9 @@ const TRIES: usize = 50;
 /// How often a file that is being written is read again, and how long that takes each time.
 const SETTLING: (usize, Duration) = (60, Duration::from_millis(2));
 
+/// How many readings in a row must agree on a text that does not end with a line.
+const BROKEN_OFF: usize = 20;
+
 /// How long, and how many, files that were taken out of an editor's hands are looked at.
 const HELD: (Duration, usize) = (Duration::from_secs(60), 32);
 
@@ -323,19 +326,23 @@ impl SharedFile {
     }
 }
 
-/// Reads until two readings agree and there is something, or until it is what was expected. Nothing if it never settles.
+/// Reads until two readings agree and there is something, or until it is what was expected; a text that breaks off in a line may be
+/// half of one and must stay so for longer. Nothing if it never settles.
 fn settle<E>(
     expected: Option<&str>,
     mut read: impl FnMut() -> Result<String, E>,
 ) -> Result<Option<String>, E> {
     let mut text = read()?;
+    let mut same = 0;
     for _ in 0..SETTLING.0 {
         if Some(text.as_str()) == expected {
             return Ok(Some(text));
         }
         std::thread::sleep(SETTLING.1);
         let again = read()?;
-        if again == text && !again.trim().is_empty() {
+        same = if again == text { same + 1 } else { 0 };
+        let enough = if again.ends_with('\n') { 1 } else { BROKEN_OFF };
+        if same >= enough && !again.trim().is_empty() {
             return Ok(Some(again));
         }
         text = again;
