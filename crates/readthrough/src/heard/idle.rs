@@ -90,6 +90,11 @@ fn idle(
     doubling: &Doubling,
     slots: &[usize],
 ) -> Option<(f64, Finding)> {
+    // A voice among instruments is heard for its words, however loud.
+    let voice = |d: usize| balance.table.desks.get(d).is_some_and(|d| d.instrument.family == Family::Voices);
+    if voice(doubling.track) && !voice(doubling.of) {
+        return None;
+    }
     let common = both(balance, doubling, slots);
     if seconds(balance, &common) < LEAST_SECONDS {
         return None;

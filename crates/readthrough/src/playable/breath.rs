@@ -5,7 +5,7 @@
 //! lungs were last full: the few notes at which the air is gone are seldom what used it up.
 
 use super::breath_air::{FULL, takes};
-use super::breath_places::{Kind, SAME_HARMONY, Spot, hear_harmony, spots};
+use super::breath_places::{Bass, Kind, SAME_HARMONY, Spot, hear_harmony, spots};
 use super::breath_remedy::{Turns, breathe, change, softer};
 use super::breath_search::{Step, search, since_full};
 use super::range::capital;
@@ -69,7 +69,7 @@ fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Find
     let lenient: Vec<Step> =
         unasked.iter().map(|s| Step { takes: s.takes / STRETCH, saves: s.saves / STRETCH, ..*s }).collect();
     let (Err(_), Err(stuck)) = (search(&lenient), search(&unasked)) else { return };
-    hear_harmony(sheet.table, &mut spots);
+    hear_harmony(sheet.bass.get_or_init(|| Bass::of(sheet.table)), &mut spots);
     let steps: Vec<Step> = spots.iter().map(|s| s.step).collect();
     let short = Short::of(&spots, &unasked, stuck);
     let Some(at) = best(&steps) else {

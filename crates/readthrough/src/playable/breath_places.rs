@@ -24,8 +24,6 @@ const AFTER_HURRIED: u32 = 30;
 const HURRIED: f64 = 0.15;
 /// A player of short notes gives half of their length away.
 const SHORT_MARKS_SHARE: f64 = 0.5;
-/// Notes that began longer ago than this are not looked for when the bass is read, quarters.
-const LOOK_BACK: i64 = 16;
 
 /// What a breath at a place means for the player.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -182,31 +180,58 @@ fn cost(sheet: &Sheet<'_>, kind: Kind, at: Beats, after: u32) -> u32 {
     kind.cost() + if barline { 0 } else { OFF_BARLINE } + after
 }
 
-/// Adds what it costs to breathe where the harmony goes on. It asks every part, so only of lines in which the air runs out.
-pub(crate) fn hear_harmony(table: &Table<'_>, spots: &mut [Spot]) {
+/// Adds what it costs to breathe where the harmony goes on: where the lowest part does not go to another note of the scale.
+pub(crate) fn hear_harmony(bass: &Bass, spots: &mut [Spot]) {
     for spot in spots.iter_mut().filter(|s| s.kind != Kind::Unasked) {
-        if !bass_moves(table, spot.at) {
+        if !bass.moves(spot.at) {
             spot.step.cost += SAME_HARMONY;
         }
     }
 }
 
-/// The lowest part goes to another note of the scale here: the harmony most likely changes.
-fn bass_moves(table: &Table<'_>, at: Beats) -> bool {
-    let (mut before, mut after) = (None::<i16>, None::<i16>);
-    let lower = |low: &mut Option<i16>, key: i16| *low = Some(low.map_or(key, |l| l.min(key)));
-    for desk in &table.desks {
-        let notes = &desk.part.content.notes;
-        let upto = notes.partition_point(|n| n.at <= at);
-        for note in notes[..upto].iter().rev().take_while(|n| n.at >= at - Beats::whole(LOOK_BACK)) {
-            let Some(pitch) = note.pitch().filter(|_| note.end() >= at) else { continue };
-            if note.at < at {
-                lower(&mut before, pitch.key);
-            }
-            if note.end() > at {
-                lower(&mut after, pitch.key);
-            }
+/// The lowest note of all parts, from place to place.
+#[derive(Debug, Default)]
+pub(crate) struct Bass {
+    /// Places in quarters, rising, each with the lowest key that sounds from there on.
+    steps: Vec<(f64, Option<i16>)>,
+}
+
+impl Bass {
+    /// Of everybody who plays. Places that differ by less than this many quarters are one.
+    const CLOSE: f64 = 1e-6;
+
+    /// Sweeps over all notes once.
+    pub(crate) fn of(table: &Table<'_>) -> Self {
+        let mut events: Vec<(f64, bool, u8)> = Vec::new();
+        for note in table.desks.iter().flat_map(|d| &d.part.content.notes) {
+            let Some(key) = note.pitch().and_then(|p| u8::try_from(p.key).ok()) else { continue };
+            let from = note.at.quarters();
+            events.push((from, true, key));
+            events.push((from + note.length.quarters(), false, key));
         }
+        // A note without length begins before it ends.
+        events.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
+        let mut sounding = [0u32; 256];
+        let mut steps: Vec<(f64, Option<i16>)> = Vec::new();
+        for together in events.chunk_by(|a, b| b.0 - a.0 < Self::CLOSE) {
+            for (_, begins, key) in together {
+                let count = &mut sounding[usize::from(*key)];
+                *count = if *begins { *count + 1 } else { count.saturating_sub(1) };
+            }
+            let low = sounding.iter().position(|n| *n > 0).and_then(|key| i16::try_from(key).ok());
+            steps.push((together[0].0, low));
+        }
+        Self { steps }
     }
-    before.zip(after).is_some_and(|(a, b)| a.rem_euclid(12) != b.rem_euclid(12))
+
+    /// Does it go to another note of the scale here? The harmony then most likely changes.
+    fn moves(&self, at: Beats) -> bool {
+        let here = at.quarters();
+        let next = self.steps.partition_point(|s| s.0 < here - Self::CLOSE);
+        let Some((_, after)) = self.steps.get(next).filter(|s| s.0 < here + Self::CLOSE) else {
+            return false;
+        };
+        let before = next.checked_sub(1).and_then(|b| self.steps[b].1);
+        before.zip(*after).is_some_and(|(a, b)| a.rem_euclid(12) != b.rem_euclid(12))
+    }
 }

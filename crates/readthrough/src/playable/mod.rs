@@ -26,6 +26,7 @@ use crate::solve::{self, Charts};
 use rayon::prelude::*;
 use ripieno_music::Finding;
 use sheet::{Check, Sheet};
+use std::sync::OnceLock;
 
 const fn rule(name: &'static str, concern: Concern, asks: &'static str, source: &'static str) -> Rule {
     Rule { name, concern, asks, source }
@@ -87,8 +88,9 @@ pub fn check(table: &Table<'_>) -> Vec<Finding> {
 
 /// The same with the charts of harps and timpani.
 pub fn read(table: &Table<'_>) -> (Vec<Finding>, Charts) {
+    let bass = OnceLock::new();
     let of_desk = |desk| {
-        let sheet = Sheet::of(table, desk);
+        let sheet = Sheet::of(table, desk, &bass);
         let mut found = Vec::new();
         CHECKS.iter().for_each(|check| check(&sheet, &mut found));
         found

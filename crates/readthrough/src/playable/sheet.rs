@@ -1,10 +1,12 @@
 //! What a player has on the desk: the notes of a part with their seconds, dynamics and words, ready for the rules.
 
+use super::breath_places::Bass;
 use crate::{Desk, Found, Table};
 use ripieno_music::{Direction, DirectionKind, Dynamic, Finding, Mark, Note, Place, Playing, Severity};
 use ripieno_plan::PassagePlan;
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 /// Notes nearer than this count as one onset, seconds.
 const TOGETHER: f64 = 0.02;
@@ -83,10 +85,12 @@ pub(crate) struct Sheet<'a> {
     pub(crate) notes: Vec<Read<'a>>,
     /// Indices of notes that follow each other in one voice, by staff and voice; of a chord the top note.
     pub(crate) voices: Vec<Vec<usize>>,
+    /// The lowest note of all parts, worked out for the first who asks.
+    pub(crate) bass: &'a OnceLock<Bass>,
 }
 
 impl<'a> Sheet<'a> {
-    pub(crate) fn of(table: &'a Table<'a>, desk: &'a Desk<'a>) -> Self {
+    pub(crate) fn of(table: &'a Table<'a>, desk: &'a Desk<'a>, bass: &'a OnceLock<Bass>) -> Self {
         let content = &desk.part.content;
         let mut walks: BTreeMap<(u8, u16), (usize, Words)> = BTreeMap::new();
         let mut notes: Vec<Read<'a>> = Vec::with_capacity(content.notes.len());
@@ -127,7 +131,7 @@ impl<'a> Sheet<'a> {
                 _ => line.push(i),
             }
         }
-        Self { table, desk, notes, voices: voices.into_values().collect() }
+        Self { table, desk, notes, voices: voices.into_values().collect(), bass }
     }
 
     /// One player alone at this note, with nobody to breathe in turn with.
