@@ -50,25 +50,12 @@ fn wrapped(text: &str, columns: usize) -> String {
             continue;
         }
         let indent = " ".repeat(hang(line));
-        let (mut column, mut pending) = (0, 0);
-        for word in line.trim_end().split(' ') {
-            let length = word.chars().count();
-            // Runs of spaces, which set columns, are kept inside a line.
-            if word.is_empty() {
-                pending += 1;
-                continue;
-            }
-            if column > indent.len() && column + pending + length > columns {
-                out.push('\n');
-                out.push_str(&indent);
-                column = indent.len();
-            } else {
-                out.push_str(&" ".repeat(pending));
-                column += pending;
-            }
-            out.push_str(word);
-            (column, pending) = (column + length, 1);
-        }
+        let how = textwrap::Options::new(columns)
+            .subsequent_indent(&indent)
+            .word_separator(textwrap::WordSeparator::AsciiSpace)
+            .word_splitter(textwrap::WordSplitter::NoHyphenation)
+            .break_words(false);
+        out.push_str(&textwrap::fill(line.trim_end(), how));
         out.push('\n');
     }
     out
