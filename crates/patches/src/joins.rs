@@ -279,6 +279,7 @@ fn step(notes: &[Sounding], before: &[Place], here: &Place, spread: f64) -> f64 
 fn leap(notes: &[Sounding], before: &[Place], here: &Place) -> f64 {
     let last = before.iter().rev().find(|p| here.begun.heard - p.begun.heard > TOGETHER);
     last.map_or(0.0, |p| {
+        // Half of what the law would charge: chairs also play chords and broken chords.
         let by = f64::from(notes[p.note].key) - f64::from(notes[here.note].key);
         math::ln(1.0 + by * by / (3.0 * LEAP))
     })
