@@ -20,6 +20,8 @@ pub struct Beats {
 const MOST_QUARTERS: i128 = 1 << 31;
 const MOST_DENOMINATOR: i128 = 1 << 31;
 const COARSE: i128 = 1 << 20;
+/// Below it, 64 bits do: the product of two is below 2^62.
+const SMALL: i64 = 1 << 31;
 
 impl Beats {
     /// The start of bar 1, or no time at all.
@@ -90,17 +92,29 @@ impl Beats {
         if other.num == 0 { 0.0 } else { self.quarters() / other.quarters() }
     }
 
+    /// Lowest terms of what nearly all music has: |num| < 2^31, 0 < den < 2^31. Several times faster than with 128 bits; and most
+    /// denominators are powers of two, whose common divisor needs no division.
+    #[inline]
+    fn reduce_small(num: i64, den: i64) -> Self {
+        let shift = num.trailing_zeros().min(den.trailing_zeros());
+        if num == 0 {
+            return Self::ZERO;
+        }
+        let (num, den) = (num >> shift, den >> shift);
+        if den.count_ones() == 1 {
+            return Self { num, den };
+        }
+        let divisor = i64::from(small_gcd(num.unsigned_abs() as u32, den as u32));
+        Self { num: num / divisor, den: den / divisor }
+    }
+
     fn reduce(num: i128, den: i128) -> Self {
         if den == 0 || num == 0 {
             return Self::ZERO;
         }
-        // Nearly always both are small: then 64 bits do, and do it several times faster.
-        const SMALL: i128 = 1 << 31;
-        if num.abs() < SMALL && den.abs() < SMALL {
+        if num.abs() < SMALL.into() && den.abs() < SMALL.into() {
             let sign = if den < 0 { -1 } else { 1 };
-            let (num, den) = (num as i64 * sign, den as i64 * sign);
-            let divisor = small_gcd(num.unsigned_abs(), den.unsigned_abs()) as i64;
-            return Self { num: num / divisor, den: den / divisor };
+            return Self::reduce_small(num as i64 * sign, den as i64 * sign);
         }
         let (num, den) = if den < 0 { (-num, -den) } else { (num, den) };
         let divisor = gcd(num.unsigned_abs(), den.unsigned_abs()) as i128;
@@ -120,7 +134,7 @@ impl Beats {
     }
 }
 
-fn small_gcd(mut a: u64, mut b: u64) -> u64 {
+fn small_gcd(mut a: u32, mut b: u32) -> u32 {
     while b != 0 {
         (a, b) = (b, a % b);
     }
@@ -143,8 +157,16 @@ impl Default for Beats {
 impl Add for Beats {
     type Output = Self;
     fn add(self, other: Self) -> Self {
-        if self.den == other.den && self.den == 1 {
-            return Self::reduce(i128::from(self.num) + i128::from(other.num), 1);
+        // Denominators below 2^15 with numbers below 2^31 add up to less than 2^47.
+        if (self.den | other.den) < 1 << 15 && self.num.abs() < SMALL && other.num.abs() < SMALL {
+            let (num, den) = if self.den == other.den {
+                (self.num + other.num, self.den)
+            } else {
+                (self.num * other.den + other.num * self.den, self.den * other.den)
+            };
+            if num.abs() < SMALL {
+                return Self::reduce_small(num, den);
+            }
         }
         let [a, b, c, d] = [self.num, self.den, other.num, other.den].map(i128::from);
         if b == d { Self::reduce(a + c, b) } else { Self::reduce(a * d + c * b, b * d) }
@@ -201,6 +223,9 @@ impl Ord for Beats {
         if self.den == other.den {
             return self.num.cmp(&other.num);
         }
+        if self.num.abs() < SMALL && other.num.abs() < SMALL {
+            return (self.num * other.den).cmp(&(other.num * self.den));
+        }
         (i128::from(self.num) * i128::from(other.den)).cmp(&(i128::from(other.num) * i128::from(self.den)))
     }
 }
@@ -225,6 +250,25 @@ mod tests {
     fn seven_septuplets_make_the_whole_exactly() {
         let total: Beats = (0..7).map(|_| Beats::new(4, 7)).sum();
         assert_eq!(total, Beats::whole(4));
+    }
+
+    #[test]
+    fn sums_and_order_are_those_of_whole_numbers_over_a_common_denominator() {
+        let dens = [1, 2, 3, 4, 6, 7, 480, 960, 3840, 10_080, 32_767, 32_768, 65_536, (1 << 30) + 1];
+        let nums = [0, 1, -1, 2, 3, -12, 479, 1 << 15, -(1 << 20), (1 << 31) - 1, -(1 << 31)];
+        let all: Vec<Beats> = dens.iter().flat_map(|d| nums.iter().map(|n| Beats::new(*n, *d))).collect();
+        for a in &all {
+            for b in &all {
+                let [p, q, r, s] = [a.num, a.den, b.num, b.den].map(i128::from);
+                let (num, den) = (p * s + r * q, q * s);
+                assert_eq!(a.cmp(b), (p * s).cmp(&(r * q)), "{a} and {b}");
+                let sum = *a + *b;
+                let divisor = gcd(num.unsigned_abs(), den.unsigned_abs()) as i128;
+                if den / divisor <= MOST_DENOMINATOR && num.abs() / den < MOST_QUARTERS {
+                    assert_eq!((i128::from(sum.num), i128::from(sum.den)), (num / divisor, den / divisor), "{a} + {b}");
+                }
+            }
+        }
     }
 
     #[test]
