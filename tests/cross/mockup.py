@@ -224,7 +224,15 @@ def spoken(notes, cue):
             late[place] = max(late.get(place, 0.0), n["onset"])
     # A grace note has its place by its main note alone: where that one is late, so is the place.
     leads = lambda n: n["onset"] + 0.002 < late.get((n["chair"], n["bar"], n["beat"]), 0.0)
-    return [n for n in heard if in_time(n) and not leads(n)]
+    # Nor is a key heard that is let go at once, since it is struck again.
+    held = lambda n: n["note_off"] - n["note_on"] > 0.004
+    # An appoggiatura that takes half of its note is heard as a note of its own, and so is the rest.
+    first = {}
+    for n in heard:
+        place = (n["chair"], n["bar"], n["beat"])
+        first[place] = min(first.get(place, n["onset"]), n["onset"])
+    halved = lambda n: n["onset"] - first[(n["chair"], n["bar"], n["beat"])] > 0.15 and n["end"] - n["onset"] > 0.15
+    return [n for n in heard if in_time(n) and held(n) and not halved(n) and not leads(n)]
 
 
 def measured(score, seed, jitters, delays, cards, folder, show):

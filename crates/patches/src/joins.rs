@@ -21,6 +21,8 @@ pub(crate) struct Sounding {
     pub one_voice: bool,
     /// How far the note before it is held into it, in seconds.
     pub overlap: f64,
+    /// What its velocity costs, in nats, where it has its own attack and where it is joined.
+    pub velocity: [f64; 2],
     /// It is legato: one stroke binds it to another key.
     pub bound: bool,
     /// What it costs that a note of this name was joined, in nats, at its evidence's mean.
@@ -62,6 +64,13 @@ const STRUCK: f64 = 0.020;
 const CROWDED: f64 = 5.0;
 /// The variance of melodic steps, in square semitones (Temperley 2008, A probabilistic model of melody perception; from memory).
 const LEAP: f64 = 7.2;
+/// After a step of so many semitones at most, a note at most so far away lies further on in the same direction in this share of
+/// cases, and not back (of quick notes in sixteen scores 0.71, of all 0.64).
+const STEPS: (f64, f64) = (2.0, 4.0);
+const ONWARD: f64 = 0.7;
+/// A stroke shorter than this, in seconds, stands in an ornament or a run; what it costs, in nats, that nothing begins where it
+/// ends.
+const STUB: (f64, f64) = (0.042, 1.5);
 /// What it costs, in nats, that a note was sent with the one before it for want of time.
 const HURRY: f64 = 3.0;
 
@@ -161,10 +170,10 @@ pub(crate) fn begun(notes: &[Sounding], spread: f64, likely: &dyn Fn(f64) -> f64
             for (way, d) in [(Way::Plain, 0), (Way::Joined, 1)] {
                 let delay = note.delays[d];
                 let begun = Begun { way, heard: note.on + delay, end: note.off + delay };
-                go(begun, if alike { 0.0 } else { at[d] });
+                go(begun, note.velocity[d] + if alike { 0.0 } else { at[d] });
             }
             if let Some((begun, cost)) = hurried(notes, path, i, spread) {
-                go(begun, cost - likely(begun.heard));
+                go(begun, cost + note.velocity[1] - likely(begun.heard));
             }
         }
         paths = thinned(next);
@@ -216,6 +225,7 @@ fn judge(notes: &[Sounding], path: &mut Path, until: f64, spread: f64) {
         let before = &path.recent[..path.judged];
         path.cost += step(notes, before, &here, spread)
             + leap(notes, before, &here)
+            + stub(before, &here)
             + meeting(notes, &path.recent, path.judged, spread);
         path.judged += 1;
     }
@@ -275,14 +285,28 @@ fn step(notes: &[Sounding], before: &[Place], here: &Place, spread: f64) -> f64 
     crowded - math::ln(1.0 - GOES_ON + GOES_ON * before * normal((now - before) / stray, stray))
 }
 
-/// What it costs, in nats, that a note follows the one heard before it: lines move by small steps.
+/// What it costs, in nats, that a note follows those heard before it: lines move by small steps, and go on as they went.
 fn leap(notes: &[Sounding], before: &[Place], here: &Place) -> f64 {
-    let last = before.iter().rev().find(|p| here.begun.heard - p.begun.heard > TOGETHER);
-    last.map_or(0.0, |p| {
-        // Half of what the law would charge: chairs also play chords and broken chords.
-        let by = f64::from(notes[p.note].key) - f64::from(notes[here.note].key);
-        math::ln(1.0 + by * by / (3.0 * LEAP))
-    })
+    let key = |p: &Place| f64::from(notes[p.note].key);
+    let apart = |p: &&Place, from: f64| from - p.begun.heard > TOGETHER;
+    let mut earlier = before.iter().rev();
+    let Some(last) = earlier.find(|p| apart(p, here.begun.heard)) else { return 0.0 };
+    let by = key(here) - key(last);
+    // Half of what the law would charge: chairs also play chords and broken chords.
+    let far = math::ln(1.0 + by * by / (3.0 * LEAP));
+    let Some(first) = earlier.find(|p| apart(p, last.begun.heard)) else { return far };
+    let was = key(last) - key(first);
+    let steps = was != 0.0 && by != 0.0 && was.abs() <= STEPS.0 && by.abs() <= STEPS.1;
+    let share = if was * by > 0.0 { ONWARD } else { 1.0 - ONWARD };
+    if steps { far - math::ln(2.0 * share) } else { far }
+}
+
+/// What it costs, in nats, that the note heard before this one is too short to stand by itself.
+fn stub(before: &[Place], here: &Place) -> f64 {
+    let heard = here.begun.heard;
+    let last = before.iter().rev().map(|p| p.begun).find(|b| heard - b.heard > TOGETHER);
+    let alone = |b: Begun| b.end - b.heard < STUB.0 && (heard - b.end).abs() > APART;
+    if last.is_some_and(alone) { STUB.1 } else { 0.0 }
 }
 
 /// What it costs, in nats, that the note at `at` meets those before it as it does.
@@ -365,8 +389,11 @@ fn normal(z: f64, spread: f64) -> f64 {
     math::exp(-0.5 * (z * z).min(80.0)) / (spread * 2.507)
 }
 
+/// A plucked note is never joined.
+const NEVER: f64 = 30.0;
+
 /// What a join costs by the name of the note's articulation, in nats (proposals): notes that begin anew by their nature are
-/// hardly ever joined (common practice, no source).
+/// hardly ever joined, plucked ones never (common practice, no source).
 pub(crate) fn by_name(name: &str) -> f64 {
     let anew = [
         named::SUSTAIN,
@@ -377,11 +404,11 @@ pub(crate) fn by_name(name: &str) -> f64 {
         named::MARCATO,
         named::ACCENT,
         named::TREMOLO,
-        named::PIZZICATO,
-        named::SNAP_PIZZICATO,
         named::ROLL,
     ];
-    if name == named::LEGATO {
+    if matches!(name, named::PIZZICATO | named::SNAP_PIZZICATO) {
+        NEVER
+    } else if name == named::LEGATO {
         0.2
     } else if anew.contains(&name) {
         3.0
@@ -402,6 +429,7 @@ mod tests {
             delays: [0.017, 0.140],
             one_voice: false,
             overlap: 0.0,
+            velocity: [0.0; 2],
             bound: true,
             join: by_name(named::LEGATO),
         }
@@ -428,5 +456,38 @@ mod tests {
             let place = (begun.heard - 1.0 - 0.075 * k) / 0.375;
             assert!((place - place.round()).abs() < 0.05, "{note:?} {begun:?}");
         }
+    }
+
+    /// Two slurred notes of a rising line, sent at one time: nothing but the line tells their order.
+    #[test]
+    fn a_line_goes_on_as_it_went() {
+        let mut notes = Vec::new();
+        for group in 0..4 {
+            let start = 1.0 + 0.492 * f64::from(group);
+            for k in 0..4u8 {
+                let heard = start + 0.123 * f64::from(k);
+                let delay = if k % 2 == 0 { 0.017 } else { 0.140 };
+                // The second pair of each group goes on from the first; both are sent at once.
+                notes.push(note(60 + k + 12 * (group % 2) as u8, heard - delay, heard + 0.123 - delay));
+            }
+        }
+        notes.sort_by(|a, b| a.on.total_cmp(&b.on));
+        let found = begun(&notes, 0.010, &|_| 0.0);
+        for (note, begun) in notes.iter().zip(&found) {
+            let late = f64::from((note.key - 60) % 12) * 0.123;
+            let place = (begun.heard - 1.0 - late) / 0.492;
+            assert!((place - place.round()).abs() < 0.05, "{note:?} {begun:?}");
+        }
+    }
+
+    #[test]
+    fn plucked_notes_are_never_joined() {
+        // Each second one would end the first exactly if it were joined.
+        let plucked = |i: u8| {
+            let on = 1.0 + f64::from(i / 2) + if i % 2 == 0 { 0.0 } else { 0.127 };
+            Sounding { join: by_name(named::PIZZICATO), bound: false, ..note(60 + i, on, on + 0.25) }
+        };
+        let notes: Vec<Sounding> = (0..8).map(plucked).collect();
+        assert!(begun(&notes, 0.010, &|_| 0.0).iter().all(|b| b.way == Way::Plain));
     }
 }

@@ -4,7 +4,7 @@
 //! The inverse of what this crate writes. Which articulation a note has is said by the rule of [`crate::reader`]; whether it
 //! was joined to the note before it stands nowhere in a MIDI file and is judged by how the two notes meet.
 
-use crate::{joins, reader, select};
+use crate::{joins, reader, schedule, select};
 use ripieno_formats::midi::{self, MidiEvent};
 use ripieno_music::{
     Clock, Content, Control, ControlKind, Direction, DirectionKind, Glide, Mark, Note, NoteKind, Ornament,
@@ -229,11 +229,15 @@ fn settle(sent: &mut [Sent], card: &PatchCard, holds: bool, ground: &Ground<'_>)
             delays: delays.map(|d| d.at(velocity) / 1000.0),
             one_voice: alone(articulation),
             overlap: articulation.overlap_ms / 1000.0,
+            velocity: [0.0; 2],
             bound: articulation.name == named::LEGATO,
             join: joins::by_name(&articulation.name),
         }
     };
-    let all: Vec<joins::Sounding> = sent.iter().map(sounding).collect();
+    let mut all: Vec<joins::Sounding> = sent.iter().map(sounding).collect();
+    if holds {
+        by_velocity(&mut all, sent, card);
+    }
     let begun = joins::begun(&all, ground.spread, ground.likely);
     for (one, begun) in sent.iter_mut().zip(&begun) {
         // What dies away begins anew each time, and both delays are one.
@@ -249,6 +253,47 @@ fn settle(sent: &mut [Sent], card: &PatchCard, holds: bool, ground: &Ground<'_>)
         if sent[next].joined && all[next].one_voice {
             sent[before].end = sent[next].heard.max(sent[before].heard + 0.010);
         }
+    }
+}
+
+/// At least so many notes of a curve show whether a card's own velocities were sent, and this share of them.
+const LEAST_KNOWN: usize = 10;
+const KNOWN_SHARE: f64 = 0.3;
+/// What it costs, in nats, that a note has one of the card's own velocities, where they are sent; another; and any, where any is
+/// sent: one of a few dozen.
+const KNOWN: [f64; 3] = [1.1, 7.0, 3.7];
+
+/// Where a delay hangs on the velocity, whoever knows the patch sends the velocities that its card names (this crate does). Where
+/// a track was played so, they tell a joined note from another.
+fn by_velocity(all: &mut [joins::Sounding], sent: &[Sent], card: &PatchCard) {
+    let velocity = |one: &Sent| one.note.velocity.unwrap_or(64).max(1);
+    let known: Vec<[Vec<u8>; 2]> = card
+        .articulations
+        .iter()
+        .map(|a| [&a.delays.first, &a.delays.joined].map(|d| schedule::known_velocities(card, a, d)))
+        .collect();
+    let played_so = known.iter().enumerate().any(|(i, ways)| {
+        let own: Vec<u8> = sent.iter().filter(|s| s.used == i).map(velocity).collect();
+        own.len() >= LEAST_KNOWN
+            && ways.iter().any(|k| {
+                own.iter().filter(|v| k.contains(v)).count() as f64 >= KNOWN_SHARE * own.len() as f64
+            })
+    });
+    if !played_so {
+        return;
+    }
+    for (one, sent) in all.iter_mut().zip(sent) {
+        one.velocity = [0, 1].map(|way| {
+            let known = &known[sent.used][way];
+            let v = velocity(sent);
+            if known.is_empty() {
+                KNOWN[2]
+            } else if known.contains(&v) {
+                KNOWN[0]
+            } else {
+                KNOWN[1]
+            }
+        });
     }
 }
 

@@ -4,7 +4,7 @@ use crate::select::{self, Choice};
 use crate::{Placement, TICKS};
 use ripieno_formats::midi::MidiEvent;
 use ripieno_music::{ChairPerformance, Clock, Colour, Place, Syllable};
-use ripieno_plan::{ArticulationCard, CallKind, DynamicsCard, KeyMode, PatchCard};
+use ripieno_plan::{ArticulationCard, CallKind, DelayCurve, DynamicsCard, KeyMode, PatchCard};
 use ripieno_units::{Seconds, math};
 use std::collections::BTreeMap;
 
@@ -272,16 +272,21 @@ pub fn settle(items: &mut [Item], card: &PatchCard) {
     }
 }
 
+/// Where the delay hangs on the velocity and the velocity is free, one of the card's own velocities is sent: there the delay is
+/// known and not interpolated. Empty where any velocity is sent.
+pub fn known_velocities(card: &PatchCard, articulation: &ArticulationCard, delays: &DelayCurve) -> Vec<u8> {
+    if delays.pairs.len() < 2 || dynamics(card, articulation).velocity {
+        return Vec::new();
+    }
+    delays.pairs.iter().map(|p| p.0).filter(|v| select::allows_velocity(card, articulation, *v)).collect()
+}
+
 /// Velocities, channels, delays, note-ons and note-offs.
 pub fn place(items: &mut [Item], card: &PatchCard, clock: &Clock, placement: Placement) {
-    let ranges: Vec<(u8, u8)> = card.articulations.iter().filter_map(select::called_velocity).collect();
     for item in items.iter_mut().filter(|it| it.sent) {
         let articulation = &card.articulations[item.used];
         let own = select::called_velocity(articulation);
-        let allowed = |v: u8| match own {
-            Some((low, high)) => (low..=high).contains(&v),
-            None => !ranges.iter().any(|(low, high)| (*low..=*high).contains(&v)),
-        };
+        let allowed = |v: u8| select::allows_velocity(card, articulation, v);
         let dynamics = dynamics(card, articulation);
         let wanted = value_of(&dynamics.response, item.attack);
         let wanted = match own {
@@ -289,10 +294,8 @@ pub fn place(items: &mut [Item], card: &PatchCard, clock: &Clock, placement: Pla
             None => wanted,
         };
         let curve = if item.joined { &articulation.delays.joined } else { &articulation.delays.first };
-        // Where the delay hangs on the velocity and the velocity is free, one of the card's own velocities is taken:
-        // there the delay is known and not interpolated.
-        let known: Vec<u8> = curve.pairs.iter().map(|p| p.0).filter(|v| allowed(*v)).collect();
-        item.velocity = if curve.pairs.len() > 1 && !dynamics.velocity && !known.is_empty() {
+        let known = known_velocities(card, articulation, curve);
+        item.velocity = if !known.is_empty() {
             nearest(known.into_iter(), wanted)
         } else {
             let plain = wanted.round().clamp(1.0, 127.0) as u8;

@@ -90,6 +90,13 @@ pub fn called_channel(articulation: &ArticulationCard) -> Option<u8> {
     })
 }
 
+/// May a note of this articulation have this velocity? Velocities that call another articulation are avoided.
+pub fn allows_velocity(card: &PatchCard, articulation: &ArticulationCard, velocity: u8) -> bool {
+    let within = |range: (u8, u8)| (range.0..=range.1).contains(&velocity);
+    called_velocity(articulation)
+        .map_or_else(|| !card.articulations.iter().filter_map(called_velocity).any(within), within)
+}
+
 /// The velocities that call it.
 pub fn called_velocity(articulation: &ArticulationCard) -> Option<(u8, u8)> {
     articulation.calls.iter().find_map(|c| match c.kind {

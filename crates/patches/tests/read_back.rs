@@ -120,3 +120,33 @@ fn what_dies_away_is_never_joined() {
     assert!(at(true)[1..].iter().zip(1..).all(|(t, i)| *t == 250 * i + 20), "{:?}", at(true));
     assert!(at(false).iter().zip(0..).all(|(t, i)| *t == 250 * i + 140), "{:?}", at(false));
 }
+
+/// Pairs whose second note speaks an eighth later were sent at one time each. Which came first, the velocities say: whoever knows
+/// the patch sends those of the card where a delay hangs on them.
+#[test]
+fn the_cards_own_velocities_tell_what_was_joined() {
+    let mut card = PatchCard::plain("patch");
+    card.articulations[0].name = "legato".into();
+    card.articulations[0].delays.first = ripieno_plan::DelayCurve { pairs: vec![(64, 20.0)] };
+    let joined = ripieno_plan::DelayCurve { pairs: vec![(64, 270.0), (100, 260.0)] };
+    card.articulations[0].delays.joined = joined;
+    let keys = |card: &PatchCard, swapped: bool| {
+        let pair = |i: i64| {
+            let at = Beats::new(i, 1) + Beats::new(460, 500);
+            let one = |key: i16, velocity: u8| Note {
+                velocity: Some(velocity),
+                ..Note::plain(at, Beats::new(1, 2), key)
+            };
+            if swapped { [one(60, 64), one(64, 71)] } else { [one(60, 71), one(64, 64)] }
+        };
+        let notes = (0..8).flat_map(pair).collect();
+        let found = read(notes, card, Some(0));
+        found.content.notes.iter().filter_map(|n| Some(n.pitch()?.key)).collect::<Vec<i16>>()
+    };
+    assert_eq!(keys(&card, false), [60, 64].repeat(8));
+    assert_eq!(keys(&card, true), [64, 60].repeat(8));
+    // Where the velocity is the dynamic, it tells nothing.
+    card.dynamics.velocity = true;
+    assert_ne!(keys(&card, false), [60, 64].repeat(8));
+    assert_ne!(keys(&card, true), [64, 60].repeat(8));
+}

@@ -265,7 +265,11 @@ mod tests {
                 let sum = *a + *b;
                 let divisor = gcd(num.unsigned_abs(), den.unsigned_abs()) as i128;
                 if den / divisor <= MOST_DENOMINATOR && num.abs() / den < MOST_QUARTERS {
-                    assert_eq!((i128::from(sum.num), i128::from(sum.den)), (num / divisor, den / divisor), "{a} + {b}");
+                    assert_eq!(
+                        (i128::from(sum.num), i128::from(sum.den)),
+                        (num / divisor, den / divisor),
+                        "{a} + {b}"
+                    );
                 }
             }
         }

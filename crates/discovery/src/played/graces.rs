@@ -7,6 +7,8 @@ const GRACE: f64 = 4.6;
 /// A grace note is followed by its neighbour within this time, in seconds (40 to 110 ms after Timmers and others 2002, and
 /// the spread of players).
 const GRACE_GAP: f64 = 0.125;
+/// How long grace notes mostly are at the most, and how far longer ones stray from that, in seconds.
+const LONG: (f64, f64) = (0.070, 0.022);
 /// What grace notes cost together, in nats, and each of them, where they stand by themselves: quicker than what is before and
 /// after them.
 const ORNAMENT: (f64, f64) = (3.0, 0.8);
@@ -97,7 +99,11 @@ fn in_a_run(onsets: &[Onset], from: usize, to: usize) -> bool {
 
 /// What it costs, in nats, that the onsets `from..to` are grace notes of `to`.
 pub(super) fn cost(onsets: &[Onset], from: usize, to: usize) -> f64 {
-    let plain = GRACE * (to - from) as f64;
+    let slow = |g: usize| {
+        let z = ((onsets[g + 1].on - onsets[g].on - LONG.0) / LONG.1).max(0.0);
+        0.5 * z * z
+    };
+    let plain = GRACE * (to - from) as f64 + (from..to).map(slow).sum::<f64>();
     if from < to && aside(onsets, from, to) {
         let by_themselves = ORNAMENT.0 + ORNAMENT.1 * (to - from) as f64;
         let step = (onsets[to].on - onsets[from].on) / (to - from) as f64;

@@ -458,6 +458,17 @@ mod tests {
         assert_eq!(found[1], Written::At((1, 3, 4)));
     }
 
+    /// In a slow tempo a thirty-second is a little longer than a grace note.
+    #[test]
+    fn a_slow_thirty_second_before_the_beat_is_counted() {
+        let beats: Vec<Beat> =
+            beats(4).iter().map(|b| Beat { from: 2.24 * b.from, to: 2.24 * b.to, ..*b }).collect();
+        let note = |on: f64, end: f64, key| Onset { on, end, key };
+        let dotted = [note(0.0, 0.72, 62), note(0.735, 0.83, 62), note(0.840, 1.6, 69), note(1.68, 2.4, 69)];
+        let found = places(&dotted, &beats, 0.010, &Company::new(), &table());
+        assert_eq!(found[1], Written::At((0, 7, 8)));
+    }
+
     /// In a run a late note is a late note: without it the run would have a hole.
     #[test]
     fn a_late_note_of_a_run_is_no_grace_note() {
