@@ -484,7 +484,7 @@ mod tests {
     fn plucked_notes_are_never_joined() {
         // Each second one would end the first exactly if it were joined.
         let plucked = |i: u8| {
-            let on = 1.0 + f64::from(i / 2) + if i % 2 == 0 { 0.0 } else { 0.127 };
+            let on = 1.0 + f64::from(i / 2) + if i.is_multiple_of(2) { 0.0 } else { 0.127 };
             Sounding { join: by_name(named::PIZZICATO), bound: false, ..note(60 + i, on, on + 0.25) }
         };
         let notes: Vec<Sounding> = (0..8).map(plucked).collect();
