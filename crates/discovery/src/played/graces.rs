@@ -12,6 +12,8 @@ const LONG: (f64, f64) = (0.070, 0.022);
 /// What grace notes cost together, in nats, and each of them, where they stand by themselves: quicker than what is before and
 /// after them.
 const ORNAMENT: (f64, f64) = (3.0, 0.8);
+/// And each beyond so many: longer runs are mostly counted.
+const MANY: (usize, f64) = (4, 1.5);
 /// They stand by themselves if both times beside them are this many times their own.
 const ASIDE: f64 = 1.6;
 /// So many steps on either side show a run; onsets no further apart than this, in seconds, are struck together.
@@ -105,7 +107,8 @@ pub(super) fn cost(onsets: &[Onset], from: usize, to: usize) -> f64 {
     };
     let plain = GRACE * (to - from) as f64 + (from..to).map(slow).sum::<f64>();
     if from < to && aside(onsets, from, to) {
-        let by_themselves = ORNAMENT.0 + ORNAMENT.1 * (to - from) as f64;
+        let many = MANY.1 * (to - from).saturating_sub(MANY.0) as f64;
+        let by_themselves = ORNAMENT.0 + ORNAMENT.1 * (to - from) as f64 + many;
         let step = (onsets[to].on - onsets[from].on) / (to - from) as f64;
         return plain - quick(step) * (plain - by_themselves).max(0.0);
     }

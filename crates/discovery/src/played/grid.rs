@@ -17,7 +17,7 @@ pub(super) struct Division {
     pub parts: u8,
     /// What it costs a beat to be so divided, in nats.
     pub cost: f64,
-    /// Each place has its note. Such a beat is told by its number of notes: its notes pay nothing for their places, and
+    /// Each place has its note, but perhaps the first. Such a beat is told by its number of notes: its notes pay nothing for their places, and
     /// where other tracks have theirs is no evidence against it.
     full: bool,
 }
@@ -75,6 +75,8 @@ const PLACES: [(u8, f64); 12] = [
 ];
 /// A beat divided as the one before it pays this share.
 const AS_BEFORE: f64 = 0.4;
+/// What it costs, in nats, that a full beat begins with a rest or a held note.
+const FIRST_MISSING: f64 = 2.0;
 /// Grace notes before one note.
 const MOST_GRACES: usize = 6;
 /// Beyond so many deviations the cost grows straight: a slip is a slip.
@@ -361,10 +363,12 @@ const LIKE_OTHERS: f64 = 2.5;
 /// What it costs to enter the beat of a candidate with its subdivision.
 fn entering(here: &Candidate, before: Option<&Candidate>, costs: &[Costs]) -> f64 {
     let parts = |c: &Candidate| SUBDIVISIONS[c.sub].parts;
-    if SUBDIVISIONS[here.sub].full && here.k > 0 {
-        return f64::INFINITY;
-    }
-    let plain = costs.get(here.beat).map_or(0.0, |row| row[here.sub]);
+    let missing = match (SUBDIVISIONS[here.sub].full, here.k) {
+        (false, _) | (true, 0) => 0.0,
+        (true, 1) => FIRST_MISSING,
+        (true, _) => return f64::INFINITY,
+    };
+    let plain = costs.get(here.beat).map_or(0.0, |row| row[here.sub]) + missing;
     let same = before.is_some_and(|b| parts(b) == parts(here) && here.beat - b.beat <= 2);
     if same { plain * AS_BEFORE } else { plain }
 }
@@ -442,6 +446,20 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// A run of six sevenths after a rest, the next beat long: no group of grace notes is of so many notes.
+    #[test]
+    fn a_full_beat_may_begin_with_a_rest() {
+        let mut onsets = vec![Onset { on: 0.0, end: 0.3, key: 60 }];
+        for (k, off) in [0.004, -0.003, 0.002, 0.005, -0.004, 0.001].into_iter().enumerate() {
+            let on = 0.375 + 0.375 * (k + 1) as f64 / 7.0 + off;
+            onsets.push(Onset { on, end: on + 0.05, key: 62 + k as i16 });
+        }
+        onsets.push(Onset { on: 0.752, end: 1.4, key: 70 });
+        let found = places(&onsets, &beats(4), 0.008, &Company::new(), &table());
+        let spots: Vec<Written> = (1..7).map(|k| Written::At((1, k, 7))).collect();
+        assert_eq!(found[1..7], spots);
     }
 
     /// A quick note by itself before the beat is a grace note; a sixteenth is not.
