@@ -73,6 +73,8 @@ const ONWARD: f64 = 0.7;
 const STUB: (f64, f64) = (0.042, 1.5);
 /// What it costs, in nats, that a note was sent with the one before it for want of time.
 const HURRY: f64 = 3.0;
+/// What it costs, in nats, that a note was joined that never is: a plucked one.
+const NEVER: f64 = 30.0;
 
 /// So many paths are followed, none that costs so many nats more than the cheapest.
 const MOST: usize = 24;
@@ -388,9 +390,6 @@ fn meeting(notes: &[Sounding], recent: &[Place], at: usize, spread: f64) -> f64 
 fn normal(z: f64, spread: f64) -> f64 {
     math::exp(-0.5 * (z * z).min(80.0)) / (spread * 2.507)
 }
-
-/// A plucked note is never joined.
-const NEVER: f64 = 30.0;
 
 /// What a join costs by the name of the note's articulation, in nats (proposals): notes that begin anew by their nature are
 /// hardly ever joined, plucked ones never (common practice, no source).

@@ -17,8 +17,8 @@ pub(super) struct Division {
     pub parts: u8,
     /// What it costs a beat to be so divided, in nats.
     pub cost: f64,
-    /// Each place has its note, but perhaps the first. Such a beat is told by its number of notes: its notes pay nothing for their places, and
-    /// where other tracks have theirs is no evidence against it.
+    /// Each place has its note, but perhaps the first. Such a beat is told by its number of notes: its notes pay nothing for
+    /// their places, and where other tracks have theirs is no evidence against it.
     full: bool,
 }
 
