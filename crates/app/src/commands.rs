@@ -3,7 +3,7 @@
 use crate::{deliver, json, show};
 use ripieno_cue::{
     Cue, CueError, DeliverOptions, DeliverPlan, PerformOptions, Performed, Purpose, RenderOptions, Rendered,
-    StemKind, counted, write_file,
+    StemKind, counted, write_file, write_result,
 };
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -28,9 +28,9 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
     let rendered = render_watched(&cue, &performed, &options)?;
     let checked = ripieno_cue::check(&cue, &performed);
     let report = ripieno_cue::report(&cue, &performed, Some(&checked), Some(&rendered.sounded()));
-    write_file(&cue.folder.join("report.txt"), report.as_bytes())?;
+    write_result(&cue, &cue.folder.join("report.txt"), report.as_bytes())?;
     let page = ripieno_report::report(&cue, &performed, &checked, Some(&rendered.sounded()))?;
-    write_file(&cue.folder.join("report.html"), page.as_bytes())?;
+    write_result(&cue, &cue.folder.join("report.html"), page.as_bytes())?;
     show::print(&report);
     // The stems of the chairs stand beside the mix already: what is delivered here is little more than sums of them.
     let choice = DeliverPlan { stems: Some(vec![StemKind::Families]), ..DeliverPlan::default() };
@@ -155,7 +155,7 @@ pub fn report(path: &Path, output: Option<&Path>) -> Result<ExitCode, CueError> 
     let checked = ripieno_cue::check(&cue, &performed);
     let html = ripieno_report::report(&cue, &performed, &checked, None)?;
     let to = output.map_or_else(|| cue.folder.join("report.html"), Path::to_path_buf);
-    write_file(&to, html.as_bytes())?;
+    write_result(&cue, &to, html.as_bytes())?;
     show::print(&format!("Written: {}\n", to.display()));
     Ok(ExitCode::SUCCESS)
 }
@@ -179,8 +179,9 @@ pub fn adopt(path: &Path, file: &Path, as_json: bool) -> Result<ExitCode, CueErr
     if as_json {
         show::print(&in_json(path, json::marks(&adopted.marks))?);
     } else {
-        let marks = adopted.marks.len();
-        show::print(&format!("{} changes taken; {marks} pencil marks in all (MIDI only)\n", adopted.changed));
+        let (changes, marks) =
+            (counted(adopted.changed, "change"), counted(adopted.marks.len(), "pencil mark"));
+        show::print(&format!("{changes} taken; {marks} in all (MIDI only)\n"));
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -219,8 +220,9 @@ pub fn score(path: &Path, output: Option<&Path>, transposed: bool) -> Result<Exi
         show::say(remark);
     }
     show::print(&format!(
-        "{}: the score and {parts} parts, in {}.\n",
+        "{}: the score, and {}, in {}.\n",
         into.join("score.musicxml").display(),
+        counted(parts, "part"),
         into.join("parts").display()
     ));
     Ok(ExitCode::SUCCESS)
@@ -229,7 +231,13 @@ pub fn score(path: &Path, output: Option<&Path>, transposed: bool) -> Result<Exi
 pub fn render(path: &Path, options: RenderOptions) -> Result<ExitCode, CueError> {
     let cue = open(path)?;
     let performed = ripieno_cue::perform(&cue, PerformOptions::default());
-    let into = if options.into.as_os_str().is_empty() { cue.folder.clone() } else { options.into };
+    // A part of the music takes the place of no render of the whole.
+    let part = !options.only.is_empty() || options.passage.is_some();
+    let into = match options.into {
+        into if !into.as_os_str().is_empty() => into,
+        _ if part => cue.folder.join("excerpt"),
+        _ => cue.folder.clone(),
+    };
     let rendered = render_watched(&cue, &performed, &RenderOptions { into, ..options })?;
     for line in &rendered.summary {
         show::print(&format!("{line}\n"));
@@ -256,8 +264,8 @@ fn render_watched(cue: &Cue, performed: &Performed, options: &RenderOptions) -> 
 
 /// Writes the performed MIDI, and notes what it holds.
 fn write_performed(cue: &Cue, performed: &Performed, to: &Path) -> Result<(), CueError> {
-    ripieno_cue::note_performed(cue, performed)?;
-    write_file(to, &ripieno_cue::write_midi(&performed.patches.file))
+    write_result(cue, to, &ripieno_cue::write_midi(&performed.patches.file))?;
+    ripieno_cue::note_performed(cue, performed)
 }
 
 pub fn fit(path: &Path, as_json: bool, take: Option<usize>, cut: Option<&str>) -> Result<ExitCode, CueError> {

@@ -47,8 +47,24 @@ impl<'a> Casting<'a> {
             findings: Vec::new(),
         };
         for passage in &plan.passages {
+            let last = score.timeline.bars.last().map_or(0, |b| b.number);
+            if window(score, passage).is_some() && passage.to_bar > last {
+                casting.find(
+                    "passage-bars",
+                    Severity::Advice,
+                    "",
+                    score.timeline.bar_numbered(passage.from_bar).map_or(Beats::ZERO, |b| b.at),
+                    format!(
+                        "Passage \"{}\" goes to bar {}, but the music ends with bar {last}.",
+                        passage.name, passage.to_bar
+                    ),
+                    format!(
+                        "Write bars = [{}, {last}], or see whether the music was exported whole.",
+                        passage.from_bar
+                    ),
+                );
+            }
             if window(score, passage).is_none() {
-                let last = score.timeline.bars.last().map_or(0, |b| b.number);
                 casting.find(
                     "passage-bars",
                     Severity::Hard,
@@ -75,7 +91,9 @@ impl<'a> Casting<'a> {
         message: String,
         remedy: String,
     ) {
-        let place = self.score.timeline.place(at);
+        // What belongs to the first and the last passage reaches beyond the music.
+        let timeline = &self.score.timeline;
+        let place = timeline.place(at.clamp(timeline.start(), timeline.end().max(timeline.start())));
         let finding = Finding {
             rule,
             severity,

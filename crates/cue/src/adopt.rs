@@ -95,6 +95,12 @@ pub fn adopt(cue: &Cue, file: &Path) -> Result<Adoption, CueError> {
     if versions.is_empty() {
         versions.extend(recomputed(cue, &before));
     }
+    if versions.is_empty() && !cue.folder.join("performed.mid").exists() {
+        return Err(CueError::Refused(format!(
+            "{}: nothing of this cue was written yet that it could be compared with. Run `ripieno perform`, edit the file that this writes, and adopt that",
+            file.display()
+        )));
+    }
     let Some(newest) = versions.first() else {
         return Err(CueError::Refused(format!(
             "{}: nothing is noted of what was written, and performed.mid is not what the plan, the music, the patch cards and pencil.toml give now, so its changes cannot be told from yours. Set the plan back to how it was (`.ripieno/cue-before.toml` holds the version before the last change on the page) and run `ripieno perform` and `ripieno adopt`; then change the plan",

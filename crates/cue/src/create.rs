@@ -43,21 +43,28 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
         return Err(CueError::Place { path: into.to_path_buf(), message });
     }
     let score = read_music(music)?;
+    if score.tracks.iter().all(|t| t.content.notes.is_empty()) {
+        let message =
+            "there are no notes in it that a chair could play; see whether the music was exported whole"
+                .to_string();
+        return Err(CueError::Place { path: music.to_path_buf(), message });
+    }
+    let there = into.join("template.toml");
+    let named =
+        own.is_some_and(|p| p.canonicalize().ok().is_some_and(|p| there.canonicalize().ok() == Some(p)));
+    if there.exists() && !named {
+        let message =
+            "there is a template here already; name it with --template, or choose another folder".to_string();
+        return Err(CueError::Place { path: there, message });
+    }
     let bytes = folder::read(music, "")?;
     // The composer's own session, exported, stands for a template that is still to be written.
     let session = own.filter(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("mid")));
     let made = session.map(crate::template_from_session).transpose()?;
     if let Some(made) = &made {
-        let to = into.join("template.toml");
-        if to.exists() {
-            let message =
-                "there is a template here already; name it with --template, or choose another folder";
-            return Err(CueError::Place { path: to, message: message.into() });
-        }
-        write_file(&to, made.text.as_bytes())?;
+        write_file(&there, made.text.as_bytes())?;
     }
-    let written = into.join("template.toml");
-    let own = if made.is_some() { Some(written.as_path()) } else { own };
+    let own = if made.is_some() { Some(there.as_path()) } else { own };
     let name = music.file_name().map_or_else(|| "music.mid".into(), |n| n.to_string_lossy().into_owned());
     let own = own.map(|path| standing(path).map(|s| (path, s))).transpose()?;
     let source::Heard { score, plan, chairs, remarks } =
@@ -80,8 +87,8 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
     if !same {
         write_file(&copy, &bytes)?;
     }
-    if own.is_none() && !into.join("template.toml").exists() {
-        write_file(&into.join("template.toml"), template.as_bytes())?;
+    if own.is_none() {
+        write_file(&there, template.as_bytes())?;
     }
     write_file(&into.join("cue.toml"), cue.as_bytes())?;
     let opened = crate::Cue::open(into)?;

@@ -81,7 +81,8 @@ fn one(text: &mut String, read: &Read, passage: &PassageFound) {
     };
     let (from, to) = (passage.from_bar, passage.to_bar);
     let printed = read.checked.in_print.beside(from, to).map_or(String::new(), |p| format!(" ({p})"));
-    let _ = writeln!(text, "\n{}  bars {from} to {to}{printed}{because}", passage.name);
+    let bars = if from == to { format!("bar {from}") } else { format!("bars {from} to {to}") };
+    let _ = writeln!(text, "\n{}  {bars}{printed}{because}", passage.name);
     for role in [Role::Tune, Role::Counter, Role::Figure, Role::Held, Role::Punctuation, Role::Bass] {
         let who: Vec<String> = passage
             .roles

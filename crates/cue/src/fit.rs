@@ -1,7 +1,8 @@
 //! To picture: proposals of tempo and bars that bring the music onto the hits, and taking one of them.
 
 use crate::fit_cut::{Cut, with_cut};
-use crate::{Cue, CueError, folder, write_file};
+use crate::take::on_present_plan;
+use crate::{Cue, CueError};
 use ripieno_music::{Score, Timeline};
 use ripieno_plan::{HitPlan, MetrePlan, PicturePlan, Plan, TempoPlan, edit};
 use ripieno_timing::{
@@ -396,20 +397,16 @@ impl Work<'_> {
 
 /// Writes a proposal, by its number from 1, into the plan. The plan before it is kept in the cue's `.ripieno/cue-before.toml`.
 pub fn take_fit(path: &Path, number: usize, changed: Option<&str>) -> Result<(Cue, Proposal), CueError> {
-    let cue = Cue::open(path)?;
-    let sheet = fit(&cue, changed)?;
-    let Some(proposal) = number.checked_sub(1).and_then(|i| sheet.proposals.get(i)) else {
-        let message = format!("there is no proposal {number}; there are {}", sheet.proposals.len());
-        return Err(CueError::Refused(message));
-    };
-    let before = folder::read_text(&cue.plan_path, "")?;
-    let text = written(&before, proposal)?;
-    let cue = cue.with_plan(&text)?;
-    if text != before {
-        write_file(&cue.folder.join(".ripieno").join("cue-before.toml"), before.as_bytes())?;
-        write_file(&cue.plan_path, text.as_bytes())?;
-    }
-    Ok((cue, proposal.clone()))
+    on_present_plan(&Cue::open(path)?, |cue, before| {
+        let sheet = fit(&cue, changed)?;
+        let Some(proposal) = number.checked_sub(1).and_then(|i| sheet.proposals.get(i)) else {
+            let message = format!("there is no proposal {number}; there are {}", sheet.proposals.len());
+            return Err(CueError::Refused(message));
+        };
+        let text = written(before, proposal)?;
+        let cue = cue.with_plan(&text)?;
+        Ok((text, (cue, proposal.clone())))
+    })
 }
 
 /// The plan's text with a proposal taken.

@@ -42,14 +42,19 @@ pub(crate) fn read_text(path: &Path, remedy: &str) -> Result<String, CueError> {
     })
 }
 
-/// Writes a file whole: aside, synced, renamed over the old one, the folder synced too.
+/// Writes a file whole: aside, synced, renamed over the old one, the folder synced too. A link is followed: what it leads to is
+/// written. A file that is there keeps who may read and write it.
 pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), CueError> {
     let disk = |error| CueError::Disk { path: path.to_path_buf(), error };
+    let path = &path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
     let folder = parent(path);
     std::fs::create_dir_all(&folder).map_err(disk)?;
     let mut file = tempfile::NamedTempFile::new_in(&folder).map_err(disk)?;
     file.write_all(bytes).map_err(disk)?;
-    readable(file.as_file());
+    match std::fs::metadata(path) {
+        Ok(meta) => file.as_file().set_permissions(meta.permissions()).map_err(disk)?,
+        Err(_) => readable(file.as_file()),
+    }
     file.as_file().sync_all().map_err(disk)?;
     file.persist(path).map_err(|e| disk(e.error))?;
     if let Ok(folder) = std::fs::File::open(&folder) {

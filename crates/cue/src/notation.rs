@@ -132,28 +132,45 @@ fn clock(seconds: f64) -> String {
     format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
 }
 
-/// Letters from the second passage on, each with the passage's name and the clock.
+/// Rehearsal marks from the second passage on, each with the passage's name, where that is more than a mark itself, and the clock.
 fn marks(cue: &Cue) -> Vec<Mark> {
     let timeline = &cue.score.timeline;
-    let mut letters = 0usize;
-    crate::stages::passages(cue)
-        .into_iter()
-        .enumerate()
-        .map(|(i, (name, at))| {
-            let letter = (i > 0 && at > Beats::ZERO).then(|| {
-                letters += 1;
-                letter(letters - 1)
-            });
+    let passages = crate::stages::passages(cue);
+    let names: Vec<&str> = passages.iter().map(|p| p.0.as_str()).collect();
+    let marks = rehearsal_marks(&names);
+    passages
+        .iter()
+        .zip(marks)
+        .map(|((name, at), letter)| {
             // A letter of the form (A, B, A') beside a rehearsal letter would mislead.
-            let told = name.trim().chars().filter(|c| c.is_alphanumeric()).count() > 2;
-            let clock = letter.as_ref().map(|_| clock(timeline.seconds(at).0));
+            let told = !is_mark(name);
+            let clock = letter.as_ref().map(|_| clock(timeline.seconds(*at).0));
             let words: Vec<String> = told.then(|| name.trim().to_string()).into_iter().chain(clock).collect();
-            Mark { at, letter, words: (!words.is_empty()).then(|| words.join("  ")) }
+            Mark { at: *at, letter, words: (!words.is_empty()).then(|| words.join("  ")) }
         })
         .collect()
 }
 
-/// A to Z, then AA, BB and on (common practice, no source).
+/// Is a passage's name as short as a rehearsal mark: `B`, `A'`, `12`?
+pub(crate) fn is_mark(name: &str) -> bool {
+    let name = name.trim();
+    !name.is_empty()
+        && !name.contains(char::is_whitespace)
+        && name.chars().filter(|c| c.is_alphanumeric()).count() <= 2
+}
+
+/// The rehearsal marks of passages with these names, the same wherever they are shown: nothing for the first, which begins where the
+/// music does. Names that are marks themselves are the marks; of others the second is A, to Z, then AA, BB and on (common
+/// practice, no source).
+pub(crate) fn rehearsal_marks(names: &[&str]) -> Vec<Option<String>> {
+    let own = names.iter().skip(1).all(|name| is_mark(name));
+    let mark = |(i, name): (usize, &&str)| match i.checked_sub(1)? {
+        _ if own => Some(name.trim().to_string()),
+        n => Some(letter(n)),
+    };
+    names.iter().enumerate().map(mark).collect()
+}
+
 fn letter(index: usize) -> String {
     let letter = char::from(b'A' + (index % 26) as u8);
     letter.to_string().repeat(index / 26 + 1)
@@ -216,6 +233,12 @@ mod tests {
             (letter(0), letter(25), letter(26), letter(27)),
             ("A".into(), "Z".into(), "AA".into(), "BB".into())
         );
+        let marks = |names: &[&str]| -> Vec<String> {
+            rehearsal_marks(names).into_iter().map(Option::unwrap_or_default).collect()
+        };
+        assert_eq!(marks(&["A", "B", "A'", "12", "AB''"]), ["", "B", "A'", "12", "AB''"]);
+        assert_eq!(marks(&["Quay", "Fog", "B"]), ["", "A", "B"]);
+        assert!(rehearsal_marks(&[]).is_empty());
         assert_eq!(
             (clock(0.0), clock(59.96), clock(135.32)),
             ("0:00.0".into(), "1:00.0".into(), "2:15.3".into())

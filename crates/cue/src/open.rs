@@ -68,6 +68,13 @@ impl Cue {
         Self::read(self.folder.clone(), self.plan_path.clone(), text, None, Some(self))
     }
 
+    /// The same cue with other texts, and with its music read again.
+    pub fn with_music_of_now(&self, plan: &str, template: &str) -> Result<Self, CueError> {
+        // What was read of another file is not taken for this one's.
+        let unread = Self { plan: Plan { music: String::new(), ..self.plan.clone() }, ..self.clone() };
+        Self::read(self.folder.clone(), self.plan_path.clone(), plan, Some(template), Some(&unread))
+    }
+
     /// The same cue with other texts of its plan and its template, not yet written.
     pub fn with_texts(&self, plan: &str, template: &str) -> Result<Self, CueError> {
         Self::read(self.folder.clone(), self.plan_path.clone(), plan, Some(template), Some(self))

@@ -2,7 +2,7 @@
 
 use crate::error::PageError;
 use ripieno_cue::{
-    Cue, DeliverOptions, PerformOptions, RenderOptions, Sounded, Watch, write_file, write_midi,
+    Cue, DeliverOptions, PerformOptions, RenderOptions, Sounded, Watch, write_midi, write_result,
 };
 use serde::Serialize;
 use std::path::Path;
@@ -96,7 +96,7 @@ impl Out {
         self.step("reading through");
         let checked = ripieno_cue::check(cue, &performed);
         let html = ripieno_report::report(cue, &performed, &checked, None)?;
-        write_file(&cue.folder.join("report.html"), html.as_bytes())?;
+        write_result(cue, &cue.folder.join("report.html"), html.as_bytes())?;
         self.step("score and parts");
         let (parts, remarks) = ripieno_cue::write_notation(cue, &performed, &cue.folder, None)?;
         let mut standing = self.lock();
@@ -121,8 +121,8 @@ impl Out {
     fn work(&self, cue: &Cue, sound: Option<RenderOptions>) -> Result<(), PageError> {
         let performed = ripieno_cue::perform(cue, PerformOptions::default());
         let midi = cue.folder.join("performed.mid");
+        write_result(cue, &midi, &write_midi(&performed.patches.file))?;
         ripieno_cue::note_performed(cue, &performed)?;
-        write_file(&midi, &write_midi(&performed.patches.file))?;
         self.lock().files.push(shown(&cue.folder, &midi));
         let mut rendered = None;
         if let Some(options) = sound {
@@ -136,7 +136,7 @@ impl Out {
         let checked = ripieno_cue::check(cue, &performed);
         let report = ripieno_cue::report(cue, &performed, Some(&checked), rendered.as_ref());
         let path = cue.folder.join("report.txt");
-        write_file(&path, report.as_bytes())?;
+        write_result(cue, &path, report.as_bytes())?;
         self.lock().files.push(shown(&cue.folder, &path));
         Ok(())
     }

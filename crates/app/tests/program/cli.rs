@@ -156,3 +156,47 @@ fn a_cell_may_name_any_articulation_of_a_card() {
         intent["notes"].as_array().unwrap().iter().find(|n| n["chair"] == "cor-anglais").unwrap().clone();
     assert_eq!((&note["articulation"], &note["used"]), (&"sea-breath".into(), &"sea-breath".into()));
 }
+
+#[test]
+fn what_cannot_become_a_cue_leaves_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let silent = MUSIC.replace("<pitch><step>A</step><octave>4</octave></pitch>", "<rest/>");
+    let mut silent: Vec<&str> = silent.split("<pitch>").collect();
+    let mut music = silent.remove(0).to_string();
+    for rest in silent {
+        music += "<rest/>";
+        music += rest.split_once("</pitch>").unwrap().1;
+    }
+    std::fs::write(folder.path().join("silent.musicxml"), music).unwrap();
+    let refused = ripieno(folder.path(), &["new", "cue", "--music", "silent.musicxml"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("no notes"), "{}", text(&refused.stderr));
+    assert!(!folder.path().join("cue").exists());
+    // A template of something else is neither written over nor taken for this cue's.
+    std::fs::create_dir(folder.path().join("cue")).unwrap();
+    let template = "[chair.tuba]\ninstrument = \"tuba\"\n";
+    std::fs::write(folder.path().join("cue/template.toml"), template).unwrap();
+    std::fs::write(folder.path().join("piece.musicxml"), MUSIC).unwrap();
+    let refused = ripieno(folder.path(), &["new", "cue", "--music", "piece.musicxml"]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("--template"), "{}", text(&refused.stderr));
+    assert!(!folder.path().join("cue/cue.toml").exists());
+    assert_eq!(std::fs::read_to_string(folder.path().join("cue/template.toml")).unwrap(), template);
+}
+
+#[test]
+fn results_spare_what_they_are_made_from() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("performed.musicxml"), MUSIC).unwrap();
+    assert!(ripieno(folder.path(), &["new", "cue", "--music", "performed.musicxml"]).status.success());
+    for (command, over) in
+        [("perform", "performed.musicxml"), ("report", "cue.toml"), ("report", "template.toml")]
+    {
+        let path = folder.path().join("cue").join(over);
+        let before = std::fs::read(&path).unwrap();
+        let refused = ripieno(folder.path(), &[command, "cue", "-o", path.to_str().unwrap()]);
+        assert_eq!(refused.status.code(), Some(2), "{command} {over}");
+        assert!(text(&refused.stderr).contains("Nothing was written"), "{}", text(&refused.stderr));
+        assert_eq!(std::fs::read(&path).unwrap(), before);
+    }
+}

@@ -84,6 +84,11 @@ fn what_is_not_there_is_said_and_the_rest_is_cast() {
     assert_eq!(parts.len(), 1);
     let rules: Vec<&str> = findings.iter().map(|f| f.rule).collect();
     assert_eq!(rules, ["passage-bars", "chair-unknown", "line-track", "line-unknown"]);
+    // What belongs to the first and last passage reaches beyond the music; what is said of it does not.
+    assert!(
+        findings.iter().all(|f| (1..=4).contains(&f.bar) && (1.0..=5.0).contains(&f.beat)),
+        "{findings:?}"
+    );
     assert!(findings[2].remedy.contains("Lead") && findings[3].remedy.contains("bass"), "{findings:?}");
 }
 

@@ -224,6 +224,8 @@ pub fn deliver(
         return Err(CueError::Stopped);
     }
     let reused = files.iter().filter(|f| f.reused).count();
+    let places: Vec<PathBuf> = files.iter().map(|f| under(&into, &f.entry.file)).collect();
+    crate::outputs::spare(cue, places.iter().map(PathBuf::as_path))?;
     remarks.extend(place.put(&files)?);
     session.stems.kept.tidy(cue.template.mix.cache_mb.saturating_mul(1_000_000), &used(&session, &pieces));
     Ok(Delivered {

@@ -2,6 +2,7 @@
 
 use super::texts::Text;
 use super::under;
+use crate::outputs::keep_by_hand;
 use crate::{CueError, folder};
 use ripieno_delivery::digest;
 use ripieno_delivery::manifest::Entry;
@@ -119,7 +120,7 @@ impl Place {
     }
 
     /// Puts all files in place, and takes away what an earlier deliver has put there and this one has not, if nobody has changed
-    /// it since: that is said.
+    /// it since. What somebody has changed stays, where a new file takes its place under another name: both are said.
     ///
     /// Errors: a file of somebody else's at the place of one of ours; the disk.
     pub fn put(&self, files: &[Ready]) -> Result<Vec<String>, CueError> {
@@ -131,6 +132,18 @@ impl Place {
                 "{}: this file is there already, and no earlier deliver has put it there. Move it away, or deliver into another folder with -o",
                 under(&self.into, &file.entry.file).display()
             )));
+        }
+        let mut remarks = Vec::new();
+        for file in files {
+            let to = under(&self.into, &file.entry.file);
+            let stamp = folder::stamp(&to);
+            let known = self.known.get(&file.entry.file);
+            let ours = |known: &Vec<Known>| known.iter().any(|k| k.stamp == stamp);
+            if to.is_file() && !known.is_some_and(ours) {
+                let name = keep_by_hand(&to)?;
+                remarks
+                    .push(format!("{} was changed by hand: what it was is kept as {name}", file.entry.file));
+            }
         }
         let mut new: BTreeMap<String, Vec<Known>> = BTreeMap::new();
         for file in files {
@@ -155,7 +168,6 @@ impl Place {
             fs::create_dir_all(folder::parent(&to)).map_err(|e| disk(&to, e))?;
             fs::rename(under(self.aside.path(), &file.entry.file), &to).map_err(|e| disk(&to, e))?;
         }
-        let mut remarks = Vec::new();
         for (path, known) in self.known.iter().filter(|(path, _)| !new.contains_key(*path)) {
             let old = under(&self.into, path);
             if !old.is_file() {
@@ -229,6 +241,17 @@ mod tests {
         assert!(remarks.len() == 1 && remarks[0].starts_with("d/e.txt"), "{remarks:?}");
         drop(place);
         assert!(!into.join("a/b.txt").exists() && into.join("a/mine.txt").exists());
+        // Changed by hand and delivered again: both are there.
+        fs::write(into.join("c.txt"), "corrected by hand").unwrap();
+        let place = Place::open(&into).unwrap();
+        let remarks = place.put(&[ready(&place, "c.txt")]).unwrap();
+        assert!(remarks.iter().any(|r| r.contains("c.by-hand.txt")), "{remarks:?}");
+        assert_eq!(fs::read_to_string(into.join("c.txt")).unwrap(), "new");
+        assert_eq!(fs::read_to_string(into.join("c.by-hand.txt")).unwrap(), "corrected by hand");
+        drop(place);
+        let place = Place::open(&into).unwrap();
+        assert!(place.put(&[ready(&place, "c.txt")]).unwrap().is_empty());
+        drop(place);
         // Not ours: nothing is written over it, and nothing else has changed.
         let place = Place::open(&into).unwrap();
         let refused = place.put(&[ready(&place, "c.txt"), ready(&place, "a/mine.txt")]);

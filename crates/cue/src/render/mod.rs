@@ -11,6 +11,7 @@ pub(crate) mod mixdown;
 pub(crate) mod origin;
 pub(crate) mod place;
 mod prints;
+mod put;
 pub(crate) mod stem;
 pub(crate) mod stretch;
 mod watch;
@@ -87,6 +88,7 @@ pub fn render(
 ) -> Result<Rendered, CueError> {
     let disk = |error| CueError::Disk { path: options.into.clone(), error };
     std::fs::create_dir_all(&options.into).map_err(disk)?;
+    put::may_be_put(cue, &options.into, &jobs::chairs(cue, performed, &options.only))?;
     let bits = options.bits.unwrap_or(cue.template.mix.bits);
     let Stems { stems, families, kept, form, stretch, made, mut remarks, .. } =
         stems(cue, performed, options, false, watch)?;
@@ -108,7 +110,8 @@ pub fn render(
     if options.only.is_empty() && options.passage.is_none() {
         note_loudness(&cue.folder, surveyed.loudness.integrated)?;
     }
-    let written = put_in_place(&options.into, aside.path(), &kept, &parts, bits)?;
+    let (written, by_hand) = put::put_in_place(&options.into, aside.path(), &kept, &parts, bits)?;
+    remarks.extend(by_hand);
     let used: Vec<String> = parts.iter().map(|(_, key)| (*key).to_string()).collect();
     kept.tidy(cue.template.mix.cache_mb.saturating_mul(1_000_000), &used);
 
@@ -325,52 +328,4 @@ fn families(
             Ok((name, key))
         })
         .collect()
-}
-
-/// The list of files that the render before has put into a folder.
-const LIST: &str = "rendered.txt";
-
-/// Moves what was rendered aside to where it belongs; until then the last good files stand. What an earlier render has put
-/// there, and this one has not, is taken away: all files of the folder belong together.
-fn put_in_place(
-    into: &Path,
-    aside: &Path,
-    kept: &Kept,
-    parts: &[(String, &str)],
-    bits: Bits,
-) -> Result<Vec<PathBuf>, CueError> {
-    let disk = |path: &Path, error| CueError::Disk { path: path.to_path_buf(), error };
-    for name in ["stems", "families"] {
-        let folder = into.join(name);
-        std::fs::create_dir_all(&folder).map_err(|error| disk(&folder, error))?;
-    }
-    let mut names: Vec<String> = vec!["mix.wav".into(), "listening.wav".into()];
-    for name in &names {
-        let to = into.join(name);
-        std::fs::rename(aside.join(name), &to).map_err(|error| disk(&to, error))?;
-    }
-    // What is delivered is what stands before the master of the copy: scripts know it by that name as well.
-    let (mix, before) = (into.join(&names[0]), into.join("mix-before-master.wav"));
-    let _ = std::fs::remove_file(&before);
-    if std::fs::hard_link(&mix, &before).is_err() {
-        std::fs::copy(&mix, &before).map_err(|error| disk(&before, error))?;
-    }
-    parts
-        .par_iter()
-        .map(|(name, key)| match bits {
-            Bits::Sixteen => mixdown::convert(&kept.path(key), &into.join(name), SampleFormat::Int16),
-            _ => kept.put(key, &into.join(name)),
-        })
-        .collect::<Result<Vec<()>, CueError>>()?;
-    names.extend(parts.iter().map(|(name, _)| name.clone()));
-    let list = into.join(kept::FOLDER).join(LIST);
-    for old in std::fs::read_to_string(&list).unwrap_or_default().lines() {
-        let ours = old.starts_with("stems/") || old.starts_with("families/");
-        if ours && !old.contains("..") && !names.iter().any(|n| n == old) {
-            // What cannot be deleted, or is gone already, is no reason to fail.
-            let _ = std::fs::remove_file(into.join(old));
-        }
-    }
-    crate::write_file(&list, (names.join("\n") + "\n").as_bytes())?;
-    Ok(names.iter().map(|n| into.join(n)).collect())
 }

@@ -1,6 +1,7 @@
 //! The casting board: chairs in score order by family, passages across, in each cell what is written and what is played.
 
 use super::LineRoles;
+use crate::notation::rehearsal_marks;
 use crate::render::place::family;
 use crate::workbench::Played;
 use rayon::prelude::*;
@@ -29,7 +30,7 @@ pub struct Board {
 pub struct Column {
     /// Its name.
     pub name: String,
-    /// Its rehearsal letter, from the second passage on.
+    /// Its rehearsal mark, from the second passage on, where its name is not the mark.
     pub letter: Option<String>,
     /// First bar.
     pub from_bar: i32,
@@ -108,6 +109,8 @@ pub fn board(played: &Played, roles: &LineRoles) -> Board {
     let timeline = &played.performance.timeline;
     let clock = timeline.clock();
     let last = cue.plan.passages.len().saturating_sub(1);
+    let names: Vec<&str> = cue.plan.passages.iter().map(|p| p.name.as_str()).collect();
+    let marks = rehearsal_marks(&names);
     let columns: Vec<Column> = cue
         .plan
         .passages
@@ -118,7 +121,7 @@ pub fn board(played: &Played, roles: &LineRoles) -> Board {
             let end = clock.seconds(timeline.end()).0;
             Column {
                 name: passage.name.clone(),
-                letter: i.checked_sub(1).map(letter),
+                letter: marks[i].clone().filter(|mark| mark != passage.name.trim()),
                 from_bar: passage.from_bar,
                 to_bar: passage.to_bar,
                 from: begins(passage.from_bar).unwrap_or(if i == last { end } else { 0.0 }),
@@ -147,16 +150,6 @@ pub fn board(played: &Played, roles: &LineRoles) -> Board {
         bars: timeline.bars.iter().filter(|b| b.number > 0).count(),
         columns,
         rows,
-    }
-}
-
-/// A, B, … Z, AA, AB: I and O are left out where they could be read as figures (common practice, no source).
-fn letter(index: usize) -> String {
-    const LETTERS: &[u8] = b"ABCDEFGHJKLMNPQRSTUVWXYZ";
-    let one = |i: usize| char::from(LETTERS[i % LETTERS.len()]).to_string();
-    match index / LETTERS.len() {
-        0 => one(index),
-        more => format!("{}{}", one(more - 1), one(index)),
     }
 }
 

@@ -23,6 +23,10 @@ use std::sync::Arc;
 /// Steps that can be undone.
 const MOST_STEPS: usize = 500;
 
+/// What is said of files that were changed and cannot be read, before why.
+const UNREAD: &str =
+    "The files on the disk were changed, and cannot be read as they are. What is shown is the state before.";
+
 /// How often a step is tried anew while somebody else keeps writing.
 const TRIES: usize = 20;
 
@@ -33,6 +37,8 @@ pub struct Workbench {
     plan: SharedFile,
     template: SharedFile,
     template_path: PathBuf,
+    /// Stamps of the music and the cards as they were read last.
+    others: Vec<String>,
     /// What is wrong with the files as somebody else has left them.
     trouble: Option<String>,
     past: Vec<Step>,
@@ -63,6 +69,7 @@ impl Workbench {
             plan: SharedFile::new(&cue.plan_path, plan),
             template: SharedFile::new(&cue.template_path, template),
             template_path: cue.template_path.clone(),
+            others: others(&cue),
             cue: Arc::new(cue),
             trouble: None,
             past: Vec::new(),
@@ -198,7 +205,8 @@ impl Workbench {
         Ok(())
     }
 
-    /// Looks whether somebody else has changed the files, and takes that over. `true` if so.
+    /// Looks whether somebody else has changed the files, and takes that over. `true` if so. The music and the cards are looked at
+    /// as well: an export over the old file is the music from then on.
     pub fn look(&mut self) -> Result<bool, CueError> {
         let before = self.texts();
         let kept = (self.kept("cue-before.toml"), self.kept("template-before.toml"));
@@ -213,9 +221,12 @@ impl Workbench {
             self.template.look(&kept.1, &sound)?
         };
         let after = self.texts();
-        if before == after {
+        let others = others(&self.cue);
+        let exported = others != self.others;
+        if before == after && !exported {
             return Ok(false);
         }
+        self.others = others;
         let mut label = "changed in an editor".to_string();
         let mut spoilt = Vec::new();
         for (file, seen, name) in
@@ -235,11 +246,15 @@ impl Workbench {
                 }
             }
         }
-        match self.cue.with_texts(&after.plan, &after.template) {
+        let read = match exported {
+            true => self.cue.with_music_of_now(&after.plan, &after.template),
+            false => self.cue.with_texts(&after.plan, &after.template),
+        };
+        match read {
             Ok(cue) => self.settle(cue),
             Err(error) => {
                 self.revision += 1;
-                spoilt.insert(0, error.to_string());
+                spoilt.insert(0, format!("{UNREAD}\n{error}"));
             }
         }
         self.trouble = (!spoilt.is_empty()).then(|| spoilt.join("\n"));
@@ -272,6 +287,7 @@ impl Workbench {
 
     fn settle(&mut self, cue: Cue) {
         self.cue = Arc::new(cue);
+        self.others = others(&self.cue);
         self.trouble = None;
         self.revision += 1;
     }
@@ -291,4 +307,11 @@ impl Workbench {
     fn kept(&self, name: &str) -> PathBuf {
         self.cue.folder.join(".ripieno").join(name)
     }
+}
+
+/// Stamps of the files of a cue that are not worked on here: the music and the cards.
+fn others(cue: &Cue) -> Vec<String> {
+    let beside = cue.beside_template();
+    let cards = cue.template.chairs.iter().flat_map(|c| &c.cards).map(|c| beside.join(c));
+    std::iter::once(cue.folder.join(&cue.plan.music)).chain(cards).map(|path| folder::stamp(&path)).collect()
 }

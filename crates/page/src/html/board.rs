@@ -342,10 +342,11 @@ pub fn steps(shown: &Shown) -> String {
 /// What is wrong with the files on the disk.
 pub fn trouble(shown: &Shown) -> String {
     match &shown.trouble {
-        Some(trouble) => format!(
-            r#"<div id="trouble" role="alert"><b>The files on the disk were changed, and cannot be read as they are.</b> What is shown is the state before. <pre>{}</pre></div>"#,
-            escape(trouble)
-        ),
+        Some(trouble) => {
+            let (head, more) = trouble.split_once('\n').unwrap_or((trouble, ""));
+            let more = if more.is_empty() { String::new() } else { format!("<pre>{}</pre>", escape(more)) };
+            format!(r#"<div id="trouble" role="alert"><b>{}</b>{more}</div>"#, escape(head))
+        }
         None => r#"<div id="trouble" role="alert"></div>"#.into(),
     }
 }

@@ -51,8 +51,8 @@ pub fn findings(_id: &str, shown: &Shown, through: Option<&Through>) -> String {
     if !checked.folded.is_empty() {
         let _ = write!(
             out,
-            r#"<details class="folded"><summary>{} things that only living players would feel</summary>"#,
-            checked.folded.len()
+            r#"<details class="folded"><summary>{} that only living players would feel</summary>"#,
+            ripieno_cue::counted(checked.folded.len(), "thing")
         );
         let all: Vec<&Finding> = checked.folded.iter().take(MOST).collect();
         let mut left = MOST;

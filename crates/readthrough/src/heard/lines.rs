@@ -215,6 +215,15 @@ impl<'a> Lines<'a> {
         roles.get(cell).copied().flatten()
     }
 
+    /// Has a desk a line of its own in some bars, tune, counter-melody or bass? Nobody leaves that out for another's sake.
+    pub fn carries(&self, desk: usize, (from, to): (i32, i32)) -> bool {
+        let own = |role: Role| matches!(role, Role::Tune | Role::Counter | Role::Bass);
+        let here = self.reading.passages.iter().filter(|p| p.from_bar <= to && from <= p.to_bar);
+        let found = here.filter_map(|p| p.roles.get(desk)).any(|r| own(r.role));
+        let named = self.roles.get(desk).is_some_and(|roles| roles.iter().flatten().any(|r| own(*r)));
+        found || named
+    }
+
     /// Who plays with a desk in a bar, at a time.
     pub fn group(&self, lead: usize, bar: i32, at: Beats, edge: Edge) -> Group {
         let active = || {

@@ -35,6 +35,9 @@ struct Trial {
 const PROBES: usize = 3;
 const DOUBLINGS: usize = 2;
 
+/// Where no more parts sound than this, none is asked to rest: each has a voice of the harmony.
+const FEW_PARTS: usize = 4;
+
 /// A remedy that changes more cells than this is another orchestration.
 const MOST_CELLS: usize = 4;
 
@@ -63,7 +66,15 @@ pub fn try_all(
     let search = Search { balance, stretch, played: &played, bar: span.from_bar, passage: span.name.clone() };
     let mut out: Vec<Tried> = Vec::new();
     let ranked: Vec<usize> = coverers.iter().map(|c| c.0).collect();
-    for trial in search.trials(&ranked, bad) {
+    let mut sounding: BTreeSet<usize> = BTreeSet::new();
+    for (k, _) in &stretch.slots {
+        sounding.extend(balance.sounds.slots[*k].iter().map(|s| usize::from(s.desk)));
+    }
+    // Of few parts each is needed.
+    let can_rest =
+        |desk: &usize| sounding.len() > FEW_PARTS && !lines.carries(*desk, (span.from_bar, span.to_bar));
+    let idle: Vec<usize> = ranked.iter().copied().filter(can_rest).collect();
+    for trial in search.trials(&ranked, &idle, bad) {
         let fares = Fares::changed(balance, stretch, &played, &trial.mods);
         let tried = Tried {
             words: trial.words.join(", "),
@@ -82,7 +93,7 @@ pub fn try_all(
 
 impl Search<'_, '_> {
     /// From the smallest to the greatest.
-    fn trials(&self, coverers: &[usize], bad: &[usize]) -> Vec<Trial> {
+    fn trials(&self, coverers: &[usize], can_rest: &[usize], bad: &[usize]) -> Vec<Trial> {
         let first = |n: usize| &coverers[..n.min(coverers.len())];
         let mut trials: Vec<Option<Trial>> = vec![self.moved(first(1), -1)];
         for n in [2, 3].into_iter().filter(|n| *n <= coverers.len()) {
@@ -93,14 +104,14 @@ impl Search<'_, '_> {
         trials.push(louder.clone());
         trials.push(both(self.moved(first(3), -1), louder.clone()));
         trials.extend(self.doublings(bad).into_iter().map(Some));
-        if let Some(one) = coverers.first() {
+        if let Some(one) = can_rest.first() {
             trials.push(self.without(&[*one]));
         }
         if coverers.len() >= 4 {
             trials.push(both(self.moved(first(4), -1), louder.clone()));
         }
-        if coverers.len() > 1 {
-            trials.push(self.without(first(2)));
+        if can_rest.len() > 1 {
+            trials.push(self.without(&can_rest[..2]));
         }
         trials.push(both(self.moved(first(4), -2), louder));
         trials.into_iter().flatten().filter(|t| t.cells.len() <= MOST_CELLS && t.words.len() <= 2).collect()

@@ -4,11 +4,12 @@
 
 use super::range::capital;
 use super::sheet::{Read, Sheet, pitch_name, said};
+use super::vowels::{Tongue, closed};
 use ripieno_instruments::{
     Family,
     players::{Limits, limits},
 };
-use ripieno_music::{Finding, Severity};
+use ripieno_music::{Finding, Severity, Syllable};
 
 /// The mean pitch is taken over so many seconds ...
 const LONG: f64 = 20.0;
@@ -103,28 +104,15 @@ fn tessitura(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
     }
 }
 
-/// Does the syllable have a closed vowel alone: i, ee, u, oo, ü, y?
-pub(crate) fn closed(text: &str) -> bool {
-    let lower = text.to_lowercase();
-    let vowels: String = lower.chars().filter(|c| "aeiouyäöüáàâéèêëíìîïóòôúùûý".contains(*c)).collect();
-    let open = |c: char| "aoäöáàâóòôéèêë".contains(c);
-    match vowels.as_str() {
-        "" => false,
-        // English pairs that sound closed.
-        "oo" | "ee" | "ea" | "ou" | "ie" | "ei" => vowels != "ei" && vowels != "ou",
-        v => !v.chars().any(|c| open(c) || c == 'e') && v.chars().all(|c| "iuyüíìîïúùûý".contains(c)),
-    }
-}
-
 /// The text that a note carries: its own, or that of the melisma that it belongs to.
-fn sung<'a>(sheet: &'a Sheet<'_>) -> Vec<Option<&'a str>> {
-    let mut out: Vec<Option<&str>> = vec![None; sheet.notes.len()];
+fn sung<'a>(sheet: &'a Sheet<'_>) -> Vec<Option<&'a Syllable>> {
+    let mut out: Vec<Option<&Syllable>> = vec![None; sheet.notes.len()];
     for voice in &sheet.voices {
-        let (mut last, mut extends): (Option<&str>, bool) = (None, false);
+        let (mut last, mut extends): (Option<&Syllable>, bool) = (None, false);
         for i in voice {
             let note = sheet.notes[*i].note;
             match &note.syllable {
-                Some(s) => (last, extends) = (Some(s.text.as_str()), s.extends),
+                Some(s) => (last, extends) = (Some(s), s.extends),
                 None if !note.slurred && !extends => last = None,
                 None => {}
             }
@@ -137,15 +125,17 @@ fn sung<'a>(sheet: &'a Sheet<'_>) -> Vec<Option<&'a str>> {
 fn vowels(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
     let Some(from) = limits.open_above.map(i16::from) else { return };
     let text = sung(sheet);
+    let tongue = Tongue::of(sheet.notes.iter().filter_map(|r| r.note.syllable.as_ref()));
     let hits: Vec<usize> = (0..sheet.notes.len())
         .filter(|i| {
             let read = &sheet.notes[*i];
+            let closed = |syllable: &Syllable| closed(syllable, tongue);
             read.key.is_some_and(|k| k >= from) && read.seconds() >= HELD && text[*i].is_some_and(closed)
         })
         .collect();
     for stretch in sheet.runs(&hits) {
         let mut words: Vec<&str> = Vec::new();
-        for word in stretch.hits.iter().filter_map(|i| text[*i]) {
+        for word in stretch.hits.iter().filter_map(|i| Some(text[*i]?.text.as_str())) {
             if !words.contains(&word) {
                 words.push(word);
             }
@@ -231,22 +221,25 @@ fn leaps(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
     } else {
         "; spare the voices: the singers' own judgement comes first"
     };
-    for (mut hits, severity, what, remedy) in [
+    for (mut hits, severity, [one, several], what, remedy) in [
         (
             wide,
             Severity::Hard,
+            ["a", "several times a"],
             "leap wider than a choir finds",
             "Bring the note within an octave, or give it a cue from another part",
         ),
         (
             high,
             Severity::Hard,
+            ["a", "several times a"],
             "leap into the top of the voice",
             "Lead up to it by step or by chord, or let another part cue it",
         ),
         (
             cold,
             Severity::Advice,
+            ["an", "several times an"],
             "entry in the top of the voice after a rest",
             "Cue the note in another part, and lead up to it",
         ),
@@ -258,7 +251,7 @@ fn leaps(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
                     .found("leap-sung", severity, &stretch)
                     .says(format!(
                         "{} {what} ({})",
-                        capital(if stretch.hits.len() == 1 { "a" } else { "several times a" }),
+                        capital(if stretch.hits.len() == 1 { one } else { several }),
                         sheet.span(&stretch)
                     ))
                     .remedy(format!("{remedy}{care}"))
@@ -302,20 +295,5 @@ fn syllables(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
                 .remedy("Put fewer syllables on the notes, or a slower value under each")
                 .done(),
         );
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::closed;
-
-    #[test]
-    fn closed_vowels() {
-        for text in ["oo", "ee", "Ky", "mi", "lux", "tu", "see", "du", "Für"] {
-            assert!(closed(text), "{text}");
-        }
-        for text in ["ah", "lon", "ge", "Lu-a", "sky-a", "men", "", "tsk", "e", "noël"] {
-            assert!(!closed(text), "{text}");
-        }
     }
 }

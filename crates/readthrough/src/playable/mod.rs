@@ -19,6 +19,7 @@ mod sheet;
 mod speed;
 mod stamina;
 mod trill;
+mod vowels;
 
 use crate::Table;
 use crate::rules::{Concern, Rule};
