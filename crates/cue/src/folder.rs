@@ -1,7 +1,7 @@
 //! Reading and writing files of a cue.
 
 use crate::CueError;
-use std::io::Write;
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 
 /// The largest file that is read: no music or plan comes near it.
@@ -16,19 +16,30 @@ pub(crate) fn read(path: &Path, remedy: &str) -> Result<Vec<u8>, CueError> {
             CueError::Disk { path: path.to_path_buf(), error }
         }
     };
+    let place = |message: String| CueError::Place { path: path.to_path_buf(), message };
+    let large = |bytes: u64| {
+        place(format!("{} MB are more than any music; the most is {} MB", bytes >> 20, MOST_BYTES >> 20))
+    };
     let meta = std::fs::metadata(path).map_err(disk)?;
     if meta.is_dir() {
-        return Err(CueError::Place {
-            path: path.to_path_buf(),
-            message: "this is a folder, not a file".into(),
-        });
+        return Err(place("this is a folder, not a file".into()));
+    }
+    // A device never ends and a pipe may never begin: neither is even opened.
+    if !meta.is_file() {
+        return Err(place(
+            "this is a device or a pipe, not a file; copy what it gives into a file first".into(),
+        ));
     }
     if meta.len() > MOST_BYTES {
-        let message =
-            format!("{} MB are more than any music; the most is {} MB", meta.len() >> 20, MOST_BYTES >> 20);
-        return Err(CueError::Place { path: path.to_path_buf(), message });
+        return Err(large(meta.len()));
     }
-    std::fs::read(path).map_err(disk)
+    // What is said of the length may change, or not be so.
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+        .map_err(disk)?;
+    let read = bytes.len() as u64;
+    if read > MOST_BYTES { Err(large(read)) } else { Ok(bytes) }
 }
 
 /// Reads a text file; what is not UTF-8 is an error that names the byte.
@@ -85,5 +96,35 @@ pub(crate) fn parent(path: &Path) -> PathBuf {
     match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder.to_path_buf(),
         _ => PathBuf::from("."),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #[cfg(unix)]
+    #[test]
+    fn devices_and_pipes_are_not_read() {
+        let home = tempfile::tempdir().unwrap();
+        let pipe = home.path().join("pipe");
+        assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+        let (say, said) = std::sync::mpsc::channel();
+        std::thread::spawn(move || {
+            for path in [pipe.as_path(), std::path::Path::new("/dev/null")] {
+                let _ = say.send(super::read(path, "").map_err(|e| e.to_string()));
+            }
+        });
+        for _ in 0..2 {
+            let result = said.recv_timeout(std::time::Duration::from_secs(20)).expect("it waits for ever");
+            assert!(result.unwrap_err().contains("a device or a pipe"));
+        }
+    }
+
+    #[test]
+    fn files_are_read_whole() {
+        let home = tempfile::tempdir().unwrap();
+        let path = home.path().join("plan");
+        super::write_file(&path, b"music").unwrap();
+        assert_eq!(super::read(&path, "").unwrap(), b"music");
+        assert!(super::read(home.path(), "").unwrap_err().to_string().contains("a folder"));
     }
 }
