@@ -140,7 +140,7 @@ impl Walker {
             self.doubt(doubts, "a time signature that cannot be counted is passed over");
             return None;
         }
-        let beats: u32 = groups.iter().map(|(n, u)| n * (unit / u)).sum();
+        let beats: u32 = groups.iter().map(|(n, u)| n * (unit / u)).fold(0, u32::saturating_add);
         let metre = Metre { beats: beats.min(u32::from(u16::MAX)) as u16, unit: unit as u16 };
         self.metre = Some(metre);
         Some(metre)

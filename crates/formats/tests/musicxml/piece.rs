@@ -96,6 +96,9 @@ fn time_signatures() {
     assert_eq!(metre(&beats("6", "8")), Metre { beats: 6, unit: 8 });
     assert_eq!(metre(&beats("3+2", "8")), Metre { beats: 5, unit: 8 });
     assert_eq!(metre(&(beats("3", "8") + &beats("2", "4"))), Metre { beats: 7, unit: 8 });
+    // More than can be counted is held at the most.
+    let many = beats("512", "1").repeat(132_000) + &beats("1", "64");
+    assert_eq!(metre(&many), Metre { beats: u16::MAX, unit: 64 });
     assert_eq!(metre("<senza-misura/>"), Metre { beats: 4, unit: 4 });
     assert_eq!(metre(&beats("0", "4")), Metre { beats: 4, unit: 4 });
 }
