@@ -1,4 +1,4 @@
-//! Bytes to text: unpacking `.mxl`, decoding UTF-8, UTF-16 and Latin-1.
+//! Bytes to text: unpacking `.mxl`, decoding UTF-8, UTF-16 and Latin encodings.
 
 use super::warn::Doubts;
 use crate::FormatError;
@@ -99,8 +99,10 @@ fn decode(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
             let bytes = bytes.strip_prefix(&[0xef, 0xbb, 0xbf]).unwrap_or(bytes);
             match std::str::from_utf8(bytes) {
                 Ok(text) => text.to_owned(),
-                Err(_) if says_latin(bytes) => bytes.iter().map(|b| char::from(*b)).collect(),
                 Err(e) => {
+                    if let Some(latin) = Latin::said(bytes) {
+                        return led(bytes.iter().map(|b| latin.letter(*b)).collect());
+                    }
                     doubts.add(
                         format!("byte {}", e.valid_up_to()),
                         "is not in the encoding that the file declares; such letters are replaced",
@@ -110,6 +112,11 @@ fn decode(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
             }
         }
     };
+    led(text)
+}
+
+/// The text from its first mark on, if it is XML at all.
+fn led(text: String) -> Result<String, FormatError> {
     let lead = text.trim_start();
     if !lead.starts_with('<') {
         let found: String = lead.chars().take(12).collect();
@@ -119,11 +126,78 @@ fn decode(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
     Ok(if lead.len() == text.len() { text } else { lead.to_owned() })
 }
 
-/// Does the XML declaration name a Latin encoding?
-fn says_latin(bytes: &[u8]) -> bool {
-    let declaration: Vec<u8> =
-        bytes.iter().take(200).take_while(|b| **b != b'>').map(u8::to_ascii_lowercase).collect();
-    [&b"8859-1"[..], b"8859-15", b"windows-1252", b"latin"]
-        .iter()
-        .any(|name| declaration.windows(name.len()).any(|w| w == *name))
+/// An encoding of one byte a letter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Latin {
+    /// ISO 8859-1.
+    One,
+    /// ISO 8859-15.
+    Nine,
+    /// Windows-1252, which is also meant where ISO 8859-1 has controls that XML 1.0 has no use for.
+    Windows,
+}
+
+/// 0x80 to 0x9F in windows-1252 (WHATWG Encoding Standard, index windows-1252); five stand for controls there, too.
+const WINDOWS: [char; 32] = [
+    '€', '\u{81}', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\u{8d}', 'Ž', '\u{8f}', //
+    '\u{90}', '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\u{9d}', 'ž', 'Ÿ',
+];
+
+impl Latin {
+    /// The one that the XML declaration names.
+    fn said(bytes: &[u8]) -> Option<Self> {
+        let declaration: Vec<u8> =
+            bytes.iter().take(200).take_while(|b| **b != b'>').map(u8::to_ascii_lowercase).collect();
+        let names = |name: &&[u8]| declaration.windows(name.len()).any(|w| w == *name);
+        let nine: [&[u8]; 3] = [b"8859-15", b"latin-9", b"latin9"];
+        let windows: [&[u8]; 2] = [b"windows-1252", b"cp1252"];
+        let one: [&[u8]; 2] = [b"8859-1", b"latin"];
+        // 8859-1 is the beginning of 8859-15.
+        if nine.iter().any(names) {
+            Some(Self::Nine)
+        } else if windows.iter().any(names) {
+            Some(Self::Windows)
+        } else {
+            one.iter().any(names).then_some(Self::One)
+        }
+    }
+
+    fn letter(self, byte: u8) -> char {
+        match (self, byte) {
+            (Self::Windows | Self::One, 0x80..=0x9f) => WINDOWS[usize::from(byte - 0x80)],
+            // The eight in which ISO 8859-15 differs (its table 1).
+            (Self::Nine, 0xa4) => '€',
+            (Self::Nine, 0xa6) => 'Š',
+            (Self::Nine, 0xa8) => 'š',
+            (Self::Nine, 0xb4) => 'Ž',
+            (Self::Nine, 0xb8) => 'ž',
+            (Self::Nine, 0xbc) => 'Œ',
+            (Self::Nine, 0xbd) => 'œ',
+            (Self::Nine, 0xbe) => 'Ÿ',
+            _ => char::from(byte),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(encoding: &str, letters: &[u8]) -> String {
+        let mut bytes = format!("<?xml version='1.0' encoding='{encoding}'?><t>").into_bytes();
+        bytes.extend(letters);
+        let mut doubts = Doubts::default();
+        let text = decode(&bytes, &mut doubts).unwrap();
+        assert!(doubts.done().is_empty());
+        text.split_once("<t>").unwrap().1.to_owned()
+    }
+
+    #[test]
+    fn latin_encodings_differ() {
+        assert_eq!(read("windows-1252", b"\x93\x8cuvre\x94 \x96 \x80 \x9e \xfc"), "“Œuvre” – € ž ü");
+        assert_eq!(read("ISO-8859-15", b"\xbcuvre \xa4 \xa6\xa8\xb4\xb8\xbd\xbe \xfc"), "Œuvre € ŠšŽžœŸ ü");
+        assert_eq!(read("ISO-8859-1", b"\xbc \xa4 \xfc"), "¼ ¤ ü");
+        // Writers say 8859-1 and mean windows-1252.
+        assert_eq!(read("iso-8859-1", b"\x91a\x92"), "‘a’");
+    }
 }
