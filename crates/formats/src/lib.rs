@@ -5,6 +5,7 @@
 //! allocate what the file merely claims.
 
 pub mod audio;
+mod bound;
 pub mod flac;
 pub mod midi;
 pub mod musicxml;

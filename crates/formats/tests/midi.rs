@@ -499,6 +499,22 @@ fn what_cannot_be_music_is_refused() {
 }
 
 #[test]
+fn many_tracks_through_many_bars_are_refused() {
+    // One note each, and a marker behind bar 15,000.
+    let marker = [0x83, 0xD4, 0x60, 0xFF, 6, 1, b'x'];
+    let one = [0, 0x90, 60, 90, 1, 60, 0];
+    let with = |tracks: usize| {
+        let mut all: Vec<&[u8]> = vec![&marker];
+        all.resize(tracks + 1, &one);
+        read(&smf(1, 1, &all)).map(|score| score.tracks.len())
+    };
+    assert_eq!(with(60), Ok(60));
+    let error = with(70).unwrap_err();
+    assert!(matches!(error, FormatError::TooLarge { limit: 4_000_000, .. }), "{error}");
+    assert!(error.to_string().contains("empty tracks"));
+}
+
+#[test]
 fn controllers_and_lyrics_of_their_own_track_find_their_player() {
     let notes = [0, 0x90, 60, 90, 10, 60, 0];
     let curve = [5, 0xB0, 11, 99];

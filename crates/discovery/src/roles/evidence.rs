@@ -1,6 +1,7 @@
 //! What speaks for each track having the tune, unit by unit.
 
 use super::lines::{Tone, Units, lines};
+use super::sums::Sums;
 use super::themes::Themes;
 use crate::survey::Survey;
 use ripieno_instruments::Family;
@@ -51,11 +52,10 @@ pub(super) struct Layout {
     pub units: Units,
     pub lines: Vec<Vec<Tone>>,
     pub themes: Themes,
-    /// By unit, then track: sums.
-    sums: Vec<[f64; SUMS]>,
-    /// The same summed over all units before (unit-major), to take windows.
-    before: Vec<[f64; SUMS]>,
-    /// By track and bar: which keys are struck, as bits of key - 24 (two rows of 64).
+    sums: Sums<SUMS>,
+    /// By unit, then track: does it sound?
+    sounds: Vec<bool>,
+    /// By track and bar: which keys are struck, as bits of key - 24.
     keys: Vec<Vec<u128>>,
     /// By track: constant numbers.
     traits: Vec<[f64; TRAITS]>,
@@ -78,8 +78,8 @@ impl Layout {
         let tracks = lines.len();
         let size = units.count() * tracks;
         let mut layout = Self {
-            sums: vec![[0.0; SUMS]; size],
-            before: Vec::new(),
+            sums: Sums::new(units.count(), tracks),
+            sounds: vec![false; size],
             keys: vec![vec![0; survey.bars]; tracks],
             traits: (0..tracks).map(|t| traits(survey, t)).collect(),
             entry: vec![false; size],
@@ -94,12 +94,14 @@ impl Layout {
         for track in 0..tracks {
             layout.walk(track, score, &recurs[track]);
             for (unit, _) in solo[track].iter().enumerate().filter(|(_, solo)| **solo) {
-                let sums = &mut layout.sums[unit * tracks + track];
-                sums[SUNG] += sums[SOUND];
+                let sound = layout.sums.of(unit, track)[SOUND];
+                if sound > 0.0 {
+                    layout.sums.add(unit, track)[SUNG] += sound;
+                }
             }
         }
         layout.compare(survey);
-        layout.add_up();
+        layout.sums.add_up();
         layout
     }
 
@@ -114,7 +116,7 @@ impl Layout {
             }
             let bar = &score.timeline.bars[units.bar[unit]];
             let bar_length = bar.length.quarters();
-            let here = &mut self.sums[unit * tracks + track];
+            let here = self.sums.add(unit, track);
             here[ONSETS] += 1.0;
             here[SLURRED] += f64::from(u8::from(tone.slurred));
             here[SHORT] += f64::from(u8::from(tone.short));
@@ -145,7 +147,7 @@ impl Layout {
                 }
                 let time = overlap(tone, from, to);
                 let at = reached * tracks + track;
-                let sums = &mut self.sums[at];
+                let sums = self.sums.add(reached, track);
                 sums[SOUND] += time;
                 self.pitch[at] += f64::from(tone.key) * time;
                 if tone.end - tone.at > bar_length {
@@ -161,7 +163,8 @@ impl Layout {
         }
         for unit in 0..units.count() {
             let at = unit * tracks + track;
-            let sound = self.sums[at][SOUND];
+            let sound = self.sums.of(unit, track)[SOUND];
+            self.sounds[at] = sound > 1e-9;
             self.pitch[at] = if sound > 1e-9 { self.pitch[at] / sound } else { 0.0 };
         }
     }
@@ -194,7 +197,7 @@ impl Layout {
             };
             for unit in self.units.of_bar[bar]..self.units.of_bar[bar + 1] {
                 let row = unit * tracks;
-                let sounding: Vec<usize> = (0..tracks).filter(|t| self.sums[row + t][SOUND] > 1e-9).collect();
+                let sounding: Vec<usize> = (0..tracks).filter(|t| self.sounds[row + t]).collect();
                 let high = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MIN, f64::max);
                 let low = sounding.iter().map(|t| self.pitch[row + t]).fold(f64::MAX, f64::min);
                 for t in &sounding {
@@ -212,7 +215,7 @@ impl Layout {
                         }
                     }
                     let double: u32 = doubles[*t].iter().map(|w| w.count_ones()).sum();
-                    let sums = &mut self.sums[row + t];
+                    let sums = self.sums.add(unit, *t);
                     let time = sums[SOUND];
                     if pitch >= high - 0.5 {
                         sums[TOP] += time;
@@ -233,23 +236,9 @@ impl Layout {
         }
     }
 
-    fn add_up(&mut self) {
-        let tracks = self.tracks;
-        let mut before = vec![[0.0; SUMS]; tracks];
-        before.reserve(self.sums.len());
-        for (i, sums) in self.sums.iter().enumerate() {
-            let mut next = before[i];
-            for (n, s) in next.iter_mut().zip(sums) {
-                *n += s;
-            }
-            before.push(next);
-        }
-        self.before = before;
-    }
-
     /// Does the track sound in the unit?
     pub fn sounds(&self, unit: usize, track: usize) -> bool {
-        self.sums[unit * self.tracks + track][SOUND] > 1e-9
+        self.sounds[unit * self.tracks + track]
     }
 
     /// Does it sound in this bar or the bars beside it?
@@ -257,7 +246,7 @@ impl Layout {
         let bar = self.units.bar[unit];
         let from = self.units.of_bar[bar.saturating_sub(1)];
         let to = self.units.of_bar[(bar + 2).min(self.units.of_bar.len() - 1)];
-        let at = |unit: usize| self.before[unit * self.tracks + track][SOUND];
+        let at = |unit: usize| self.sums.before(unit, track)[SOUND];
         at(to) - at(from) > 1e-9
     }
 
@@ -266,7 +255,7 @@ impl Layout {
         let bar = self.units.bar[unit];
         let (first, last) = (bar.saturating_sub(1), (bar + 2).min(self.units.of_bar.len() - 1));
         let (from, to) = (self.units.of_bar[first], self.units.of_bar[last]);
-        let at = |unit: usize| self.before[unit * self.tracks + track][ONSETS];
+        let at = |unit: usize| self.sums.before(unit, track)[ONSETS];
         let keys = self.keys[track][first..last].iter().fold(0, |a, b| a | b);
         ((at(to) - at(from)) / (last - first).max(1) as f64, keys.count_ones())
     }
@@ -282,7 +271,7 @@ impl Layout {
             (from, to)
         };
         let window = |from: usize, to: usize| -> [f64; SUMS] {
-            let (a, b) = (&self.before[from * self.tracks + track], &self.before[to * self.tracks + track]);
+            let (a, b) = (self.sums.before(from, track), self.sums.before(to, track));
             std::array::from_fn(|i| b[i] - a[i])
         };
         let span = |from: usize, to: usize| (units.edges[to] - units.edges[from]).max(1e-6);

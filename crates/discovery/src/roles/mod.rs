@@ -8,6 +8,7 @@ mod evidence;
 mod lines;
 mod name;
 mod prints;
+mod sums;
 mod themes;
 mod trees;
 mod tune;

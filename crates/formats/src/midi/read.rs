@@ -52,7 +52,8 @@ struct Orphan {
 /// Reads a Standard MIDI File, plain or in a RIFF wrapper. Times are exact; what was settled by a rule (see the
 /// module) is a warning with its place.
 ///
-/// Errors: [`FormatError::Damaged`] where no track can be read, [`FormatError::TooLarge`] over 100,000 bars.
+/// Errors: [`FormatError::Damaged`] where no track can be read, [`FormatError::TooLarge`] over 100,000 bars, or with
+/// too many tracks for so many bars.
 pub fn read(bytes: &[u8]) -> Result<Score, FormatError> {
     let mut raw = parse(bytes)?;
     let mut warnings = std::mem::take(&mut raw.warnings);
@@ -80,6 +81,7 @@ pub fn read(bytes: &[u8]) -> Result<Score, FormatError> {
         }
     };
     let (timeline, short) = conduct.timeline(end)?;
+    crate::bound::hold(&timeline, built.len())?;
     warnings.extend(about_sequences(&raw, &offsets, &timeline));
     if let Division::PerFrame(fps, per_frame) = raw.division {
         warnings.push(Warning {

@@ -25,6 +25,7 @@ const MOST_CELLS: usize = 20_000_000;
 pub(super) fn score(sheet: Sheet, played: &[Played], mut doubts: Doubts) -> Result<Score, FormatError> {
     limit(&sheet, played)?;
     let timeline = axis::timeline(&sheet, played, &mut doubts);
+    crate::bound::hold(&timeline, sheet.parts.len())?;
     let laid: Vec<(Track, Doubts)> = sheet
         .parts
         .par_iter()
