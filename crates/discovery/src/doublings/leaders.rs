@@ -2,6 +2,7 @@
 
 use super::lines::Lines;
 use super::stretch::{Stretch, without};
+use std::collections::BTreeMap;
 
 /// Leaves out what a common leader says already: where a chair goes with two others, and one of these goes with the other,
 /// the chair names only that other.
@@ -11,24 +12,32 @@ pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
     let tracks = lines.lines.len();
     let mut index = 0;
     let mut of_chair: Vec<Vec<usize>> = vec![Vec::new(); tracks];
+    // By chair, then leader: asked for every two of those who move together.
+    let mut of_both: Vec<BTreeMap<usize, Vec<usize>>> = vec![BTreeMap::new(); tracks];
     for (i, stretch) in all.iter().enumerate() {
         of_chair[stretch.chair].push(i);
+        of_both[stretch.chair].entry(stretch.of).or_default().push(i);
     }
     let mut gone = vec![false; all.len()];
     while index < all.len() {
         let stretch = all[index].clone();
         let mut taken: Vec<(usize, usize)> = Vec::new();
-        for with_leader in of_chair[stretch.chair].iter().filter(|i| !gone[**i]) {
+        'leaders: for with_leader in of_chair[stretch.chair].iter().filter(|i| !gone[**i]) {
             let leader = &all[*with_leader];
             if leader.of == stretch.of || leader.to < stretch.from || leader.from > stretch.to {
                 continue;
             }
-            for follows in of_chair[stretch.of].iter().filter(|i| !gone[**i]) {
+            let followers = of_both[stretch.of].get(&leader.of).into_iter().flatten();
+            for follows in followers.filter(|i| !gone[**i]) {
                 let other = &all[*follows];
                 let from = stretch.from.max(leader.from).max(other.from);
                 let to = stretch.to.min(leader.to).min(other.to);
-                if other.of == leader.of && from <= to {
+                if from <= to {
                     taken.push((from, to));
+                }
+                if (from, to) == (stretch.from, stretch.to) {
+                    // All of it: others can take no more.
+                    break 'leaders;
                 }
             }
         }
@@ -41,6 +50,7 @@ pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
                 } else {
                     // Already without what is taken: it is not looked at again.
                     of_chair[piece.chair].push(all.len());
+                    of_both[piece.chair].entry(piece.of).or_default().push(all.len());
                     gone.push(false);
                     all.push(piece);
                 }

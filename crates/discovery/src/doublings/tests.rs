@@ -147,6 +147,17 @@ fn a_large_score_takes_a_moment() {
     assert!(found.iter().all(|d| d.of == 0 && (d.from_bar, d.to_bar) == (1, 400)));
 }
 
+#[test]
+fn many_that_move_together_take_a_moment() {
+    let score = score(4, vec![crotchets(1, tune(4)); 1000]);
+    let start = std::time::Instant::now();
+    let found = find(&score);
+    let seconds = start.elapsed().as_secs_f64();
+    assert_eq!(found.len(), 999);
+    assert!(found.iter().all(|d| d.of == 0 && (d.from_bar, d.to_bar) == (1, 4)));
+    assert!(seconds < 10.0, "{seconds} s");
+}
+
 fn any_track() -> impl Strategy<Value = Vec<Note>> {
     // Few pitches and few places, so that much meets.
     let note = (0i64..48, 1i64..9, 0i16..5, any::<bool>());
