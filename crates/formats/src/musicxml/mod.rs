@@ -13,6 +13,7 @@ mod barline;
 mod chord;
 mod count;
 mod direction;
+mod endings;
 mod header;
 mod lay;
 mod lyric;

@@ -5,14 +5,15 @@
 //! nearest opening sign.
 
 use super::barline::{Jump, Signs};
+use super::endings::{self, Ending};
 use super::sheet::{BarFacts, Sheet};
 use super::warn::Doubts;
 use crate::FormatError;
 
 /// More bars than this are no piece of music.
 const MOST_BARS: usize = 100_000;
-/// More endings in a row than this are none.
-const MOST_ENDINGS: usize = 64;
+/// So many times a row of endings is given up because a bar of it is never played.
+const MOST_TRIES: usize = 8;
 
 /// A bar as played.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,16 +22,6 @@ pub(super) struct Played {
     pub bar: usize,
     /// On which pass of its section, from 1.
     pub pass: u32,
-}
-
-/// An ending: its bars, its passes, the row of endings that it belongs to.
-#[derive(Debug)]
-struct Ending {
-    first: usize,
-    last: usize,
-    passes: Vec<u32>,
-    row: usize,
-    ends_row: bool,
 }
 
 /// A section that may be repeated.
@@ -51,19 +42,66 @@ pub(super) fn unfold(sheet: &Sheet, doubts: &mut Doubts) -> Result<Vec<Played>, 
         return Err(too_long(signs.len()));
     }
     settle(&mut signs);
-    let endings = endings(&signs);
+    let mut brackets = Doubts::default();
+    let mut endings = endings::endings(&mut signs, &sheet.bars, &mut brackets);
     let starts = movements(sheet);
-    Player {
-        signs: &signs,
-        at: vec_of_endings(&endings, signs.len()),
-        endings: &endings,
-        starts: &starts,
-        sections: vec![Section { start: 0, pass: 1, signed: false }],
-        after_jump: None,
-        jumped: vec![false; signs.len()],
-        played: Vec::new(),
+    for last_try in (0..MOST_TRIES).map(|t| t + 1 == MOST_TRIES) {
+        let mut own = Doubts::default();
+        let played = Player {
+            signs: &signs,
+            at: endings::by_bar(&endings, signs.len()),
+            endings: &endings,
+            starts: &starts,
+            sections: vec![Section { start: 0, pass: 1, signed: false }],
+            after_jump: None,
+            jumped: vec![false; signs.len()],
+            played: Vec::new(),
+        }
+        .play(&mut own)?;
+        let lost = never(&played, signs.len());
+        let rows: Vec<usize> =
+            endings.iter().filter(|e| lost[e.first..=e.last].contains(&true)).map(|e| e.row).collect();
+        if rows.is_empty() || last_try {
+            doubts.append(brackets);
+            doubts.append(own);
+            say_lost(&lost, sheet, doubts);
+            return Ok(played);
+        }
+        // Better one bar too many than one that nobody hears.
+        if let Some(first) = endings.iter().find(|e| rows.contains(&e.row)) {
+            brackets.add(
+                endings::place(&sheet.bars, first.first),
+                "by these endings a bar would never be played; they are read as bars without a bracket",
+            );
+        }
+        endings.retain(|e| !rows.contains(&e.row));
     }
-    .play(doubts)
+    Ok(Vec::new())
+}
+
+/// Which printed bars are never played.
+fn never(played: &[Played], bars: usize) -> Vec<bool> {
+    let mut lost = vec![true; bars];
+    played.iter().for_each(|p| lost[p.bar] = false);
+    lost
+}
+
+fn say_lost(lost: &[bool], sheet: &Sheet, doubts: &mut Doubts) {
+    let all: Vec<usize> = (0..lost.len()).filter(|i| lost[*i]).collect();
+    for row in all.chunk_by(|a, b| a + 1 == *b) {
+        let [first, .., last] = row else {
+            doubts.add(
+                endings::place(&sheet.bars, row[0]),
+                "this bar is never played: look at the signs around it",
+            );
+            continue;
+        };
+        let last = &sheet.bars[*last].printed;
+        doubts.add(
+            endings::place(&sheet.bars, *first),
+            format!("the bars from here to {last} are never played: look at the signs around them"),
+        );
+    }
 }
 
 fn too_long(bars: usize) -> FormatError {
@@ -125,68 +163,6 @@ fn movements(sheet: &Sheet) -> Vec<bool> {
     std::iter::once(false).chain(sheet.bars.windows(2).map(again)).collect()
 }
 
-fn endings(signs: &[Signs]) -> Vec<Ending> {
-    let mut found: Vec<Ending> = Vec::new();
-    let mut i = 0;
-    while i < signs.len() {
-        let Some(passes) = &signs[i].ending else {
-            i += 1;
-            continue;
-        };
-        // It reaches to its own end, to a repeat sign, or to the next ending; else it is one bar.
-        let mut last = i;
-        for (j, sign) in signs.iter().enumerate().skip(i) {
-            if j > i && (sign.ending.is_some() || sign.forward) {
-                last = j - 1;
-                break;
-            }
-            if sign.ending_stops || sign.backward.is_some() {
-                last = j;
-                break;
-            }
-        }
-        let mut passes = passes.clone();
-        let follows = found.last().is_some_and(|before| {
-            let length = found.iter().rev().take_while(|e| e.row == before.row).count();
-            length < MOST_ENDINGS
-                && before.last + 1 == i
-                && !before.passes.iter().any(|p| passes.contains(p))
-                && passes.first() != Some(&1)
-        });
-        let row = match found.last_mut() {
-            Some(before) if follows => {
-                before.ends_row = false;
-                before.row
-            }
-            Some(before) => before.row + 1,
-            None => 0,
-        };
-        if passes.is_empty() {
-            // An ending without number is the next in its row.
-            let next = found
-                .iter()
-                .rev()
-                .take_while(|e| e.row == row)
-                .flat_map(|e| &e.passes)
-                .max()
-                .map_or(1, |p| p + 1);
-            passes.push(next);
-        }
-        found.push(Ending { first: i, last, passes, row, ends_row: true });
-        i = last + 1;
-    }
-    found
-}
-
-/// Index of the ending that holds each bar.
-fn vec_of_endings(endings: &[Ending], bars: usize) -> Vec<Option<usize>> {
-    let mut at = vec![None; bars];
-    for (i, ending) in endings.iter().enumerate() {
-        at[ending.first..=ending.last].fill(Some(i));
-    }
-    at
-}
-
 struct Player<'a> {
     signs: &'a [Signs],
     endings: &'a [Ending],
@@ -231,6 +207,20 @@ impl Player<'_> {
     /// Plays bar `i` or passes it over; gives the next.
     fn step(&mut self, i: usize, doubts: &mut Doubts) -> usize {
         let sign = &self.signs[i];
+        let mut ending = self.at[i].map(|e| &self.endings[e]);
+        if let Some(e) = ending.filter(|e| e.first == i && !(e.opens && self.top().start == i)) {
+            if !self.takes(e, self.top().pass) {
+                if e.ends_row {
+                    self.section_done(e.last + 1);
+                }
+                return e.last + 1;
+            }
+            if e.opens {
+                // The section that it ends is done; with it begins the next.
+                self.section_done(i);
+            }
+        }
+        ending = ending.filter(|e| !e.opens);
         if sign.forward && self.top().start != i {
             self.sections.push(Section { start: i, pass: 1, signed: true });
         } else if sign.forward
@@ -239,15 +229,6 @@ impl Player<'_> {
             top.signed = true;
         }
         let pass = self.top().pass;
-        let ending = self.at[i].map(|e| &self.endings[e]);
-        if let Some(ending) = ending.filter(|e| e.first == i)
-            && !self.takes(ending, pass)
-        {
-            if ending.ends_row {
-                self.section_done(ending.last + 1);
-            }
-            return ending.last + 1;
-        }
         self.played.push(Played { bar: i, pass });
         if let Some(from) = self.after_jump {
             if sign.fine {
@@ -373,7 +354,7 @@ mod tests {
 
     /// Bars in short: `|:` opens, `:|` closes, `[1,2` begins and `]` ends an ending, `S` segno, `C` coda, `T` to coda, `F`
     /// fine, `D` da capo, `G` dal segno.
-    fn order(bars: &[&str]) -> String {
+    fn sheet(bars: &[&str]) -> Sheet {
         let mut sheet = Sheet::default();
         for (i, bar) in bars.iter().enumerate() {
             let mut facts = BarFacts { printed: (i + 1).to_string(), ..BarFacts::default() };
@@ -396,6 +377,11 @@ mod tests {
             }
             sheet.bars.push(facts);
         }
+        sheet
+    }
+
+    fn order(bars: &[&str]) -> String {
+        let sheet = sheet(bars);
         let played = unfold(&sheet, &mut Doubts::default()).unwrap();
         played.iter().map(|p| (b'a' + p.bar as u8) as char).collect()
     }
@@ -417,6 +403,45 @@ mod tests {
         assert_eq!(order(&["|:", "[1 ] :|", "", ""]), "abacd");
         assert_eq!(order(&["|:", "[1 ] :|", "[2 ]", "|:", "[1 ] :|", "[2 ]"]), "abacdedf");
         assert_eq!(order(&["|:", "[1", "] :|", "[2 ] :|", ""]), "abcade");
+    }
+
+    #[test]
+    fn endings_with_incomplete_brackets() {
+        // The bracket closes before its sign.
+        assert_eq!(order(&["", "|:", "", "[1 ]", ":|", "[2 ]", "", ""]), "abcdebcfgh");
+        // Only the end of the first one is there, with a wrong number or none.
+        assert_eq!(order(&["", "|:", "", "", "] :|", "[2 ]", "", ""]), "abcdebcdfgh");
+        assert_eq!(order(&["", "] :|", "[3 ]", ""]), "ababacd");
+        // No first bracket at all.
+        assert_eq!(order(&["", "|:", "", ":|", "[2 ]", ""]), "abcdbcdef");
+        assert_eq!(order(&["|:", "[2 ] :|", ""]), "ababc");
+        // Numbers that say the same twice, or begin too late.
+        assert_eq!(order(&["|:", "[2 ] :|", "[2 ]", ""]), "abacd");
+        assert_eq!(order(&["|:", "[1 ] :|", "[1 ]", ""]), "abacd");
+        assert_eq!(order(&["|:", "[2 ] :|", "[3 ]", ""]), "abacd");
+        // No sign at all; a sign behind the last ending only.
+        assert_eq!(order(&["|:", "[1 ]", "[2 ]", ""]), "abacd");
+        assert_eq!(order(&["|:", "[1 ]", "[2 ] :|", ""]), "abacd");
+        assert_eq!(order(&["|:", "[1 ]", "", ":|", ""]), "abcdabcde");
+        // The second ending begins the next repeated section.
+        assert_eq!(order(&["|:", "[1 ] :|", "|: [2 ]", ":|", ""]), "abacdcde");
+        assert_eq!(order(&["|:", "[1 ] :|", "|: [2 ]", "", ""]), "abacde");
+    }
+
+    fn warned(bars: &[&str]) -> String {
+        let mut doubts = Doubts::default();
+        unfold(&sheet(bars), &mut doubts).unwrap();
+        doubts.done().iter().map(|w| format!("{}: {}\n", w.place, w.message)).collect()
+    }
+
+    #[test]
+    fn what_is_assumed_is_said() {
+        assert_eq!(warned(&["|:", "[1 ] :|", "[2 ]", ""]), "");
+        assert!(warned(&["|:", "[1 ]", ":|", "[2 ]"]).contains("bar 2: an ending closes before"));
+        assert!(warned(&["|:", "] :|", "[2 ]"]).contains("bar 2: an ending has no beginning"));
+        assert!(warned(&["|:", ":|", "[2 ]"]).contains("bar 3: there is no ending before"));
+        let lost = warned(&["", "T", "D", "", "", "C"]);
+        assert!(lost.contains("bar 4: the bars from here to 5 are never played"), "{lost}");
     }
 
     #[test]
