@@ -59,7 +59,7 @@ mod tests {
     fn windows_are_those_of_a_full_table_and_rests_need_no_room() {
         let (units, tracks) = (1000, 40);
         let mut sums: Sums<1> = Sums::new(units, tracks);
-        let played = |unit: usize, track: usize| (unit * 7 + track * 3) % 101 == 0;
+        let played = |unit: usize, track: usize| (unit * 7 + track * 3).is_multiple_of(101);
         let value = |unit: usize, track: usize| 0.1 * (unit + track) as f64;
         for unit in 0..units {
             for track in (0..tracks).filter(|t| played(unit, *t)) {
