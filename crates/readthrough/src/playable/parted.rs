@@ -1,10 +1,11 @@
 //! `one-voice`, `divisi`: more notes at once than there are players and strings for them.
 
 use super::range::capital;
-use super::sheet::{Sheet, Stretch, pitch_name};
+use super::sheet::{Read, Sheet, Stretch, pitch_name};
 use crate::Desk;
 use ripieno_instruments::Family;
 use ripieno_music::{Finding, Severity};
+use std::collections::BTreeMap;
 
 /// Notes that overlap by less are a connected line, seconds ...
 const CONNECTED: f64 = 0.1;
@@ -20,19 +21,14 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     }
     let each = u16::from(instrument.polyphony.notes.max(instrument.polyphony.broken).max(1));
     let mut hits: Vec<usize> = Vec::new();
-    let mut most: Vec<(usize, Vec<i16>, u16)> = Vec::new();
-    // When all that began before a note has ended.
-    let mut ended: Vec<f64> = Vec::with_capacity(sheet.notes.len());
-    let mut last = f64::MIN;
-    for note in &sheet.notes {
-        ended.push(last);
-        last = last.max(note.to);
-    }
+    // Hits again, with what sounds there and how many play.
+    let mut most: Vec<(usize, &[i16], u16)> = Vec::new();
+    let together = Together::of(sheet);
     for (i, read) in sheet.notes.iter().enumerate() {
         if read.key.is_none() {
             continue;
         }
-        let sounding = sounding_with(sheet, i, &ended);
+        let sounding = together.with(i);
         let players = read.words.playing.unwrap_or(sheet.desk.players).min(sheet.desk.players).max(1);
         if sounding.len() > usize::from(players) * usize::from(each) {
             hits.push(i);
@@ -40,12 +36,9 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
         }
     }
     for stretch in sheet.runs(&hits) {
-        let worst = most
-            .iter()
-            .filter(|m| stretch.hits.contains(&m.0))
-            .max_by_key(|m| m.1.len())
-            .map(|m| (m.1.clone(), m.2));
-        let Some((keys, players)) = worst else { continue };
+        let hit = |i: &usize| most.binary_search_by_key(i, |m| m.0).ok().map(|k| most[k]);
+        let worst = stretch.hits.iter().filter_map(hit).max_by_key(|m| m.1.len());
+        let Some((_, keys, players)) = worst else { continue };
         let names: Vec<String> = keys.iter().map(|k| pitch_name(*k)).collect();
         let (rule, who) = match (each, players) {
             (1, 1) => ("one-voice", format!("one {} plays one note at a time", instrument.name())),
@@ -62,7 +55,7 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
                     names.join(", "),
                     stretch.count()
                 ))
-                .remedy(match (rule, idle(sheet, &stretch, &keys)) {
+                .remedy(match (rule, idle(sheet, &stretch, keys)) {
                     ("one-voice", Some(name)) => format!(
                         "{name} rests there and has these notes: give it the other voice (`line.top`, `line.2` are voices of a line)"
                     ),
@@ -94,14 +87,56 @@ fn idle<'a>(sheet: &Sheet<'a>, stretch: &Stretch, keys: &[i16]) -> Option<&'a st
     Some(desk.name())
 }
 
-/// The notes that sound at once with the start of this one, itself among them, from the top.
-fn sounding_with(sheet: &Sheet<'_>, index: usize, ended: &[f64]) -> Vec<i16> {
-    let now = &sheet.notes[index];
+/// What sounds together. Notes of one key, onset and end are one: a chord of the same notes over and over is no longer
+/// to look through than one of each.
+struct Together {
+    /// By note: which of `sounding` is its own.
+    own: Vec<usize>,
+    sounding: Vec<Vec<i16>>,
+}
+
+impl Together {
+    fn of(sheet: &Sheet<'_>) -> Self {
+        let mut own = Vec::with_capacity(sheet.notes.len());
+        let mut kept: Vec<&Read<'_>> = Vec::new();
+        // Of one onset, by end and key.
+        let mut here: BTreeMap<(u64, Option<i16>), usize> = BTreeMap::new();
+        for read in &sheet.notes {
+            if kept.last().is_some_and(|last| last.from.to_bits() != read.from.to_bits()) {
+                here.clear();
+            }
+            own.push(*here.entry((read.to.to_bits(), read.key)).or_insert_with(|| {
+                kept.push(read);
+                kept.len() - 1
+            }));
+        }
+        // When all that began before a note has ended.
+        let mut last = f64::MIN;
+        let mut ended: Vec<f64> = Vec::with_capacity(kept.len());
+        for read in &kept {
+            ended.push(last);
+            last = last.max(read.to);
+        }
+        let sounding = (0..kept.len()).map(|i| sounding_with(&kept, i, &ended)).collect();
+        Self { own, sounding }
+    }
+
+    /// The notes that sound at once with the start of this one, itself among them, from the top.
+    fn with(&self, index: usize) -> &[i16] {
+        &self.sounding[self.own[index]]
+    }
+}
+
+fn sounding_with(notes: &[&Read<'_>], index: usize, ended: &[f64]) -> Vec<i16> {
+    let now = notes[index];
     let mut keys: Vec<i16> = now.key.into_iter().collect();
+    if keys.is_empty() {
+        return keys;
+    }
     // Long pedal points reach far back: as far as anything still sounds.
     let reaches = |i: &usize| ended.get(i + 1).is_none_or(|end| *end > now.from);
-    let earlier = (0..index).rev().take_while(reaches).filter_map(|i| sheet.notes.get(i));
-    let later = sheet.notes[index + 1..].iter().take_while(|r| r.from - now.from < 0.02);
+    let earlier = (0..index).rev().take_while(reaches).filter_map(|i| notes.get(i));
+    let later = notes[index + 1..].iter().take_while(|r| r.from - now.from < 0.02);
     for other in earlier.chain(later) {
         let overlap = now.to.min(other.to) - now.from.max(other.from);
         let shorter = now.seconds().min(other.seconds()).max(1e-6);

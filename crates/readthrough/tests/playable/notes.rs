@@ -240,3 +240,15 @@ fn what_dies_away_does_not_sustain() {
     );
     assert!(roll.rule("dies-away").is_empty());
 }
+
+#[test]
+fn a_chord_of_very_many_notes_takes_a_moment() {
+    let chord: Vec<Note> =
+        (0..30_000).map(|i| Note::plain(Beats::ZERO, Beats::whole(4), 60 + i % 40)).collect();
+    let cue = Cue::of("violin", 1, 120.0, chord, vec![]);
+    let start = std::time::Instant::now();
+    let found = cue.rule("one-voice");
+    let seconds = start.elapsed().as_secs_f64();
+    assert!(one(&found, Severity::Impossible).message.starts_with("40 notes at once"), "{found:?}");
+    assert!(seconds < 5.0, "{seconds} s");
+}
