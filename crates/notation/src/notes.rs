@@ -319,6 +319,14 @@ impl Staffed<'_> {
         let rows: Vec<Vec<Grace>> = chord.notes.iter().rev().map(|n| of(n)).collect();
         let count = rows.iter().map(Vec::len).max().unwrap_or(0);
         let mut slurring = false;
+        let first = rows.iter().flatten().next().map(|g| g.value);
+        // Beamed where all have one value.
+        let even = rows.iter().flatten().all(|g| Some(g.value) == first);
+        let flags = first
+            .map(grace_value)
+            .filter(|value| even && count > 1 && value.log < 0)
+            .map_or(0, |value| value.log.unsigned_abs() as usize);
+        let levels = vec![flags; count];
         for column in 0..count {
             // They stand together at the end of the row.
             let mut here: Vec<Grace> = rows
@@ -341,7 +349,7 @@ impl Staffed<'_> {
                 let written = self.written(grace.pitch, grace.written, chord.at);
                 let sign = self.pitch(xml, written, voice.staff, false);
                 xml.text("voice", voice.number);
-                let value = crate::rhythm::single(grace.value).unwrap_or(Value { log: -1, dots: 0 });
+                let value = grace_value(grace.value);
                 xml.text("type", type_name(value.log));
                 for _ in 0..value.dots {
                     xml.empty("dot", &[]);
@@ -352,12 +360,7 @@ impl Staffed<'_> {
                 if self.staves > 1 {
                     xml.text("staff", voice.staff);
                 }
-                if k == 0
-                    && count > 1
-                    && value.log < 0
-                    && rows.iter().flatten().all(|g| g.value == grace.value)
-                {
-                    let levels = vec![value.log.unsigned_abs() as usize; count];
+                if k == 0 {
                     for (level, beam) in beams::at(&levels, column).iter().enumerate() {
                         xml.text_with("beam", &[("number", &(level + 1).to_string())], beam);
                     }
@@ -370,6 +373,11 @@ impl Staffed<'_> {
             }
         }
     }
+}
+
+/// A quaver where no single value says it.
+fn grace_value(length: Beats) -> Value {
+    crate::rhythm::single(length).unwrap_or(Value { log: -1, dots: 0 })
 }
 
 pub(crate) fn letter(step: u8) -> &'static str {

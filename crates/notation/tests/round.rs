@@ -6,7 +6,7 @@
 use proptest::prelude::*;
 use ripieno_formats::musicxml;
 use ripieno_instruments::{Instrument, by_id};
-use ripieno_music::{Content, DirectionKind, Key, Mark, Metre, Note, Part, Playing, Timeline};
+use ripieno_music::{Content, DirectionKind, Grace, Key, Mark, Metre, Note, Part, Pitch, Playing, Timeline};
 use ripieno_notation::{Piece, Pitched, Player, part, score};
 use ripieno_units::Beats;
 
@@ -186,4 +186,42 @@ fn what_rings_on_and_on_is_said_once() {
     ] {
         assert_eq!(ringing(rings), (signs, word, end, all(rings)));
     }
+}
+
+fn graces(values: impl IntoIterator<Item = Beats>) -> String {
+    let timeline = Timeline::regular(1, Metre { beats: 4, unit: 4 }, 100.0);
+    let grace = |value| Grace {
+        pitch: Pitch { key: 72, cents: 0 },
+        written: None,
+        slashed: false,
+        value,
+        slurred: false,
+    };
+    let mut note = Note::plain(Beats::ZERO, Beats::whole(4), 60);
+    note.graces = values.into_iter().map(grace).collect();
+    let mut content = Content::default();
+    content.notes.push(note);
+    let parts = [Part { content, ..Part::default() }];
+    part(&piece(&timeline, &parts, &[by_id("flute").unwrap()], Pitched::Concert), 0).unwrap()
+}
+
+#[test]
+fn grace_notes_of_one_value_are_beamed() {
+    let beams = |values: &[i64]| {
+        let text = graces(values.iter().map(|v| Beats::new(1, *v)));
+        ["begin", "continue", "end"].map(|b| text.matches(&format!(">{b}</beam>")).count())
+    };
+    assert_eq!(beams(&[4, 4, 4, 4]), [2, 4, 2]);
+    assert_eq!(beams(&[2, 2]), [1, 0, 1]);
+    assert_eq!(beams(&[2, 4, 4]), [0, 0, 0]);
+    assert_eq!(beams(&[4]), [0, 0, 0]);
+}
+
+#[test]
+fn many_grace_notes_take_a_moment() {
+    let start = std::time::Instant::now();
+    let text = graces(vec![Beats::new(1, 4); 100_000]);
+    let seconds = start.elapsed().as_secs_f64();
+    assert_eq!(text.matches("<grace ").count(), 100_000);
+    assert!(seconds < 10.0, "{seconds} s");
 }
