@@ -9,7 +9,7 @@ use super::warn::Doubts;
 use crate::FormatError;
 use rayon::prelude::*;
 use ripieno_music::{
-    Bar, Content, Grace, Note, NoteKind, Score, Syllable, Timeline, Track, Transposition, Tremolo,
+    Content, Grace, Note, NoteKind, Score, Syllable, Timeline, Track, Transposition, Tremolo,
 };
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
@@ -82,8 +82,7 @@ fn track(part: &PartSheet, played: &[Played], timeline: &Timeline, doubts: &mut 
         layer.bar(
             printed.notes.iter().filter(|n| n.only.is_empty() || n.only.contains(&one.pass)),
             one.pass,
-            bar,
-            doubts,
+            (index, bar.at),
         );
         for (voice, graces) in &printed.dangling {
             layer.graces.entry(*voice).or_default().extend(graces.iter().map(|(at, g)| (bar.at + *at, *g)));
@@ -95,7 +94,7 @@ fn track(part: &PartSheet, played: &[Played], timeline: &Timeline, doubts: &mut 
             kind: kind.clone(),
         }));
     }
-    let content = layer.done(timeline.end(), doubts);
+    let content = layer.done(timeline, doubts);
     let PartInfo { id, name, abbreviation, instrument, program, percussion, .. } = info.clone();
     Track { id, name, abbreviation, instrument, program, channel: None, percussion, transpositions, content }
 }
@@ -109,6 +108,8 @@ struct Tie {
     end: Beats,
     voice: u16,
     staff: u8,
+    /// Index of the played bar that it begins in.
+    bar: usize,
 }
 
 /// One part while it is laid out.
@@ -122,7 +123,8 @@ struct Layer {
     slurs: Vec<SlurEnd>,
     directions: Vec<Placed>,
     lone_ties: usize,
-    first_lone: Option<String>,
+    /// Index of the played bar of the first of them.
+    first_lone: Option<usize>,
 }
 
 impl Layer {
@@ -130,13 +132,11 @@ impl Layer {
         &mut self,
         notes: impl Iterator<Item = &'a RawNote>,
         pass: u32,
-        bar: &Bar,
-        _doubts: &mut Doubts,
+        (index, start): (usize, Beats),
     ) {
-        let lost = self.expire(bar.at);
-        self.lone(lost, bar);
+        self.expire(start);
         for raw in notes {
-            let mut note = plain(raw, bar.at, pass);
+            let mut note = plain(raw, start, pass);
             if let Some(before) = self.graces.get_mut(&raw.voice) {
                 let mut all: Vec<Grace> = before.drain(..).map(|g| g.1).collect();
                 all.append(&mut note.graces);
@@ -145,13 +145,15 @@ impl Layer {
             let key = tie_key(&note);
             let end = note.end();
             let joined = if raw.tie_stop { self.take(key, note.at, raw) } else { None };
-            let index = match joined {
-                Some(index) => {
-                    self.join(index, note);
-                    index
+            let place = match joined {
+                Some(place) => {
+                    self.join(place, note);
+                    place
                 }
                 None => {
-                    self.lone(usize::from(raw.tie_stop), bar);
+                    if raw.tie_stop {
+                        self.lone(index);
+                    }
                     self.notes.push(note);
                     self.notes.len() - 1
                 }
@@ -161,29 +163,26 @@ impl Layer {
                 if waiting.len() >= MOST_OPEN {
                     waiting.remove(0);
                 }
-                waiting.push(Tie { note: index, end, voice: raw.voice, staff: raw.staff });
+                waiting.push(Tie { note: place, end, voice: raw.voice, staff: raw.staff, bar: index });
             }
         }
     }
 
-    /// Counts ties without partner.
-    fn lone(&mut self, count: usize, bar: &Bar) {
-        self.lone_ties += count;
-        if count > 0 && self.first_lone.is_none() {
-            self.first_lone = Some(bar.printed.clone());
-        }
+    /// Counts a tie without partner, at the bar where it stands.
+    fn lone(&mut self, bar: usize) {
+        self.lone_ties += 1;
+        self.first_lone = Some(self.first_lone.map_or(bar, |first| first.min(bar)));
     }
 
-    /// Drops the ties whose next note did not come; gives their number.
-    fn expire(&mut self, at: Beats) -> usize {
-        let mut lost = 0;
+    /// Drops the ties whose next note did not come.
+    fn expire(&mut self, at: Beats) {
+        let mut lost: Vec<usize> = Vec::new();
         self.ties.retain(|_, list| {
-            let before = list.len();
+            lost.extend(list.iter().filter(|t| t.end < at).map(|t| t.bar));
             list.retain(|t| t.end >= at);
-            lost += before - list.len();
             !list.is_empty()
         });
-        lost
+        lost.into_iter().for_each(|bar| self.lone(bar));
     }
 
     /// The note that a tie comes from: it ends where this one begins; of several, in the same voice, else staff.
@@ -213,16 +212,15 @@ impl Layer {
         note.graces_after.extend(next.graces_after);
     }
 
-    fn done(mut self, end: Beats, doubts: &mut Doubts) -> Content {
-        self.lone_ties += self.ties.values().map(Vec::len).sum::<usize>();
-        if self.lone_ties > 0 {
-            let place =
-                self.first_lone.map_or_else(|| self.label.clone(), |b| format!("{}, bar {b}", self.label));
-            let message = format!(
-                "{} ties have no partner (here is the first); their notes are not joined",
-                self.lone_ties
-            );
-            doubts.add(place, message);
+    fn done(mut self, timeline: &Timeline, doubts: &mut Doubts) -> Content {
+        let held: Vec<usize> = self.ties.values().flatten().map(|t| t.bar).collect();
+        held.into_iter().for_each(|bar| self.lone(bar));
+        if let Some(bar) = self.first_lone.and_then(|first| timeline.bars.get(first)) {
+            let message = match self.lone_ties {
+                1 => "a tie has no partner; its note is not joined to another".to_owned(),
+                n => format!("{n} ties have no partner (here is the first); their notes are not joined"),
+            };
+            doubts.bar(&self.label, &bar.printed, message);
         }
         let mut lonely = 0;
         for (voice, graces) in self.graces {
@@ -234,14 +232,17 @@ impl Layer {
         if lonely > 0 {
             doubts.add(
                 &self.label,
-                format!("{lonely} grace notes stand before no note and become short notes"),
+                match lonely {
+                    1 => "a grace note stands before no note and becomes a short note".to_owned(),
+                    n => format!("{n} grace notes stand before no note and become short notes"),
+                },
             );
         }
         let mut content = Content { notes: self.notes, ..Content::default() };
         content.sort();
         span::slurs(&mut content.notes, self.slurs, &self.label, doubts);
         self.directions.sort_by_key(|d| d.at);
-        content.directions = span::directions(self.directions, end, &self.label, doubts);
+        content.directions = span::directions(self.directions, timeline.end(), &self.label, doubts);
         content
     }
 }

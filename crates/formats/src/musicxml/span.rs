@@ -62,7 +62,11 @@ pub(super) fn slurs(notes: &mut [Note], mut ends: Vec<SlurEnd>, part: &str, doub
     }
     lone += open.values().map(Vec::len).sum::<usize>();
     if lone > 0 {
-        doubts.add(part, format!("{lone} slurs have only one end and are passed over"));
+        let message = match lone {
+            1 => "a slur has only one end and is passed over".to_owned(),
+            n => format!("{n} slurs have only one end and are passed over"),
+        };
+        doubts.add(part, message);
     }
     mark(notes, pairs);
 }
@@ -222,7 +226,11 @@ pub(super) fn directions(placed: Vec<Placed>, end: Beats, part: &str, doubts: &m
         close(&mut out, i, next, false);
     }
     if unclosed > 0 {
-        doubts.add(part, format!("{unclosed} hairpins have only one end; they reach to the next level"));
+        let message = match unclosed {
+            1 => "a hairpin has only one end; it reaches to the next level".to_owned(),
+            n => format!("{n} hairpins have only one end; they reach to the next level"),
+        };
+        doubts.add(part, message);
     }
     out.retain(|d| match d.kind {
         DirectionKind::Hairpin { to, .. } | DirectionKind::Pedal { to } => to > d.at,

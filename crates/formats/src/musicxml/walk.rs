@@ -138,7 +138,10 @@ impl Walker {
         if self.cues > 0 {
             doubts.add(
                 if info.name.is_empty() { info.id.clone() } else { info.name.clone() },
-                format!("{} cue notes are there to be read by the player and do not sound", self.cues),
+                match self.cues {
+                    1 => "a cue note is there to be read by the player and does not sound".to_owned(),
+                    n => format!("{n} cue notes are there to be read by the player and do not sound"),
+                },
             );
         }
         let clef = self.percussion_clefs.values().any(|p| *p);

@@ -305,3 +305,26 @@ fn rests_written_past_the_metre_are_a_long_bar() {
     assert_eq!(onsets(&score(&rest(16)).tracks[0].content.notes), quarters(&[0, 32]));
     assert_eq!(onsets(&score(&rest(24)).tracks[0].content.notes), quarters(&[0, 40]));
 }
+
+#[test]
+fn a_lone_tie_is_said_where_it_begins() {
+    let start = note("C4", 16, "<tie type=\"start\"/>");
+    let rest = rest(16);
+    let said = |bars: &[&str]| -> Vec<String> {
+        let warnings = read(&partwise(bars)).warnings;
+        warnings
+            .iter()
+            .filter(|w| w.message.contains("tie"))
+            .map(|w| format!("{}: {}", w.place, w.message))
+            .collect()
+    };
+    let one = ["Flute, bar 2: a tie has no partner; its note is not joined to another"];
+    assert_eq!(said(&[&rest, &start, &rest, &rest]), one);
+    // At the end of the piece.
+    assert_eq!(said(&[&rest, &start]), one);
+    let stop = note("C4", 16, "<tie type=\"stop\"/>");
+    assert_eq!(said(&[&rest, &stop]), one);
+    let two = ["Flute, bar 1: 2 ties have no partner (here is the first); their notes are not joined"];
+    assert_eq!(said(&[&start, &rest, &stop, &rest]), two);
+    assert!(said(&[&start, &stop]).is_empty());
+}
