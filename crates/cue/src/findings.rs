@@ -1,6 +1,6 @@
 //! Findings as text.
 
-use crate::{Checked, finding_name};
+use crate::{Checked, InPrint, finding_name};
 use ripieno_music::{Finding, Severity};
 use ripieno_readthrough::solve::charts;
 use std::fmt::Write as _;
@@ -47,7 +47,7 @@ pub(crate) fn listed(text: &mut String, checked: &Checked, folded: &str) {
         let _ = writeln!(text, "Read through: {}.", counts(all));
     }
     for finding in all.iter().take(MOST) {
-        one(text, checked, finding);
+        one(text, &checked.in_print, finding);
     }
     if all.len() > MOST {
         let _ = writeln!(text, "  and {} more; `--json` has them all", all.len() - MOST);
@@ -87,11 +87,12 @@ fn counts(all: &[Finding]) -> String {
     said.join(", ")
 }
 
-fn one(text: &mut String, checked: &Checked, finding: &Finding) {
+/// One finding, its remedy, and the change that can be taken.
+pub(crate) fn one(text: &mut String, in_print: &InPrint, finding: &Finding) {
     let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
     let beat = (finding.beat * 100.0).round() / 100.0;
     let beat = if to.is_empty() && beat != 1.0 { format!(", beat {beat}") } else { String::new() };
-    let printed = checked.in_print.beside(finding.bar, finding.to_bar);
+    let printed = in_print.beside(finding.bar, finding.to_bar);
     let printed = printed.map_or(String::new(), |p| format!(" ({p})"));
     let _ = writeln!(
         text,

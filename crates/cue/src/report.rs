@@ -1,7 +1,7 @@
 //! The short report of a cue: how it stands, what each chair's patch was asked, what it could not do.
 
 use crate::view::clock;
-use crate::{Checked, Cue, Performed, Sounded, counted, findings_text};
+use crate::{Checked, Cue, InPrint, Performed, Sounded, counted, findings, findings_text};
 use ripieno_music::{Finding, Severity};
 use std::fmt::Write as _;
 
@@ -59,7 +59,7 @@ pub fn report(
         Some(checked) => {
             let _ = write!(text, "\n{}", findings_text(checked));
         }
-        None => list_findings(&mut text, &performed.findings),
+        None => list_findings(&mut text, cue, performed),
     }
     if !performed.remarks.is_empty() || !cue.warnings.is_empty() {
         let _ = writeln!(text, "\nRead by a rule, or inferred");
@@ -164,24 +164,48 @@ fn patches(text: &mut String, performed: &Performed) {
     }
 }
 
-fn list_findings(text: &mut String, findings: &[Finding]) {
+fn list_findings(text: &mut String, cue: &Cue, performed: &Performed) {
+    let findings = &performed.findings;
     if findings.is_empty() {
         return;
     }
+    let in_print = InPrint::of(&performed.performance.timeline, &cue.score.tracks);
     let _ = writeln!(text, "\nFindings");
     let mut sorted: Vec<&Finding> = findings.iter().collect();
     sorted.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.bar.cmp(&b.bar)));
     for finding in sorted {
-        let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
-        let _ = writeln!(
-            text,
-            "  {:<10} {:<18} {}, bar {}{to}: {}. {}",
-            finding.severity.word(),
-            finding.rule,
-            finding.chair,
-            finding.bar,
-            finding.message,
-            finding.remedy
-        );
+        findings::one(text, &in_print, finding);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{PerformOptions, perform, write_demo};
+
+    #[test]
+    fn a_finding_is_told_as_in_the_read_through() {
+        let home = tempfile::tempdir().unwrap();
+        write_demo(home.path()).unwrap();
+        let cue = Cue::open(home.path()).unwrap();
+        let mut performed = perform(&cue, PerformOptions::default());
+        performed.findings = vec![Finding {
+            rule: "range",
+            severity: Severity::Hard,
+            chair: "flute".into(),
+            bar: 7,
+            to_bar: 7,
+            beat: 2.5,
+            message: "too low.".into(),
+            remedy: "An octave up.".into(),
+            change: None,
+            source: "none",
+        }];
+        let mut one = String::new();
+        let in_print = InPrint::of(&performed.performance.timeline, &cue.score.tracks);
+        findings::one(&mut one, &in_print, &performed.findings[0]);
+        assert!(one.contains("flute, bar 7, beat 2.5: too low.\n"), "{one}");
+        let text = report(&cue, &performed, None, None);
+        assert!(text.contains(&one), "{text}");
     }
 }

@@ -65,12 +65,12 @@ impl Out {
 
     /// Writes the performed MIDI, and the sound if `sound` says how.
     pub fn write(&self, cue: &Cue, sound: Option<RenderOptions>) {
-        self.end(self.work(cue, sound), "written");
+        self.turn("written", || self.work(cue, sound));
     }
 
     /// Fills the delivered folder.
     pub fn deliver(&self, cue: &Cue, options: &DeliverOptions) {
-        self.end(self.fill(cue, options), "delivered");
+        self.turn("delivered", || self.fill(cue, options));
     }
 
     fn fill(&self, cue: &Cue, options: &DeliverOptions) -> Result<(), PageError> {
@@ -88,7 +88,7 @@ impl Out {
 
     /// Writes the report as a page, the score and the parts.
     pub fn sheets(&self, cue: &Cue) {
-        self.end(self.print(cue), "written");
+        self.turn("written", || self.print(cue));
     }
 
     fn print(&self, cue: &Cue) -> Result<(), PageError> {
@@ -104,6 +104,14 @@ impl Out {
         standing.facts.push(format!("the score, and {parts} parts in the folder parts"));
         standing.facts.extend(remarks);
         Ok(())
+    }
+
+    /// Does the work of a turn that has begun, and ends the turn however the work ends.
+    fn turn(&self, well: &str, work: impl FnOnce() -> Result<(), PageError>) {
+        let fallen = Fallen(self);
+        let ended = work();
+        std::mem::forget(fallen);
+        self.end(ended, well);
     }
 
     fn end(&self, ended: Result<(), PageError>, well: &str) {
@@ -142,6 +150,17 @@ impl Out {
     }
 }
 
+/// Dropped only where the work panics: nobody could write anything out again.
+struct Fallen<'a>(&'a Out);
+
+impl Drop for Fallen<'_> {
+    fn drop(&mut self) {
+        let fault =
+            "a fault in the program ended this; what it said of it is on the terminal. Please report it";
+        self.0.end(Err(PageError::Asked(fault.into())), "");
+    }
+}
+
 fn shown(folder: &Path, file: &Path) -> String {
     file.strip_prefix(folder).unwrap_or(file).display().to_string()
 }
@@ -172,5 +191,25 @@ impl Watch for Out {
 
     fn stopped(&self) -> bool {
         self.stop.load(Ordering::Relaxed)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panic_gives_the_turn_back() {
+        let out = Out::default();
+        out.begin().unwrap();
+        std::thread::scope(|scope| {
+            let fails = || out.turn("written", || panic!("on purpose"));
+            assert!(scope.spawn(fails).join().is_err());
+        });
+        let standing = out.standing();
+        assert!(!standing.busy && standing.failed && standing.says.contains("a fault"), "{standing:?}");
+        out.begin().unwrap();
+        out.turn("written", || Ok(()));
+        assert_eq!((out.standing().failed, out.standing().says.as_str()), (false, "written"));
     }
 }

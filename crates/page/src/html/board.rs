@@ -141,7 +141,7 @@ pub(super) fn printed(family: &str) -> &'static str {
         "brass" => "Brass",
         "percussion" => "Percussion",
         "keyboard" => "Keyboards",
-        "plucked" => "Harp",
+        "plucked" => "Plucked",
         "voices" => "Voices",
         _ => "Strings",
     }
@@ -150,7 +150,6 @@ pub(super) fn printed(family: &str) -> &'static str {
 fn family(shown: &Shown, fragments: &Fragments, from: usize, to: usize) -> String {
     let rows = &shown.board.rows[from..to];
     let name = rows.first().map_or("", |r| printed(r.family));
-    let name = if name == "Harp" && rows.len() > 1 { "Plucked" } else { name };
     // One chair says itself what it is.
     let shown_name = if rows.len() > 1 { name } else { "" };
     let silent = if rows.iter().any(Row::plays) { "" } else { " silent" };
@@ -444,4 +443,14 @@ fn entering_at(shown: &Shown, through: Option<&Through>, from: i32, to: i32) -> 
     let bar = chairs.iter().map(|p| p.from_bar).filter(|b| (from..=to).contains(b)).min()?;
     let timeline = &shown.played.performance.timeline;
     Some(timeline.seconds(timeline.bar_numbered(bar)?.at).0)
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn not_all_that_is_plucked_is_a_harp() {
+        let families = ["woodwind", "brass", "percussion", "keyboard", "plucked", "voices", "strings"];
+        let names = families.map(super::printed);
+        assert_eq!(names, ["Woodwinds", "Brass", "Percussion", "Keyboards", "Plucked", "Voices", "Strings"]);
+    }
 }
