@@ -24,8 +24,7 @@ pub fn demo(dir: &Path) -> Result<ExitCode, CueError> {
     let performed = ripieno_cue::perform(&cue, PerformOptions::default());
     let midi = cue.folder.join("performed.mid");
     write_performed(&cue, &performed, &midi)?;
-    let options = RenderOptions { into: cue.folder.clone(), ..RenderOptions::default() };
-    let rendered = render_watched(&cue, &performed, &options)?;
+    let rendered = render_watched(&cue, &performed, &RenderOptions::default())?;
     let checked = ripieno_cue::check(&cue, &performed);
     let report = ripieno_cue::report(&cue, &performed, Some(&checked), Some(&rendered.sounded()));
     write_result(&cue, &cue.folder.join("report.txt"), report.as_bytes())?;
@@ -231,14 +230,7 @@ pub fn score(path: &Path, output: Option<&Path>, transposed: bool) -> Result<Exi
 pub fn render(path: &Path, options: RenderOptions) -> Result<ExitCode, CueError> {
     let cue = open(path)?;
     let performed = ripieno_cue::perform(&cue, PerformOptions::default());
-    // A part of the music takes the place of no render of the whole.
-    let part = !options.only.is_empty() || options.passage.is_some();
-    let into = match options.into {
-        into if !into.as_os_str().is_empty() => into,
-        _ if part => cue.folder.join("excerpt"),
-        _ => cue.folder.clone(),
-    };
-    let rendered = render_watched(&cue, &performed, &RenderOptions { into, ..options })?;
+    let rendered = render_watched(&cue, &performed, &options)?;
     for line in &rendered.summary {
         show::print(&format!("{line}\n"));
     }

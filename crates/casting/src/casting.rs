@@ -46,37 +46,27 @@ impl<'a> Casting<'a> {
             known: BTreeMap::new(),
             findings: Vec::new(),
         };
-        for passage in &plan.passages {
-            let last = score.timeline.bars.last().map_or(0, |b| b.number);
-            if window(score, passage).is_some() && passage.to_bar > last {
-                casting.find(
-                    "passage-bars",
-                    Severity::Advice,
-                    "",
-                    score.timeline.bar_numbered(passage.from_bar).map_or(Beats::ZERO, |b| b.at),
-                    format!(
-                        "Passage \"{}\" goes to bar {}, but the music ends with bar {last}.",
-                        passage.name, passage.to_bar
-                    ),
-                    format!(
-                        "Write bars = [{}, {last}], or see whether the music was exported whole.",
-                        passage.from_bar
-                    ),
-                );
-            }
-            if window(score, passage).is_none() {
-                casting.find(
-                    "passage-bars",
+        let last = score.timeline.bars.last().map_or(0, |b| b.number);
+        for (i, passage) in plan.passages.iter().enumerate() {
+            let (from, to) = (passage.from_bar, passage.to_bar);
+            let said = format!(
+                "Passage \"{}\" has bars {from} to {to}, but the music ends with bar {last}.",
+                passage.name
+            );
+            let (severity, at, remedy) = match casting.windows[i] {
+                None => (
                     Severity::Hard,
-                    "",
                     score.timeline.end(),
-                    format!(
-                        "Passage \"{}\" has bars {} to {}, but the music ends with bar {last}.",
-                        passage.name, passage.from_bar, passage.to_bar
-                    ),
-                    "Change its bars; nothing is played for it.".into(),
-                );
-            }
+                    "Change its bars; nothing is played for it.".to_string(),
+                ),
+                Some(window) if to > last => (
+                    Severity::Advice,
+                    window.start,
+                    format!("Write bars = [{from}, {last}], or see whether the music was exported whole."),
+                ),
+                Some(_) => continue,
+            };
+            casting.find("passage-bars", severity, "", at, said, remedy);
         }
         casting
     }

@@ -102,7 +102,7 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
         warnings: score
             .warnings
             .iter()
-            .map(|w| format!("{}: {}", w.place, w.message))
+            .map(ToString::to_string)
             .chain(remarks)
             .chain(made.into_iter().flat_map(|m| m.doubts))
             .collect(),

@@ -58,35 +58,35 @@ impl Cue {
     pub fn open(path: &Path) -> Result<Self, CueError> {
         let (folder, plan_path) = locate(path)?;
         let text = folder::read_text(&plan_path, "Make a cue with `ripieno new DIR --music FILE`.")?;
-        let cue = Self::read(folder, plan_path, &text, None, None)?;
+        let cue = Self::read(folder, plan_path, &text, None, None, false)?;
         crate::pencil::marks(&cue)?;
         Ok(cue)
     }
 
     /// The same cue with another text of its plan, not yet written.
     pub fn with_plan(&self, text: &str) -> Result<Self, CueError> {
-        Self::read(self.folder.clone(), self.plan_path.clone(), text, None, Some(self))
+        Self::read(self.folder.clone(), self.plan_path.clone(), text, None, Some(self), false)
     }
 
     /// The same cue with other texts, and with its music read again.
     pub fn with_music_of_now(&self, plan: &str, template: &str) -> Result<Self, CueError> {
-        // What was read of another file is not taken for this one's.
-        let unread = Self { plan: Plan { music: String::new(), ..self.plan.clone() }, ..self.clone() };
-        Self::read(self.folder.clone(), self.plan_path.clone(), plan, Some(template), Some(&unread))
+        Self::read(self.folder.clone(), self.plan_path.clone(), plan, Some(template), Some(self), true)
     }
 
     /// The same cue with other texts of its plan and its template, not yet written.
     pub fn with_texts(&self, plan: &str, template: &str) -> Result<Self, CueError> {
-        Self::read(self.folder.clone(), self.plan_path.clone(), plan, Some(template), Some(self))
+        Self::read(self.folder.clone(), self.plan_path.clone(), plan, Some(template), Some(self), false)
     }
 
-    /// `template` is the template's text where it is not the one on the disk; `kept` is a cue whose music is read already.
+    /// `template` is the template's text where it is not the one on the disk; `kept` is a cue whose files are read already, its music
+    /// too unless that is to be read anew.
     fn read(
         folder: PathBuf,
         plan_path: PathBuf,
         text: &str,
         template: Option<&str>,
         kept: Option<&Self>,
+        music_anew: bool,
     ) -> Result<Self, CueError> {
         // Where the template is stands in the plan; which articulations its cells may name stands in the cards.
         let (plan, _) = Plan::parse(&shown(&plan_path), text);
@@ -115,7 +115,9 @@ impl Cue {
             return Err(CueError::Place { path: plan_path, message });
         }
         let source = match kept {
-            Some(cue) if cue.plan.music == plan.music && cue.plan.source == plan.source => cue.source.clone(),
+            Some(cue) if !music_anew && cue.plan.music == plan.music && cue.plan.source == plan.source => {
+                cue.source.clone()
+            }
             _ => {
                 let music = read_music(&folder.join(&plan.music))?;
                 let (mut score, remarks) = source_read::apply(music, &plan.source, &template, &cards);

@@ -61,7 +61,7 @@ pub fn read(path: &Path, own: Option<&Path>, purpose: Purpose) -> Result<Read, C
             (found.instrument, found.players) = (chair.instrument.clone(), chair.players);
         }
     }
-    let doubts = score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message));
+    let doubts = score.warnings.iter().map(ToString::to_string);
     let remarks: Vec<String> = doubts.chain(remarks).collect();
     let cue = Cue::of(path, plan, template, score);
     let mut performed = stages::unpatched(&cue);

@@ -27,3 +27,42 @@ pub fn pencil_back(cue: &Cue) -> Result<(), CueError> {
     folder::write_file(&path, old.as_bytes())?;
     std::fs::rename(&aside, &before).map_err(disk)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::write_demo;
+
+    #[test]
+    fn twice_is_as_before_and_a_cut_exchange_is_ended() {
+        let home = tempfile::tempdir().unwrap();
+        write_demo(home.path()).unwrap();
+        let cue = Cue::open(home.path()).unwrap();
+        let (path, kept) = (home.path().join("pencil.toml"), home.path().join(".ripieno"));
+        let both = |now: &str, before: &str| {
+            folder::write_file(&path, now.as_bytes()).unwrap();
+            folder::write_file(&kept.join("pencil-before.toml"), before.as_bytes()).unwrap();
+        };
+        let says = |name: &std::path::Path| std::fs::read_to_string(name).unwrap();
+        both("# now\n", "# old\n");
+        pencil_back(&cue).unwrap();
+        assert_eq!(
+            (says(&path), says(&kept.join("pencil-before.toml"))),
+            ("# old\n".into(), "# now\n".into())
+        );
+        pencil_back(&cue).unwrap();
+        assert_eq!(
+            (says(&path), says(&kept.join("pencil-before.toml"))),
+            ("# now\n".into(), "# old\n".into())
+        );
+        // Cut off when the old marks were back and those of now still aside.
+        both("# old\n", "# old\n");
+        folder::write_file(&kept.join("pencil-aside.toml"), b"# now\n").unwrap();
+        pencil_back(&cue).unwrap();
+        assert_eq!(
+            (says(&path), says(&kept.join("pencil-before.toml"))),
+            ("# old\n".into(), "# now\n".into())
+        );
+        assert!(!kept.join("pencil-aside.toml").exists());
+    }
+}

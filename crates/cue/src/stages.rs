@@ -116,8 +116,7 @@ fn written(cue: &Cue, how: PerformOptions, patches: impl Fn(&Performance) -> Pat
     );
     let patches = patches(&performed.performance);
     findings.extend(patches.findings.iter().cloned());
-    let mut remarks: Vec<String> =
-        cue.score.warnings.iter().map(|w| format!("{}: {}", w.place, w.message)).collect();
+    let mut remarks: Vec<String> = cue.score.warnings.iter().map(ToString::to_string).collect();
     remarks.extend(performed.remarks);
     let performance = performed.performance;
     let (pencil, written) = (Vec::new(), None);

@@ -340,6 +340,36 @@ fn a_broken_file_is_told_and_mended() {
     bench.act(&[act]).unwrap();
 }
 
+/// The music exported over the copy in the cue's folder is the music from then on, whatever the page does at that moment.
+#[test]
+fn an_export_is_seen() {
+    let folder = cue();
+    let path = folder.path().join("two.musicxml");
+    let first = std::fs::read_to_string(&path).unwrap();
+    let act =
+        |text: &str| Act::Cell { passage: "One".into(), chair: "flute".into(), text: text.into(), was: None };
+    let steps = |bench: &Workbench| -> Vec<i16> {
+        bench.cue().source.tracks.iter().map(|t| t.content.notes[0].pitch().unwrap().key).collect()
+    };
+    let mut bench = Workbench::open(folder.path()).unwrap();
+    assert!(!bench.look().unwrap());
+    assert_eq!(steps(&bench), [69, 62]);
+    std::fs::write(&path, first.replace("<step>A</step>", "<step>B</step>")).unwrap();
+    bench.act(&[act("bass")]).unwrap();
+    assert_eq!(steps(&bench), [71, 62]);
+    assert!(!bench.look().unwrap());
+    assert!(bench.plan_text().contains("flute = \"bass\""));
+    // Half an export is told, and the last whole one goes on being played.
+    std::fs::write(&path, &first[..first.len() / 2]).unwrap();
+    assert!(bench.look().unwrap());
+    assert!(bench.trouble().unwrap().contains("two.musicxml"), "{:?}", bench.trouble());
+    assert_eq!(steps(&bench), [71, 62]);
+    std::fs::write(&path, first + " ").unwrap();
+    assert!(bench.look().unwrap());
+    assert_eq!((bench.trouble(), steps(&bench)), (None, vec![69, 62]));
+    assert!(bench.undo().unwrap() && bench.plan_text().contains("flute = \"tune\""));
+}
+
 #[test]
 fn another_template_is_followed() {
     let folder = cue();

@@ -85,7 +85,7 @@ fn dump(name: &str, score: &Score) -> String {
         ),
         list(timeline.keys.iter().map(|k| format!("[{},{},{}]", at(k.at), k.fifths, k.minor))),
         list(timeline.marks.iter().map(|m| format!("[{},{}]", at(m.at), text(&m.text)))),
-        list(score.warnings.iter().map(|w| text(&format!("{}: {}", w.place, w.message))))
+        list(score.warnings.iter().map(|w| text(&w.to_string())))
     )
 }
 

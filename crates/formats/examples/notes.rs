@@ -80,8 +80,7 @@ fn json(score: &Score) -> String {
     let mut out = String::new();
     let bars: Vec<String> = score.timeline.bars.iter().map(|b| format!("\"{}\"", b.length)).collect();
     let _ = write!(out, "{{\"bars\":[{}],\"warnings\":[", bars.join(","));
-    let warnings: Vec<String> =
-        score.warnings.iter().map(|w| quoted(&format!("{}: {}", w.place, w.message))).collect();
+    let warnings: Vec<String> = score.warnings.iter().map(|w| quoted(&w.to_string())).collect();
     let _ = write!(out, "{}],\"tracks\":[", warnings.join(","));
     for (i, track) in score.tracks.iter().enumerate() {
         let comma = if i > 0 { "," } else { "" };

@@ -95,3 +95,9 @@ pub struct Warning {
     /// What was found and what was done.
     pub message: String,
 }
+
+impl std::fmt::Display for Warning {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}: {}", self.place, self.message)
+    }
+}

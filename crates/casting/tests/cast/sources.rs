@@ -3,7 +3,7 @@
 use crate::common::*;
 use crate::small::{LINES, WIND, directions, tune, words};
 use ripieno_casting::cast;
-use ripieno_music::{DirectionKind, Dynamic, Note, Playing, Score};
+use ripieno_music::{DirectionKind, Dynamic, Note, Playing, Score, Severity};
 use ripieno_plan::{LineVoice, PlaceWord, Source};
 use ripieno_units::Beats;
 
@@ -90,6 +90,22 @@ fn what_is_not_there_is_said_and_the_rest_is_cast() {
         "{findings:?}"
     );
     assert!(findings[2].remedy.contains("Lead") && findings[3].remedy.contains("bass"), "{findings:?}");
+}
+
+#[test]
+fn a_passage_beyond_the_end_is_played_as_far_as_there_is_music() {
+    let plan = plan(
+        &[("melody", "Lead")],
+        vec![passage("A", 2, 99, vec![cell("flute", vec![line("melody")], vec![])])],
+    );
+    let (parts, findings) = cast(&tune(), &plan, &template(WIND));
+    assert_eq!(parts.len(), 1);
+    let told: Vec<_> = findings.iter().map(|f| (f.rule, f.bar)).collect();
+    assert_eq!(told, [("passage-bars", 2)], "{findings:?}");
+    assert!(
+        findings[0].severity == Severity::Advice && findings[0].message.contains("2 to 99"),
+        "{findings:?}"
+    );
 }
 
 #[test]

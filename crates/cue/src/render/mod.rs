@@ -36,7 +36,7 @@ use stem::Form;
 /// What to render, and where to.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RenderOptions {
-    /// Folder of the files.
+    /// Folder of the files; if empty the cue's own, or `excerpt` in it for what is not the whole cue, so that it replaces nothing.
     pub into: PathBuf,
     /// Only these chairs; all if empty.
     pub only: Vec<String>,
@@ -86,15 +86,20 @@ pub fn render(
     options: &RenderOptions,
     watch: &dyn Watch,
 ) -> Result<Rendered, CueError> {
-    let disk = |error| CueError::Disk { path: options.into.clone(), error };
-    std::fs::create_dir_all(&options.into).map_err(disk)?;
-    put::may_be_put(cue, &options.into, &jobs::chairs(cue, performed, &options.only))?;
+    let into = match options.into.as_os_str().is_empty() {
+        false => options.into.clone(),
+        true if options.only.is_empty() && options.passage.is_none() => cue.folder.clone(),
+        true => cue.folder.join("excerpt"),
+    };
+    let disk = |error| CueError::Disk { path: into.clone(), error };
+    std::fs::create_dir_all(&into).map_err(disk)?;
+    put::may_be_put(cue, &into, &jobs::chairs(cue, performed, &options.only))?;
     let bits = options.bits.unwrap_or(cue.template.mix.bits);
     let Stems { stems, families, kept, form, stretch, made, mut remarks, .. } =
         stems(cue, performed, options, false, watch)?;
     let shape = form.shape;
     let seconds = shape.frames as f64 / f64::from(shape.sample_rate);
-    let aside = tempfile::Builder::new().prefix(".rendering-").tempdir_in(&options.into).map_err(disk)?;
+    let aside = tempfile::Builder::new().prefix(".rendering-").tempdir_in(&into).map_err(disk)?;
     let files: Vec<PathBuf> = families.iter().map(|(_, key)| kept.path(key)).collect();
     let delivered = Form { shape, format: format_of(bits) };
     let mix = aside.path().join("mix.wav");
@@ -110,7 +115,7 @@ pub fn render(
     if options.only.is_empty() && options.passage.is_none() {
         note_loudness(&cue.folder, surveyed.loudness.integrated)?;
     }
-    let (written, by_hand) = put::put_in_place(&options.into, aside.path(), &kept, &parts, bits)?;
+    let (written, by_hand) = put::put_in_place(&into, aside.path(), &kept, &parts, bits)?;
     remarks.extend(by_hand);
     let used: Vec<String> = parts.iter().map(|(_, key)| (*key).to_string()).collect();
     kept.tidy(cue.template.mix.cache_mb.saturating_mul(1_000_000), &used);

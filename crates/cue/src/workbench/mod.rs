@@ -17,6 +17,7 @@ pub use shared_file::{Replaced, Seen, SharedFile};
 
 use crate::{Cue, CueError, folder};
 use ripieno_plan::Plan;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -37,8 +38,8 @@ pub struct Workbench {
     plan: SharedFile,
     template: SharedFile,
     template_path: PathBuf,
-    /// Stamps of the music and the cards as they were read last.
-    others: Vec<String>,
+    /// Stamps of the music and the cards, taken before they were read last.
+    others: BTreeMap<PathBuf, String>,
     /// What is wrong with the files as somebody else has left them.
     trouble: Option<String>,
     past: Vec<Step>,
@@ -222,8 +223,12 @@ impl Workbench {
         };
         let after = self.texts();
         let others = others(&self.cue);
-        let exported = others != self.others;
-        if before == after && !exported {
+        let music = self.cue.folder.join(&self.cue.plan.music);
+        // A file that was not there before is one that the plan or the template names since: it was read for that.
+        let other =
+            |path: &PathBuf| self.others.get(path).is_some_and(|stamp| Some(stamp) != others.get(path));
+        let (exported, changed) = (other(&music), others.keys().any(other));
+        if before == after && !changed {
             return Ok(false);
         }
         self.others = others;
@@ -287,7 +292,10 @@ impl Workbench {
 
     fn settle(&mut self, cue: Cue) {
         self.cue = Arc::new(cue);
-        self.others = others(&self.cue);
+        // Files that are named only now; what is known of the others stays, or an export of this moment would be missed.
+        for (path, stamp) in others(&self.cue) {
+            self.others.entry(path).or_insert(stamp);
+        }
         self.trouble = None;
         self.revision += 1;
     }
@@ -310,8 +318,9 @@ impl Workbench {
 }
 
 /// Stamps of the files of a cue that are not worked on here: the music and the cards.
-fn others(cue: &Cue) -> Vec<String> {
+fn others(cue: &Cue) -> BTreeMap<PathBuf, String> {
     let beside = cue.beside_template();
     let cards = cue.template.chairs.iter().flat_map(|c| &c.cards).map(|c| beside.join(c));
-    std::iter::once(cue.folder.join(&cue.plan.music)).chain(cards).map(|path| folder::stamp(&path)).collect()
+    let paths = std::iter::once(cue.folder.join(&cue.plan.music)).chain(cards);
+    paths.map(|path| (path.clone(), folder::stamp(&path))).collect()
 }

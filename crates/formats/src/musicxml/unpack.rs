@@ -1,7 +1,8 @@
-//! Bytes to text: unpacking `.mxl`, decoding UTF-8, UTF-16 and Latin encodings.
+//! Bytes to text: unpacking `.mxl`, decoding UTF-8, UTF-16 and encodings of one byte a letter.
 
 use super::warn::Doubts;
 use crate::FormatError;
+use encoding_rs::Encoding;
 use std::io::{Cursor, Read};
 
 /// A score packs to a tenth or a thirtieth of its length; what swells further than this is made to harm.
@@ -100,8 +101,8 @@ fn decode(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
             match std::str::from_utf8(bytes) {
                 Ok(text) => text.to_owned(),
                 Err(e) => {
-                    if let Some(latin) = Latin::said(bytes) {
-                        return led(bytes.iter().map(|b| latin.letter(*b)).collect());
+                    if let Some(encoding) = named(bytes) {
+                        return led(encoding.decode_without_bom_handling(bytes).0.into_owned());
                     }
                     doubts.add(
                         format!("byte {}", e.valid_up_to()),
@@ -126,57 +127,15 @@ fn led(text: String) -> Result<String, FormatError> {
     Ok(if lead.len() == text.len() { text } else { lead.to_owned() })
 }
 
-/// An encoding of one byte a letter.
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Latin {
-    /// ISO 8859-1.
-    One,
-    /// ISO 8859-15.
-    Nine,
-    /// Windows-1252, which is also meant where ISO 8859-1 has controls that XML 1.0 has no use for.
-    Windows,
-}
-
-/// 0x80 to 0x9F in windows-1252 (WHATWG Encoding Standard, index windows-1252); five stand for controls there, too.
-const WINDOWS: [char; 32] = [
-    '€', '\u{81}', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\u{8d}', 'Ž', '\u{8f}', //
-    '\u{90}', '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\u{9d}', 'ž', 'Ÿ',
-];
-
-impl Latin {
-    /// The one that the XML declaration names.
-    fn said(bytes: &[u8]) -> Option<Self> {
-        let declaration: Vec<u8> =
-            bytes.iter().take(200).take_while(|b| **b != b'>').map(u8::to_ascii_lowercase).collect();
-        let names = |name: &&[u8]| declaration.windows(name.len()).any(|w| w == *name);
-        let nine: [&[u8]; 3] = [b"8859-15", b"latin-9", b"latin9"];
-        let windows: [&[u8]; 2] = [b"windows-1252", b"cp1252"];
-        let one: [&[u8]; 2] = [b"8859-1", b"latin"];
-        // 8859-1 is the beginning of 8859-15.
-        if nine.iter().any(names) {
-            Some(Self::Nine)
-        } else if windows.iter().any(names) {
-            Some(Self::Windows)
-        } else {
-            one.iter().any(names).then_some(Self::One)
-        }
-    }
-
-    fn letter(self, byte: u8) -> char {
-        match (self, byte) {
-            (Self::Windows | Self::One, 0x80..=0x9f) => WINDOWS[usize::from(byte - 0x80)],
-            // The eight in which ISO 8859-15 differs (its table 1).
-            (Self::Nine, 0xa4) => '€',
-            (Self::Nine, 0xa6) => 'Š',
-            (Self::Nine, 0xa8) => 'š',
-            (Self::Nine, 0xb4) => 'Ž',
-            (Self::Nine, 0xb8) => 'ž',
-            (Self::Nine, 0xbc) => 'Œ',
-            (Self::Nine, 0xbd) => 'œ',
-            (Self::Nine, 0xbe) => 'Ÿ',
-            _ => char::from(byte),
-        }
-    }
+/// The encoding of one byte a letter that the XML declaration names, as the Encoding Standard (WHATWG) reads its name: ISO 8859-1
+/// is windows-1252 there, which is also meant where writers say the one and have the letters of the other.
+fn named(bytes: &[u8]) -> Option<&'static Encoding> {
+    let declaration = bytes.get(..200).unwrap_or(bytes).split(|b| *b == b'>').next()?;
+    let declaration = String::from_utf8_lossy(declaration);
+    let (_, after) = declaration.split_once("encoding")?;
+    let label = after.trim_start().strip_prefix('=')?.trim_start();
+    let label = label.strip_prefix(['"', '\''])?.split(['"', '\'']).next()?;
+    Encoding::for_label(label.as_bytes()).filter(|encoding| encoding.is_single_byte())
 }
 
 #[cfg(test)]
@@ -197,6 +156,7 @@ mod tests {
         assert_eq!(read("windows-1252", b"\x93\x8cuvre\x94 \x96 \x80 \x9e \xfc"), "“Œuvre” – € ž ü");
         assert_eq!(read("ISO-8859-15", b"\xbcuvre \xa4 \xa6\xa8\xb4\xb8\xbd\xbe \xfc"), "Œuvre € ŠšŽžœŸ ü");
         assert_eq!(read("ISO-8859-1", b"\xbc \xa4 \xfc"), "¼ ¤ ü");
+        assert_eq!(read("windows-1251", b"\xcc\xe0\xff"), "Мая");
         // Writers say 8859-1 and mean windows-1252.
         assert_eq!(read("iso-8859-1", b"\x91a\x92"), "‘a’");
     }

@@ -312,11 +312,7 @@ fn a_lone_tie_is_said_where_it_begins() {
     let rest = rest(16);
     let said = |bars: &[&str]| -> Vec<String> {
         let warnings = read(&partwise(bars)).warnings;
-        warnings
-            .iter()
-            .filter(|w| w.message.contains("tie"))
-            .map(|w| format!("{}: {}", w.place, w.message))
-            .collect()
+        warnings.iter().filter(|w| w.message.contains("tie")).map(ToString::to_string).collect()
     };
     let one = ["Flute, bar 2: a tie has no partner; its note is not joined to another"];
     assert_eq!(said(&[&rest, &start, &rest, &rest]), one);

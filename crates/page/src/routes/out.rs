@@ -97,15 +97,13 @@ async fn begin(
         std::thread::spawn(move || out.sheets(&cue));
         return json(&open.out.standing());
     }
-    let whole = wanted.passage.is_none() && wanted.only.is_empty();
     let options = RenderOptions {
-        // What is not the whole cue goes to a folder of its own, and replaces nothing.
-        into: if whole { cue.folder.clone() } else { cue.folder.join("excerpt") },
         only: wanted.only,
         passage: wanted.passage,
         pre_roll: wanted.pre_roll,
         rate: wanted.rate,
         bits,
+        ..RenderOptions::default()
     };
     open.out.begin()?;
     let out = Arc::clone(&open.out);

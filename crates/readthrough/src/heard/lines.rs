@@ -215,13 +215,18 @@ impl<'a> Lines<'a> {
         roles.get(cell).copied().flatten()
     }
 
-    /// Has a desk a line of its own in some bars, tune, counter-melody or bass? Nobody leaves that out for another's sake.
-    pub fn carries(&self, desk: usize, (from, to): (i32, i32)) -> bool {
-        let own = |role: Role| matches!(role, Role::Tune | Role::Counter | Role::Bass);
-        let here = self.reading.passages.iter().filter(|p| p.from_bar <= to && from <= p.to_bar);
-        let found = here.filter_map(|p| p.roles.get(desk)).any(|r| own(r.role));
-        let named = self.roles.get(desk).is_some_and(|roles| roles.iter().flatten().any(|r| own(*r)));
-        found || named
+    /// Has a desk a line of its own, tune, counter-melody or bass, in some of these slots? Nobody leaves that out for another's sake.
+    pub fn carries(&self, balance: &Balance<'_>, desk: usize, slots: &[(usize, Arc<Group>)]) -> bool {
+        let passages = &self.reading.passages;
+        slots.iter().any(|(k, _)| {
+            let bar = balance.bar(*k);
+            let found = || {
+                let here = passages.iter().find(|p| p.from_bar <= bar && bar <= p.to_bar)?;
+                here.roles.get(desk).map(|r| r.role)
+            };
+            let role = self.named(desk, balance.slots[*k].middle).or_else(found);
+            matches!(role, Some(Role::Tune | Role::Counter | Role::Bass))
+        })
     }
 
     /// Who plays with a desk in a bar, at a time.

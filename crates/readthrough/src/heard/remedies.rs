@@ -72,7 +72,7 @@ pub fn try_all(
     }
     // Of few parts each is needed.
     let can_rest =
-        |desk: &usize| sounding.len() > FEW_PARTS && !lines.carries(*desk, (span.from_bar, span.to_bar));
+        |desk: &usize| sounding.len() > FEW_PARTS && !lines.carries(balance, *desk, &stretch.slots);
     let idle: Vec<usize> = ranked.iter().copied().filter(can_rest).collect();
     for trial in search.trials(&ranked, &idle, bad) {
         let fares = Fares::changed(balance, stretch, &played, &trial.mods);

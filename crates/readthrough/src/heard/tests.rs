@@ -218,6 +218,25 @@ fn a_low_flute_is_covered_by_trombones_and_a_change_settles_it() {
     assert!(!rules(&after).contains(&"tune-covered"), "{change}: {after:?}");
 }
 
+/// Chords may rest for a tune; a bass may not, nor one of few parts.
+#[test]
+fn nobody_who_is_needed_is_asked_to_rest() {
+    let tried = |parts: usize, role: Role| {
+        let mut seats = low_flute_under_brass("fff");
+        // Too high to be helped by an octave.
+        (seats[0].id, seats[0].instrument) = ("bassoon", "bassoon");
+        let soft: &[&[u8]] = &[&[57], &[57], &[57], &[57]];
+        let others = ["oboe", "clarinet", "horn", "harp"].map(|id| seat(id, id, 1, "ppp", soft));
+        seats.extend(others.into_iter().take(parts - 3));
+        let read = |r: &mut Reading| r.passages[0].roles[1].role = role;
+        let (findings, _) = listen(&seats, read, OPEN);
+        findings.into_iter().find(|f| f.rule == "tune-covered").expect("covered").remedy
+    };
+    let rests = |remedy: &str| remedy.contains("without Trombone");
+    assert!(rests(&tried(6, Role::Held)), "{}", tried(6, Role::Held));
+    assert!(!rests(&tried(6, Role::Bass)) && !rests(&tried(3, Role::Held)));
+}
+
 #[test]
 fn alone_or_above_soft_strings_it_is_heard() {
     let mut seats = low_flute_under_brass("mf");

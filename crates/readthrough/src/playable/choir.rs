@@ -4,7 +4,7 @@
 
 use super::range::capital;
 use super::sheet::{Read, Sheet, pitch_name, said};
-use super::vowels::{Tongue, closed};
+use super::vowels::{closed, tongue};
 use ripieno_instruments::{
     Family,
     players::{Limits, limits},
@@ -125,7 +125,7 @@ fn sung<'a>(sheet: &'a Sheet<'_>) -> Vec<Option<&'a Syllable>> {
 fn vowels(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
     let Some(from) = limits.open_above.map(i16::from) else { return };
     let text = sung(sheet);
-    let tongue = Tongue::of(sheet.notes.iter().filter_map(|r| r.note.syllable.as_ref()));
+    let tongue = tongue(sheet.notes.iter().filter_map(|r| r.note.syllable.as_ref()));
     let hits: Vec<usize> = (0..sheet.notes.len())
         .filter(|i| {
             let read = &sheet.notes[*i];

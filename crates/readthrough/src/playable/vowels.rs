@@ -1,61 +1,59 @@
 //! Which vowel a syllable is sung on, as far as its letters tell: the language is guessed from the words of the part.
 //!
-//! Rules of spelling as singers learn them; common practice, no source. What is not known counts as open: a false alarm costs more
-//! than a vowel that nobody warned of.
+//! The rules of spelling are data (`data/closed-vowels.tsv`). What is not known counts as open: a false alarm costs more than a
+//! vowel that nobody warned of.
 
 use ripieno_music::{Syllable, SyllablePlace};
+use std::sync::LazyLock;
 
-/// The language that is sung.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) enum Tongue {
-    English,
-    German,
-    French,
-    Italian,
-    /// Latin, languages that are written as they sound, and bare syllables.
-    #[default]
-    Plain,
-}
+static TABLE: &str = include_str!("../../data/closed-vowels.tsv");
 
-/// Short words that only one of the languages has.
-const SIGNS: [(Tongue, &[&str]); 4] = [
-    (
-        Tongue::English,
-        &["the", "and", "of", "with", "my", "thy", "thee", "you", "is", "he", "shall", "his", "our", "for"],
-    ),
-    (
-        Tongue::German,
-        &["und", "der", "das", "die", "ich", "nicht", "ist", "mit", "dem", "den", "ein", "wie", "auf"],
-    ),
-    (
-        Tongue::French,
-        &["le", "les", "des", "du", "est", "et", "mon", "une", "dans", "pour", "que", "qui", "nous", "vous"],
-    ),
-    (
-        Tongue::Italian,
-        &["che", "di", "il", "mio", "della", "con", "è", "gli", "non", "nel", "del", "per", "mia", "cor"],
-    ),
-];
-/// So many of them make a language.
+/// So many words that only one language has make a text one of it.
 const ENOUGH: usize = 2;
 
-impl Tongue {
-    /// The language of a text.
-    pub(crate) fn of<'a>(syllables: impl Iterator<Item = &'a Syllable>) -> Self {
-        let mut counts = [0_usize; SIGNS.len()];
-        for syllable in syllables.filter(|s| s.place == SyllablePlace::Single) {
-            let word = letters(&syllable.text);
-            for (count, (_, signs)) in counts.iter_mut().zip(SIGNS) {
-                *count += usize::from(signs.contains(&word.as_str()));
-            }
-        }
-        let most = counts.iter().copied().max().unwrap_or(0);
-        let mut best = counts.iter().zip(SIGNS).filter(|(count, _)| **count == most).map(|(_, s)| s.0);
-        match (best.next(), best.next()) {
-            (Some(tongue), None) if most >= ENOUGH => tongue,
-            _ => Self::Plain,
+/// The language that is sung, as the table calls it; `None` for Latin, languages that are written as they sound, and bare syllables.
+pub(crate) type Tongue = Option<&'static str>;
+
+/// What languages that nobody knows are read as.
+const PLAIN: &str = "plain";
+
+/// One row of the table.
+struct Row {
+    what: &'static str,
+    tongue: &'static str,
+    letters: Vec<&'static str>,
+    only: Vec<&'static str>,
+    unless: Vec<&'static str>,
+}
+
+static ROWS: LazyLock<Vec<Row>> = LazyLock::new(|| {
+    let rows = TABLE.lines().filter(|l| !l.is_empty() && !l.starts_with('#'));
+    rows.map(|line| {
+        let mut columns = line.split('\t');
+        let mut word = || columns.next().unwrap_or_default().trim();
+        let (what, tongue) = (word(), word());
+        let [letters, only, unless] =
+            std::array::from_fn(|_| word().split(' ').filter(|w| !w.is_empty()).collect());
+        Row { what, tongue, letters, only, unless }
+    })
+    .collect()
+});
+
+/// The language of a text: the one that has the most of the short words.
+pub(crate) fn tongue<'a>(syllables: impl Iterator<Item = &'a Syllable>) -> Tongue {
+    let signs: Vec<&Row> = ROWS.iter().filter(|r| r.what == "sign").collect();
+    let mut counts = vec![0_usize; signs.len()];
+    for syllable in syllables.filter(|s| s.place == SyllablePlace::Single) {
+        let word = letters(&syllable.text);
+        for (count, row) in counts.iter_mut().zip(&signs) {
+            *count += usize::from(row.letters.contains(&word.as_str()));
         }
     }
+    let most = counts.iter().copied().max().filter(|most| *most >= ENOUGH)?;
+    let mut best = counts.iter().zip(&signs).filter(|(count, _)| **count == most).map(|(_, row)| row.tongue);
+    let first = best.next();
+    // Of two that are as likely none is taken.
+    if best.next().is_some() { None } else { first }
 }
 
 fn letters(text: &str) -> String {
@@ -66,92 +64,44 @@ fn is_vowel(c: char) -> bool {
     "aeiouyäöüáàâéèêëíìîïóòôúùûýœæ".contains(c)
 }
 
+/// Does what stands after the vowels begin so? The marks are those of the table.
+fn begins(coda: &str, mark: &str) -> bool {
+    match mark {
+        "-" => coda.is_empty(),
+        "~e" => coda.len() > 1 && coda.ends_with('e') && coda.chars().filter(|c| is_vowel(*c)).count() == 1,
+        "~n" => {
+            let next = coda.chars().nth(1);
+            coda.starts_with(['n', 'm'])
+                && next.is_none_or(|c| !is_vowel(c) && !coda.starts_with(&format!("{c}{c}")))
+        }
+        letters => coda.starts_with(letters),
+    }
+}
+
 /// Does the syllable have a closed vowel alone: i, ee, u, oo, ü, y?
 pub(crate) fn closed(syllable: &Syllable, tongue: Tongue) -> bool {
-    // `ho-ly`, `glo-ry`, but `sky`.
-    let ends_word = syllable.place == SyllablePlace::End;
     let word = letters(&syllable.text);
-    // The vowels that sound, and what stands before and after them.
+    let tongue = tongue.unwrap_or(PLAIN);
+    let rows = |what: &'static str| ROWS.iter().filter(move |r| r.what == what && r.tongue == tongue);
+    let has = |what: &'static str, letters: &str| rows(what).any(|r| r.letters.contains(&letters));
+    if syllable.place == SyllablePlace::Single && (has("open", &word) || has("closed", &word)) {
+        return has("closed", &word);
+    }
+    // The vowels that sound, and what stands after them.
     let Some(from) = word.find(is_vowel) else { return false };
     let rest = &word[from..];
     let end = rest.find(|c| !is_vowel(c)).unwrap_or(rest.len());
-    let (onset, vowels, coda) = (&word[..from], &rest[..end], &rest[end..]);
-    match tongue {
-        Tongue::English => {
-            (ends_word && word.ends_with('y') && vowels == "y") || english(&word, onset, vowels, coda)
-        }
-        Tongue::German => matches!(vowels, "i" | "u" | "ü" | "y" | "ie"),
-        Tongue::French => {
-            matches!(vowels, "i" | "u" | "y" | "ou" | "î" | "û" | "oû" | "où" | "ie" | "ue" | "oue")
-                && !nasal(coda)
-        }
-        Tongue::Italian => italian(vowels),
-        Tongue::Plain => match vowels {
-            "oo" | "ee" => true,
-            v => v.chars().all(|c| "iuyüíìîïúùûý".contains(c)),
-        },
-    }
-}
-
-/// `in`, `un`: open nasals.
-fn nasal(coda: &str) -> bool {
-    let mut letters = coda.chars();
-    matches!(letters.next(), Some('n' | 'm')) && !matches!(letters.next(), Some('n' | 'm'))
-}
-
-/// Glides before the vowel are no vowels: in `fiume` u is sung, in `cea`, `gia`, `quo` what comes after.
-fn italian(vowels: &str) -> bool {
-    vowels.chars().all(|c| "iuìùíú".contains(c))
-}
-
-/// Whole words that the rules would get wrong.
-const CLOSED_WORDS: [&str; 16] = [
-    "you", "through", "who", "to", "do", "be", "he", "me", "she", "we", "ye", "the", "two", "soul's",
-    "youth", "group",
-];
-const OPEN_WORDS: [&str; 11] =
-    ["their", "heart", "hearts", "bear", "wear", "pear", "great", "break", "blood", "flood", "i"];
-
-fn english(word: &str, onset: &str, vowels: &str, coda: &str) -> bool {
-    if OPEN_WORDS.contains(&word) || word == "the" {
-        return false;
-    }
-    if CLOSED_WORDS.contains(&word) {
+    let (vowels, coda) = rest.split_at(end);
+    if syllable.place == SyllablePlace::End && coda.is_empty() && has("ends", vowels) {
         return true;
     }
-    // `bird`, `turn`, `word`: the r opens it.
-    let by_r = coda.starts_with('r');
-    let silent_e =
-        coda.len() > 1 && coda.ends_with('e') && coda.chars().filter(|c| is_vowel(*c)).count() == 1;
-    match vowels {
-        // `light`, `mind`, `child`, `white`, `my`, `die` are sung on ah.
-        "i" => {
-            !(by_r
-                || silent_e
-                || coda.starts_with("gh")
-                || coda.starts_with("nd")
-                || coda.starts_with("ld")
-                || coda.is_empty())
-        }
-        "y" | "ie" if coda.is_empty() => onset.is_empty(),
-        // `skies`, `cried`.
-        "ie" if matches!(coda, "s" | "d") => false,
-        "ie" | "ee" | "ea" => {
-            !by_r
-                && !(vowels == "ea"
-                    && (coda.starts_with('d')
-                        || coda.starts_with("th")
-                        || coda.starts_with("lth")
-                        || coda.starts_with("v")))
-        }
-        "oo" => !by_r,
-        "ue" | "ui" | "ew" => true,
-        "e" if coda.starts_with('w') => true,
-        // `true`, `Luke`, `pure`; `us`, `sun`, `must` are open.
-        "u" => silent_e && !by_r,
-        "eu" => true,
-        _ => false,
-    }
+    let fits = |row: &Row| {
+        row.letters.contains(&vowels)
+            && (row.only.is_empty() || row.only.iter().any(|mark| begins(coda, mark)))
+            && !row.unless.iter().any(|mark| begins(coda, mark))
+    };
+    let each = |row: &Row| vowels.chars().all(|c| row.letters.iter().any(|l| l.starts_with(c)));
+    rows("vowels").any(fits) || rows("each").any(each)
 }
 
 #[cfg(test)]
@@ -167,12 +117,21 @@ mod tests {
     }
 
     #[test]
+    fn every_row_is_read() {
+        for row in ROWS.iter() {
+            assert!(["sign", "closed", "open", "vowels", "each", "ends"].contains(&row.what), "{}", row.what);
+            assert!(!row.letters.is_empty() && !row.tongue.is_empty(), "{} {}", row.what, row.tongue);
+        }
+        assert!(ROWS.iter().any(|r| r.what == "each" && r.tongue == PLAIN));
+    }
+
+    #[test]
     fn closed_vowels() {
         for text in ["oo", "ee", "Ky", "mi", "lux", "tu", "du", "Für"] {
-            assert!(closed(text, Tongue::Plain), "{text}");
+            assert!(closed(text, None), "{text}");
         }
         for text in ["ah", "lon", "ge", "Lu-a", "sky-a", "men", "", "tsk", "e", "noël"] {
-            assert!(!closed(text, Tongue::Plain), "{text}");
+            assert!(!closed(text, None), "{text}");
         }
     }
 
@@ -182,29 +141,29 @@ mod tests {
             "you", "true", "who", "through", "blue", "few", "be", "he", "me", "she", "see", "sing,", "moon",
             "dream",
         ] {
-            assert!(closed(text, Tongue::English), "{text}");
+            assert!(closed(text, Some("english")), "{text}");
         }
         for text in [
             "white,", "night.", "us;", "my", "sky", "high", "blind", "bear", "heart", "sun", "love", "bird",
             "die", "skies", "cried", "the", "I",
         ] {
-            assert!(!closed(text, Tongue::English), "{text}");
+            assert!(!closed(text, Some("english")), "{text}");
         }
         for (text, tongue) in [
-            ("Lie", Tongue::German),
-            ("früh", Tongue::German),
-            ("nuit", Tongue::French),
-            ("vous", Tongue::French),
-            ("più", Tongue::Italian),
+            ("Lie", Some("german")),
+            ("früh", Some("german")),
+            ("nuit", Some("french")),
+            ("vous", Some("french")),
+            ("più", Some("italian")),
         ] {
             // `nuit` ends on i, but its letters are two vowels: not judged.
             assert_eq!(closed(text, tongue), text != "nuit", "{text}");
         }
         for (text, tongue) in [
-            ("ein", Tongue::German),
-            ("cea", Tongue::Italian),
-            ("mio", Tongue::Italian),
-            ("vin", Tongue::French),
+            ("ein", Some("german")),
+            ("cea", Some("italian")),
+            ("mio", Some("italian")),
+            ("vin", Some("french")),
         ] {
             assert!(!closed(text, tongue), "{text}");
         }
@@ -212,20 +171,20 @@ mod tests {
 
     #[test]
     fn the_end_of_a_word_is_another_matter() {
-        assert!(super::closed(&one("ly", SyllablePlace::End), Tongue::English));
-        assert!(!closed("fly", Tongue::English));
+        assert!(super::closed(&one("ly", SyllablePlace::End), Some("english")));
+        assert!(!closed("fly", Some("english")));
     }
 
     #[test]
     fn the_language_is_guessed_from_short_words() {
         let text = |words: &str| -> Tongue {
             let all: Vec<Syllable> = words.split(' ').map(|w| one(w, SyllablePlace::Single)).collect();
-            Tongue::of(all.iter())
+            tongue(all.iter())
         };
-        assert_eq!(text("the sea and thy shore"), Tongue::English);
-        assert_eq!(text("und ich bin nicht da"), Tongue::German);
-        assert_eq!(text("che non so di te"), Tongue::Italian);
-        assert_eq!(text("Ky ri e lux"), Tongue::Plain);
-        assert_eq!(text("the Lord"), Tongue::Plain);
+        assert_eq!(text("the sea and thy shore"), Some("english"));
+        assert_eq!(text("und ich bin nicht da"), Some("german"));
+        assert_eq!(text("che non so di te"), Some("italian"));
+        assert_eq!(text("Ky ri e lux"), None);
+        assert_eq!(text("the Lord"), None);
     }
 }
