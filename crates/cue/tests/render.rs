@@ -4,7 +4,7 @@
 
 use ripieno_cue::{Bits, Cue, CueError, PerformOptions, RenderOptions, Rendered, Unwatched, Watch};
 use ripieno_formats::WavSource;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 const MUSIC: &str = r#"<score-partwise version="4.0"><part-list>
 <score-part id="P1"><part-name>Flute</part-name></score-part>
@@ -35,10 +35,14 @@ fn cue(more: &str) -> tempfile::TempDir {
 }
 
 fn rendered(folder: &Path, options: RenderOptions) -> Result<Rendered, CueError> {
+    let into = if options.into.as_os_str().is_empty() { folder.to_path_buf() } else { options.into.clone() };
+    rendered_as_named(folder, RenderOptions { into, ..options })
+}
+
+fn rendered_as_named(folder: &Path, options: RenderOptions) -> Result<Rendered, CueError> {
     let cue = Cue::open(folder)?;
     let performed = ripieno_cue::perform(&cue, PerformOptions::default());
-    let into = if options.into.as_os_str().is_empty() { folder.to_path_buf() } else { options.into.clone() };
-    ripieno_cue::render(&cue, &performed, &RenderOptions { into, ..options }, &Unwatched)
+    ripieno_cue::render(&cue, &performed, &options, &Unwatched)
 }
 
 fn floats() -> RenderOptions {
@@ -125,6 +129,27 @@ fn files_of_a_folder_belong_together() {
     let names: Vec<_> = files(&cue.path().join("stems"));
     assert_eq!(names.len(), 2, "{names:?}");
     assert!(own.exists());
+}
+
+#[test]
+fn an_excerpt_replaces_nothing_and_says_that_it_is_silent() {
+    let cue = cue("");
+    let here = |only: &[&str]| RenderOptions {
+        into: PathBuf::new(),
+        only: only.iter().map(ToString::to_string).collect(),
+        ..RenderOptions::default()
+    };
+    rendered_as_named(cue.path(), here(&[])).unwrap();
+    let whole = std::fs::read(cue.path().join("mix.wav")).unwrap();
+    let part = rendered_as_named(cue.path(), here(&["flute"])).unwrap();
+    assert!(part.files.iter().all(|f| f.starts_with(cue.path().join("excerpt"))), "{:?}", part.files);
+    assert!(!part.remarks.iter().any(|r| r.contains("silent")), "{:?}", part.remarks);
+    assert_eq!(whole, std::fs::read(cue.path().join("mix.wav")).unwrap());
+    assert_eq!(files(&cue.path().join("stems")).len(), 3);
+    std::fs::write(cue.path().join("cue.toml"), PLAN.replace("flute = \"as written\"", "flute = \"tacet\""))
+        .unwrap();
+    let silent = rendered_as_named(cue.path(), here(&["flute"])).unwrap();
+    assert!(silent.remarks.iter().any(|r| r.contains("silent")), "{:?}", silent.remarks);
 }
 
 #[test]

@@ -129,8 +129,11 @@ pub fn render(
     if facts.clipped > 0 && bits != Bits::ThirtyTwo {
         remarks.push(clipped("mix.wav", facts));
     }
-    let db = |value: f64| if value.is_finite() { format!("{value:.1}") } else { "silence".into() };
+    let db = |value: f64| if value.is_finite() { format!("{value:.1}") } else { "no".into() };
     let report = &listening.report;
+    if !surveyed.loudness.true_peak.is_finite() {
+        remarks.push("mix.wav is silent: nobody who was chosen plays there".into());
+    }
     Ok(Rendered {
         files: written,
         summary: vec![
