@@ -57,7 +57,7 @@ fn samples(path: &Path) -> Vec<Vec<f32>> {
 }
 
 /// The highest difference between a file and the sum of others, dB re full scale.
-fn difference(whole: &Path, parts: &[std::path::PathBuf]) -> f64 {
+fn difference(whole: &Path, parts: &[PathBuf]) -> f64 {
     let whole = samples(whole);
     let mut sums = vec![vec![0.0_f64; whole[0].len()]; 2];
     for part in parts {
@@ -73,7 +73,7 @@ fn difference(whole: &Path, parts: &[std::path::PathBuf]) -> f64 {
     ripieno_units::Decibels::from_amplitude(most).0
 }
 
-fn files(folder: &Path) -> Vec<std::path::PathBuf> {
+fn files(folder: &Path) -> Vec<PathBuf> {
     let mut all: Vec<_> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
     all.sort();
     all
