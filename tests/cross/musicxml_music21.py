@@ -68,13 +68,39 @@ def written(duration):
         return None
 
 
+def written_out_twice(elements):
+    """Unprinted notes that say again what a printed note says: inside one with an ornament's sign, or a note doubled."""
+    from music21 import expressions
+
+    def end(element):
+        return element.offset + element.duration.quarterLength
+
+    def signed(element):
+        return any(isinstance(e, expressions.Ornament) for e in element.expressions)
+
+    hidden = [e for e in elements if e.style.hideObjectOnPrint and not e.duration.isGrace]
+    printed = [e for e in elements if not e.style.hideObjectOnPrint and not e.duration.isGrace]
+    shaken = any(signed(h) for h in hidden)
+    found = set()
+    for h in hidden:
+        around = [p for p in printed if p.offset <= h.offset + TOLERANCE and end(h) <= end(p) + TOLERANCE]
+        same = [p for p in printed if p.offset == h.offset and p.pitches == h.pitches]
+        # Repetitions of a printed long note, unprinted: an abbreviation, which Ripieno reads as a tremolo.
+        again = [p for p in around if p.pitches == h.pitches and len(hidden) > 1]
+        if same or again or any(signed(p) or shaken for p in around):
+            found.add(id(h))
+    return found
+
+
 def notes_of(measure, index):
     """The notes of one bar of music21: pieces with their ties, and grace notes."""
     from music21 import harmony
 
     pieces, graces = [], []
-    for element in measure.flatten().notes:
-        if isinstance(element, harmony.Harmony):
+    elements = [e for e in measure.flatten().notes if not isinstance(e, harmony.Harmony)]
+    written_out = written_out_twice(elements)
+    for element in elements:
+        if id(element) in written_out:
             continue
         members = element.notes if hasattr(element, "notes") else (element,)
         onset, duration = fixed(element.offset), fixed(element.duration.quarterLength)

@@ -79,7 +79,8 @@ fn json(score: &Score) -> String {
     let start = score.timeline.start();
     let mut out = String::new();
     let bars: Vec<String> = score.timeline.bars.iter().map(|b| format!("\"{}\"", b.length)).collect();
-    let _ = write!(out, "{{\"bars\":[{}],\"warnings\":[", bars.join(","));
+    let printed: Vec<String> = score.timeline.bars.iter().map(|b| quoted(&b.printed)).collect();
+    let _ = write!(out, "{{\"bars\":[{}],\"printed\":[{}],\"warnings\":[", bars.join(","), printed.join(","));
     let warnings: Vec<String> = score.warnings.iter().map(|w| quoted(&w.to_string())).collect();
     let _ = write!(out, "{}],\"tracks\":[", warnings.join(","));
     for (i, track) in score.tracks.iter().enumerate() {

@@ -20,6 +20,13 @@ pub(super) enum Jump {
     DalSegno,
 }
 
+/// The title of a part of a piece, as a word over a bar.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Heading {
+    Movement,
+    Trio,
+}
+
 /// What in a bar changes the order of playing.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Signs {
@@ -38,6 +45,10 @@ pub(super) struct Signs {
     pub to_coda: bool,
     pub fine: bool,
     pub jump: Option<Jump>,
+    /// The jump says what is played again: `Menuetto D.C.`
+    pub jump_names: bool,
+    pub heading: Option<Heading>,
+    pub heading_next: Option<Heading>,
     /// A final barline (thin and thick), with or without repeat.
     pub closes: bool,
 }
@@ -56,6 +67,7 @@ impl Signs {
             (&mut self.to_coda, next.to_coda),
             (&mut self.fine, next.fine),
             (&mut self.closes, next.closes),
+            (&mut self.jump_names, next.jump_names),
         ];
         for (own, further) in either {
             *own |= further;
@@ -63,6 +75,8 @@ impl Signs {
         self.backward = next.backward.or(self.backward);
         self.backward_before = next.backward_before.or(self.backward_before);
         self.jump = next.jump.or(self.jump);
+        self.heading = self.heading.or(next.heading);
+        self.heading_next = self.heading_next.or(next.heading_next);
         if self.ending.is_none() {
             self.ending = next.ending;
         }

@@ -22,6 +22,7 @@ impl Walker {
         let graces = std::mem::take(&mut self.graces);
         let mut notes = std::mem::take(&mut self.bar.notes);
         share(&mut notes);
+        self.settle_hidden(&mut notes, doubts);
         join_tremolos(&mut notes);
         self.attach_graces(&mut notes, graces, doubts);
         notes.sort_by_key(|n| (n.at, n.group));

@@ -1,6 +1,6 @@
 //! `direction` and `sound`.
 
-use super::barline::{Jump, Signs};
+use super::barline::{Heading, Jump, Signs};
 use super::header::spaced;
 use super::sheet::{BarFacts, NEAR, RawKind, RawTempo};
 use super::walk::Walker;
@@ -136,6 +136,13 @@ impl Walker {
         facts: &mut BarFacts,
     ) {
         jumps(text, &mut facts.signs);
+        if let Some(heading) = heading(text) {
+            let signs = &mut facts.signs;
+            // Over the upbeat to what it names it stands behind the middle of the bar.
+            let late = self.metre.is_some_and(|m| place.0 * 2 >= m.bar());
+            let place = if late { &mut signs.heading_next } else { &mut signs.heading };
+            *place = Some(heading);
+        }
         let meaning = super::words::meaning(text, dashes);
         let tempo = timed || super::words::is_tempo(text);
         if tempo {
@@ -212,13 +219,44 @@ fn jumps(text: &str, signs: &mut Signs) {
                 .strip_prefix(short)
                 .is_some_and(|r| r.is_empty() || r.starts_with("al") || r.starts_with("sin"))
     };
-    if jump("dc", "dacapo") {
+    // `Men. D.C.`: the letters stand behind the name of what is played again.
+    let capitals: String = text.chars().filter(|c| c.is_alphabetic() || *c == '.').collect();
+    let behind = capitals.contains(".D.C") || capitals.ends_with("D.C") || capitals.ends_with("D.C.");
+    if jump("dc", "dacapo") || behind {
         signs.jump = Some(Jump::DaCapo);
+        signs.jump_names |= !(plain.starts_with("dc") || plain.starts_with("dacapo")) || dance(&plain);
     } else if jump("ds", "dalsegno") {
         signs.jump = Some(Jump::DalSegno);
     } else if plain == "fine" {
         signs.fine = true;
     } else if plain == "tocoda" || plain == "alcoda" {
         signs.to_coda = true;
+    }
+}
+
+/// Names of movements that have a trio, or are one of several (common practice, no source).
+const DANCES: &[&str] = &["menu", "minu", "scherz"];
+const TITLES: &[&str] = &["finale", "rondo", "rondeau"];
+
+fn dance(plain: &str) -> bool {
+    DANCES.iter().any(|d| plain.contains(d))
+}
+
+/// The title of a movement or a trio: short, and no jump.
+fn heading(text: &str) -> Option<Heading> {
+    let words: Vec<String> =
+        text.split(|c: char| !c.is_alphabetic()).filter(|w| !w.is_empty()).map(str::to_lowercase).collect();
+    let capital = text.trim_start().starts_with(char::is_uppercase);
+    if !capital
+        || words.len() > 5
+        || words.iter().any(|w| matches!(w.as_str(), "d" | "dc" | "capo" | "fine" | "al"))
+    {
+        return None;
+    }
+    match words.first()?.as_str() {
+        "trio" => Some(Heading::Trio),
+        first if TITLES.contains(&first) => Some(Heading::Movement),
+        _ if words.iter().any(|w| DANCES.iter().any(|d| w.starts_with(d))) => Some(Heading::Movement),
+        _ => None,
     }
 }

@@ -93,6 +93,7 @@ impl Walker {
             tie_stop: false,
             marks: Marks::default(),
             touched: child_text(node, "notehead").is_some_and(|head| head.trim() == "diamond"),
+            hidden: node.attribute("print-object") == Some("no"),
             ornament: None,
             tremolo: None,
             glide: None,

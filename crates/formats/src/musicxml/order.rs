@@ -6,7 +6,9 @@
 
 use super::barline::{Jump, Signs};
 use super::endings::{self, Ending};
-use super::sheet::{BarFacts, Sheet};
+use super::movements::Movements;
+use super::settle::{settle, settle_jumps};
+use super::sheet::Sheet;
 use super::warn::Doubts;
 use crate::FormatError;
 
@@ -42,18 +44,22 @@ pub(super) fn unfold(sheet: &Sheet, doubts: &mut Doubts) -> Result<Vec<Played>, 
         return Err(too_long(signs.len()));
     }
     settle(&mut signs);
+    let mut movements = Movements::of(sheet, &signs);
+    settle_jumps(&mut signs, &movements);
+    movements.fines(&signs);
     let mut brackets = Doubts::default();
     let mut endings = endings::endings(&mut signs, &sheet.bars, &mut brackets);
-    let starts = movements(sheet);
     for last_try in (0..MOST_TRIES).map(|t| t + 1 == MOST_TRIES) {
         let mut own = Doubts::default();
         let played = Player {
             signs: &signs,
             at: endings::by_bar(&endings, signs.len()),
             endings: &endings,
-            starts: &starts,
+            movements: &movements,
+            sheet,
             sections: vec![Section { start: 0, pass: 1, signed: false }],
             after_jump: None,
+            fine_at: None,
             jumped: vec![false; signs.len()],
             played: Vec::new(),
         }
@@ -113,65 +119,18 @@ fn too_long(bars: usize) -> FormatError {
     }
 }
 
-/// Moves signs to the bars that they belong to.
-fn settle(signs: &mut [Signs]) {
-    for i in 0..signs.len() {
-        if let Some(back) = signs[i].backward_before
-            && i > 0
-        {
-            signs[i - 1].backward = signs[i - 1].backward.or(Some(back));
-        }
-        if i + 1 < signs.len() {
-            let (forward, segno, coda) = (signs[i].forward_next, signs[i].segno_next, signs[i].coda_next);
-            let next = &mut signs[i + 1];
-            next.forward |= forward;
-            next.segno |= segno;
-            next.coda |= coda;
-        }
-    }
-    // Words are placed loosely: a jump just before a repeat sign is made when the repeat has been taken.
-    for i in 0..signs.len() {
-        let Some(jump) = signs[i].jump.filter(|_| signs[i].backward.is_none()) else { continue };
-        let near =
-            (i + 1..signs.len().min(i + 4)).take_while(|j| !signs[*j].forward && signs[*j].ending.is_none());
-        let sign = near.filter(|j| signs[*j].backward.is_some()).min();
-        if let Some(sign) = sign {
-            signs[i].jump = None;
-            signs[sign].jump = Some(jump);
-        }
-    }
-    // A coda sign beside the words `To Coda` is that instruction, and so is the first of two signs without such words.
-    for sign in signs.iter_mut() {
-        sign.coda &= !sign.to_coda;
-    }
-    let codas: Vec<usize> = (0..signs.len()).filter(|i| signs[*i].coda).collect();
-    if let [first, _] = codas[..]
-        && !signs.iter().any(|s| s.to_coda)
-        && signs.iter().any(|s| s.jump.is_some())
-    {
-        (signs[first].coda, signs[first].to_coda) = (false, true);
-    }
-}
-
-/// First bars of movements: where the bar numbers of the file begin again after a final barline.
-fn movements(sheet: &Sheet) -> Vec<bool> {
-    let number = |bar: &BarFacts| bar.printed.parse::<i64>().ok();
-    let again = |pair: &[BarFacts]| {
-        pair[0].signs.closes
-            && matches!((number(&pair[1]), number(&pair[0])), (Some(0 | 1), Some(n)) if n > 1)
-    };
-    std::iter::once(false).chain(sheet.bars.windows(2).map(again)).collect()
-}
-
 struct Player<'a> {
     signs: &'a [Signs],
     endings: &'a [Ending],
     /// The ending that holds each bar.
     at: Vec<Option<usize>>,
-    starts: &'a [bool],
+    movements: &'a Movements,
+    sheet: &'a Sheet,
     sections: Vec<Section>,
     /// Where the jump was made from.
     after_jump: Option<usize>,
+    /// Where what is played again ends, if no word says it.
+    fine_at: Option<usize>,
     jumped: Vec<bool>,
     played: Vec<Played>,
 }
@@ -186,9 +145,12 @@ impl Player<'_> {
             if self.played.len() >= MOST_BARS || steps > 4 * MOST_BARS {
                 return Err(too_long(self.played.len() + 1));
             }
-            if self.starts[i] && from.is_none_or(|f| f < i) {
+            if self.movements.again[i] && from.is_none_or(|f| f < i) {
                 self.begin(i);
                 self.after_jump = None;
+            } else if self.movements.is_closed_off(i) && !self.top().signed && self.top().pass == 1 {
+                // A repeat sign does not lead back over a final barline or a title.
+                self.begin(i);
             }
             from = Some(i);
             i = self.step(i, doubts);
@@ -231,7 +193,7 @@ impl Player<'_> {
         let pass = self.top().pass;
         self.played.push(Played { bar: i, pass });
         if let Some(from) = self.after_jump {
-            if sign.fine {
+            if sign.fine || self.fine_at == Some(i) {
                 // More music after the jump is another piece in the same file.
                 self.after_jump = None;
                 self.begin(from + 1);
@@ -269,12 +231,6 @@ impl Player<'_> {
             self.jumped[i] = true;
             self.after_jump = Some(i);
             let target = self.target(jump, i, doubts);
-            if !self.signs[target..=i].iter().any(|s| s.fine || s.to_coda) {
-                doubts.add(
-                    "the repeats",
-                    "a jump back has no fine and no way to a coda: all is played again up to it",
-                );
-            }
             self.begin(target);
             return target;
         }
@@ -330,15 +286,47 @@ impl Player<'_> {
         }
     }
 
-    fn target(&self, jump: Jump, from: usize, doubts: &mut Doubts) -> usize {
-        let start = (0..=from).rev().find(|i| self.starts[*i]).unwrap_or(0);
-        match jump {
-            Jump::DaCapo => start,
-            Jump::DalSegno => (0..=from).rev().find(|i| self.signs[*i].segno).unwrap_or_else(|| {
+    /// Where a jump goes; sets where what is played again ends.
+    fn target(&mut self, jump: Jump, from: usize, doubts: &mut Doubts) -> usize {
+        self.fine_at = None;
+        let start = self.movements.start(from);
+        let segno = match jump {
+            Jump::DalSegno => (0..=from).rev().find(|i| self.signs[*i].segno),
+            Jump::DaCapo => None,
+        };
+        let bars = &self.sheet.bars;
+        let target = match (jump, segno) {
+            (Jump::DalSegno, Some(segno)) => segno,
+            (Jump::DalSegno, None) => {
                 doubts.add("the repeats", "dal segno without a segno is read as da capo");
                 start
-            }),
+            }
+            (Jump::DaCapo, _) => {
+                let found = self.movements.da_capo(self.signs, from);
+                self.fine_at = found.end;
+                let to = &bars[found.to].printed;
+                if let Some(end) = found.end {
+                    let end = &bars[end].printed;
+                    doubts.add(
+                        endings::place(bars, from),
+                        format!("a da capo without a fine plays bars {to} to {end} again, up to where the trio begins"),
+                    );
+                } else if found.assumed {
+                    doubts.add(
+                        endings::place(bars, from),
+                        format!("a da capo is read as back to bar {to}, where its movement seems to begin"),
+                    );
+                }
+                found.to
+            }
+        };
+        if self.fine_at.is_none() && !self.signs[target..=from].iter().any(|s| s.fine || s.to_coda) {
+            doubts.add(
+                "the repeats",
+                "a jump back has no fine and no way to a coda: all is played again up to it",
+            );
         }
+        target
     }
 
     /// The coda that is meant at bar `i`.
@@ -349,7 +337,8 @@ impl Player<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::barline::Backward;
+    use super::super::barline::{Backward, Heading};
+    use super::super::sheet::BarFacts;
     use super::*;
 
     /// Bars in short: `|:` opens, `:|` closes, `[1,2` begins and `]` ends an ending, `S` segno, `C` coda, `T` to coda, `F`
@@ -370,6 +359,11 @@ mod tests {
                     "T" => s.to_coda = true,
                     "F" => s.fine = true,
                     "D" => s.jump = Some(Jump::DaCapo),
+                    "MD" => (s.jump, s.jump_names) = (Some(Jump::DaCapo), true),
+                    "|" => s.closes = true,
+                    "M" => s.heading = Some(Heading::Movement),
+                    "Tr" => s.heading = Some(Heading::Trio),
+                    "3/4" => facts.metre = Some(ripieno_music::Metre { beats: 3, unit: 4 }),
                     "G" => s.jump = Some(Jump::DalSegno),
                     w if w.starts_with('[') => s.ending = Some(super::super::barline::numbers(&w[1..])),
                     _ => {}
@@ -393,6 +387,8 @@ mod tests {
         assert_eq!(order(&["|:", ":|3", ""]), "abababc");
         assert_eq!(order(&["|:", "|: :|", ":|", ""]), "abbcabbcd");
         assert_eq!(order(&["|:", ":|", "", ":|"]), "ababcdcd");
+        assert_eq!(order(&["", "|", "", ":|"]), "abcdcd");
+        assert_eq!(order(&["", "", "M", ":|"]), "abcdcd");
     }
 
     #[test]
@@ -432,6 +428,37 @@ mod tests {
         let mut doubts = Doubts::default();
         unfold(&sheet(bars), &mut doubts).unwrap();
         doubts.done().iter().map(|w| format!("{}: {}\n", w.place, w.message)).collect()
+    }
+
+    #[test]
+    fn a_da_capo_stays_in_its_movement() {
+        // After a final barline, by a title, by a new metre at an opening sign where the piece goes on.
+        assert_eq!(order(&["", "|", "M", "F |", "", "D |"]), "abcdefcd");
+        assert_eq!(order(&["", "|", "", "F", "", "D |"]), "abcdefcd");
+        assert_eq!(order(&["", "", "M", "F", "", "D", ""]), "abcdefcdg");
+        let last = ["", "", "", "", "|"];
+        assert_eq!(order(&[&["", "", "|: 3/4", ":| F", "D"][..], &last].concat()), "abcdcdecdfghij");
+        // A slow introduction is played again, and so is what comes before a final barline with fine.
+        assert_eq!(order(&["", "", "|: 3/4", ":| F", "D"]), "abcdcdeabcd");
+        assert_eq!(order(&["", "F |", "", "D |"]), "abcdab");
+        // The words stand a bar before the end of the movement.
+        assert_eq!(order(&["M", "F", "", "D", "|", "M", ""]), "abcdeabfg");
+    }
+
+    #[test]
+    fn a_menuet_ends_before_its_trio() {
+        assert_eq!(order(&["M", ":|", "Tr", ":| MD"]), "ababcdcdab");
+        assert_eq!(order(&["", "|", "M", ":|", "|: Tr", ":|", "MD", "M", ""]), "abcdcdefefgcdhi");
+        // Two trios.
+        assert_eq!(order(&["M", "", "Tr", "D", "Tr", "D", ""]), "abcdabefabg");
+        // No word over the trio: a final barline, or the third repeated section.
+        assert_eq!(order(&["", "|", "", "MD"]), "abcdab");
+        assert_eq!(order(&["|: :|", "|: :|", "|: :|", "|: :| MD"]), "aabbccddab");
+        assert_eq!(order(&["|: :|", "|:", "[1 ] :|", "[2 ]", "|: :|", "MD"]), "aabcbdeefabd");
+        assert!(
+            warned(&["M", "|", "Tr", "MD"])
+                .contains("bar 4: a da capo without a fine plays bars 1 to 2 again")
+        );
     }
 
     #[test]

@@ -59,6 +59,8 @@ pub(super) struct RawNote {
     pub marks: Marks,
     /// Its head is a diamond.
     pub touched: bool,
+    /// It sounds, but is not printed.
+    pub hidden: bool,
     pub ornament: Option<Ornament>,
     pub tremolo: Option<RawTremolo>,
     pub glide: Option<Glide>,

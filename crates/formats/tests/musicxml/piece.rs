@@ -324,3 +324,25 @@ fn a_lone_tie_is_said_where_it_begins() {
     assert_eq!(said(&[&start, &rest, &stop, &rest]), two);
     assert!(said(&[&start, &stop]).is_empty());
 }
+
+#[test]
+fn a_menuet_is_played_again_by_its_name() {
+    let bar = |pitch: &str, words: &str| {
+        let words =
+            if words.is_empty() { String::new() } else { direction(&format!("<words>{words}</words>")) };
+        words + &note(pitch, 16, "")
+    };
+    for words in [
+        "Men. D.C.",
+        "Menuetto D. C.",
+        "Menuet da capo",
+        "Scherzo da capo",
+        "Menuetto da capo senza Ritornello.",
+    ] {
+        let found = notes(&[&bar("C4", "Menuetto"), &bar("D4", ""), &bar("E4", "Trio"), &bar("F4", words)]);
+        assert_eq!(keys(&found), [60, 62, 64, 65, 60, 62], "{words}");
+    }
+    // A name alone is no jump.
+    let found = notes(&[&bar("C4", "Menuetto"), &bar("D4", "Trio"), &bar("E4", "Scherzo")]);
+    assert_eq!(keys(&found), [60, 62, 64]);
+}

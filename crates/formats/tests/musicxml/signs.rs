@@ -319,3 +319,35 @@ fn a_diamond_makes_its_chord_a_harmonic() {
     assert_eq!(harmonics(diamond), 3);
     assert_eq!(harmonics("<notehead>normal</notehead>"), 0);
 }
+
+#[test]
+fn an_ornament_written_out_unprinted_is_played_once() {
+    let hidden = |pitch: &str, length: u32, notation: &str| {
+        note(pitch, length, notation).replace("<note>", "<note print-object=\"no\">")
+    };
+    let back = "<backup><duration>16</duration></backup>";
+    let written = |notation: &str| -> String {
+        (0..4)
+            .map(|i| hidden(if i % 2 == 0 { "A4" } else { "B4" }, 4, if i == 0 { notation } else { "" }))
+            .collect()
+    };
+    let trill = notations("<ornaments><trill-mark/></ornaments>");
+    let turn = notations("<ornaments><turn/></ornaments>");
+    for (printed, played) in [(trill.as_str(), ""), ("", turn.as_str())] {
+        let found = notes(&[&format!("{}{back}{}", note("A4", 16, printed), written(played))]);
+        assert_eq!(keys(&found), [69], "{printed} {played}");
+        assert!(found[0].ornament.is_some());
+    }
+    // Repetitions written out are the strokes of an abbreviation.
+    let again = hidden("A4", 2, "").repeat(8);
+    let found = notes(&[&format!("{}{back}{again}", note("A4", 16, ""))]);
+    assert_eq!(keys(&found), [69]);
+    assert_eq!(found[0].tremolo.map(|t| t.strokes), Some(1));
+    // What no printed note says still sounds, and so does a voice of its own under a long note.
+    let far: String = ["C3", "D3"].map(|p| hidden(p, 8, "")).concat();
+    assert_eq!(keys(&notes(&[&format!("{}{back}{far}", note("A4", 16, ""))])), [69, 48, 50]);
+    assert_eq!(keys(&notes(&[&hidden("C3", 16, "")])), [48]);
+    // The same note in a second voice is one.
+    let both = format!("{}{back}{}", note("A4", 16, ""), hidden("A4", 4, ""));
+    assert_eq!(keys(&notes(&[&both])), [69]);
+}
