@@ -10,6 +10,8 @@ use crate::{Family, Instrument, by_id, table};
 pub(crate) struct Context {
     /// At least three of soprano, alto, tenor and bass stand in the score.
     pub choir: bool,
+    /// Parts that have words under their notes.
+    pub sung: usize,
     /// Family of the part above.
     pub above: Option<Family>,
 }
@@ -60,6 +62,9 @@ impl<'a> Sound<'a> {
         }
     }
 }
+
+/// How much a range that does not fit speaks against a voice at most: less than its words speak for it.
+const MOST_STRAIN: i32 = 5;
 
 /// What was chosen.
 pub(crate) struct Choice {
@@ -113,6 +118,12 @@ fn points(
     if context.choir && instrument.family == Family::Voices && instrument.is_section() {
         points += 3;
     }
+    if query.sung && instrument.family == Family::Voices {
+        points += 6;
+    }
+    if context.sung == 1 && instrument.id == "voice" {
+        points += 2;
+    }
     match context.above {
         Some(Family::Strings) if instrument.family == Family::Strings => points += 4,
         Some(Family::Voices) if instrument.family == Family::Voices => points += 1,
@@ -157,14 +168,45 @@ pub(crate) fn choose(
     if let [only] = may[..] {
         return Some(Choice { instrument: only, sure: true });
     }
-    let mut ranked: Vec<(i32, &'static Instrument)> =
-        may.iter().map(|i| (points(i, analysis, short, query, sound, context), *i)).collect();
+    // Where any part of a choir may be meant, their ranges tell.
+    let any = may.iter().filter(|i| choir_part(i)).count() > 1;
+    let strained = |i: &Instrument| query.compass.filter(|_| any).and_then(|c| strain(i, c)).unwrap_or(0);
+    let all =
+        |i: &Instrument| points(i, analysis, short, query, sound, context) - strained(i).min(MOST_STRAIN);
+    let mut ranked: Vec<(i32, &'static Instrument)> = may.iter().map(|i| (all(i), *i)).collect();
     ranked.sort_by_key(|(p, _)| std::cmp::Reverse(*p));
     match ranked[..] {
         [(best, instrument), (next, _), ..] if best > next && best > 0 => {
             Some(Choice { instrument, sure: best >= 3 })
         }
         _ => Some(Choice { instrument: may.first().copied().unwrap_or(first), sure: false }),
+    }
+}
+
+/// How badly a compass lies for a voice: semitones outside its comfortable range and half of those between the middles.
+/// `None` for what is no part of a choir.
+fn strain(instrument: &Instrument, (low, high): (i16, i16)) -> Option<i32> {
+    let range = instrument.comfortable.filter(|_| choir_part(instrument))?;
+    let (bottom, top) = (i16::from(range.low), i16::from(range.high));
+    let outside = (bottom - low).max(0) + (high - top).max(0);
+    let apart = ((low + high) - (bottom + top)).abs() / 4;
+    Some(i32::from(outside + apart))
+}
+
+fn choir_part(instrument: &Instrument) -> bool {
+    instrument.family == Family::Voices && instrument.is_section() && instrument.id != "mixed-choir"
+}
+
+/// The singers whose range a part with words lies in: of a choir where several parts are sung, else one.
+pub(crate) fn voice_by_compass(query: &Query<'_>, context: Context) -> Option<&'static Instrument> {
+    let compass = query.compass?;
+    let parts = table().iter().filter(|i| choir_part(i) && soloist(i).is_some());
+    let (_, part) = parts.filter_map(|i| Some((strain(i, compass)?, i))).min_by_key(|(s, _)| *s)?;
+    match context.sung {
+        _ if context.choir => Some(part),
+        3.. => Some(part),
+        1 if part.id == "choir-sopranos" || part.id == "choir-altos" => by_id("voice"),
+        _ => soloist(part),
     }
 }
 

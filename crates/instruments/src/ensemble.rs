@@ -20,10 +20,11 @@ pub fn recognise_all(queries: &[Query<'_>]) -> Vec<Option<Guess>> {
         .filter(|id| matches!(*id, "choir-sopranos" | "choir-altos" | "choir-tenors" | "choir-basses"))
         .collect();
     let choir = voices.len() >= 3;
+    let sung = queries.iter().filter(|q| q.sung).count();
     let mut above = None;
     let mut guesses: Vec<Option<Guess>> = Vec::with_capacity(queries.len());
     for query in queries {
-        let guess = recognise_in(query, Context { choir, above });
+        let guess = recognise_in(query, Context { choir, sung, above });
         above = guess.as_ref().map(|g| g.instrument.family);
         guesses.push(guess);
     }

@@ -20,6 +20,10 @@ pub struct Query<'a> {
     pub percussion: bool,
     /// Sounding minus written, in semitones, where the source says it.
     pub transposition: Option<i16>,
+    /// Its notes have words under them.
+    pub sung: bool,
+    /// Lowest and highest sounding note, MIDI keys.
+    pub compass: Option<(i16, i16)>,
 }
 
 /// What it is taken for.
@@ -73,47 +77,69 @@ pub(crate) fn recognise_in(query: &Query<'_>, context: Context) -> Option<Guess>
     if !name.hits.is_empty() {
         return by_name(&name, query.name, short.as_ref(), query, &sound, context);
     }
-    let unknown = || match query.name.trim() {
+    let by_other = by_other(query, context, &sound, &name, short.as_ref());
+    let a_voice = |g: &Guess| g.instrument.family == Family::Voices;
+    if !query.sung || by_other.as_ref().is_some_and(a_voice) {
+        return by_other;
+    }
+    let Some(voice) = choose::voice_by_compass(query, context) else { return by_other };
+    let mut guess = plain(voice, &name, query);
+    guess.doubt(|| format!("{}; taken by its words and its compass", unknown(query)));
+    Some(guess)
+}
+
+fn unknown(query: &Query<'_>) -> String {
+    match query.name.trim() {
         "" => "it has no name".to_string(),
         known => format!("its name \"{known}\" is not known"),
-    };
+    }
+}
+
+/// Guesses what no instrument's name says.
+fn by_other(
+    query: &Query<'_>,
+    context: Context,
+    sound: &Sound<'_>,
+    name: &Analysis,
+    short: Option<&Analysis>,
+) -> Option<Guess> {
     // The name without an instrument (`Solo`, `leg`) still says what it says.
     let finish = |guess: Option<Guess>, by: &str| {
         guess.map(|mut g| {
             let before = std::mem::replace(&mut g.certainty, Certainty::Sure);
             g.doubt(|| match before {
-                Certainty::Sure => format!("{}; taken by {by}", unknown()),
-                Certainty::Unsure(why) => format!("{}; taken by {by}; {why}", unknown()),
+                Certainty::Sure => format!("{}; taken by {by}", unknown(query)),
+                Certainty::Unsure(why) => format!("{}; taken by {by}; {why}", unknown(query)),
             });
             g
         })
     };
-    if let (Some(text), Some(short)) = (query.abbreviation, &short)
+    if let (Some(text), Some(short)) = (query.abbreviation, short)
         && !short.hits.is_empty()
     {
         return finish(
-            by_name(short, text, None, query, &sound, context),
+            by_name(short, text, None, query, sound, context),
             &format!("its abbreviation \"{text}\""),
         );
     }
     if let Some(text) = &sound.name {
         let analysis = analyse(text);
         if !analysis.hits.is_empty() {
-            let guess = by_name(&analysis, text, None, query, &sound, context);
-            return finish(guess.map(|g| with_numbers(g, &name)), &format!("its instrument \"{text}\""));
+            let guess = by_name(&analysis, text, None, query, sound, context);
+            return finish(guess.map(|g| with_numbers(g, name)), &format!("its instrument \"{text}\""));
         }
     }
     if let (Some(instrument), Some(id)) = (sound.instruments().first(), sound.id) {
-        return finish(Some(plain(instrument, &name, query)), &format!("its sound {id}"));
+        return finish(Some(plain(instrument, name, query)), &format!("its sound {id}"));
     }
     if query.percussion {
-        return finish(by_id("percussion").map(|i| plain(i, &name, query)), "its percussion staff");
+        return finish(by_id("percussion").map(|i| plain(i, name, query)), "its percussion staff");
     }
     let program = query.program?;
     let usual = table().iter().find(|i| i.programs.first() == Some(&program));
     let instrument = usual.or_else(|| table().iter().find(|i| i.programs.contains(&program)))?;
     finish(
-        Some(plain(instrument, &name, query)),
+        Some(plain(instrument, name, query)),
         &format!("its General MIDI program {} alone", u16::from(program) + 1),
     )
 }

@@ -785,3 +785,48 @@ fn spelling_does_not_matter() {
         assert_eq!(guess(a).instrument.id, guess(b).instrument.id, "{a} {b}");
     }
 }
+
+/// What a row of parts with words is taken for: name, abbreviation, lowest and highest key.
+fn sung(parts: &[(&str, Option<&str>, (i16, i16))]) -> Vec<String> {
+    let queries: Vec<Query<'_>> = parts
+        .iter()
+        .map(|(name, abbreviation, compass)| Query {
+            name,
+            abbreviation: *abbreviation,
+            program: Some(40),
+            sung: true,
+            compass: Some(*compass),
+            ..Query::default()
+        })
+        .collect();
+    recognise_all(&queries)
+        .into_iter()
+        .map(|g| g.map_or(String::new(), |g| g.instrument.id.clone()))
+        .collect()
+}
+
+#[test]
+fn voices_named_by_their_place_are_told_by_compass() {
+    let madrigal = [
+        ("Canto", None, (60, 79)),
+        ("Quinto", None, (60, 77)),
+        ("Alto", None, (53, 72)),
+        ("Tenore", None, (50, 67)),
+        ("Basso", None, (41, 62)),
+    ];
+    let choir = ["choir-sopranos", "choir-sopranos", "choir-altos", "choir-tenors", "choir-basses"];
+    assert_eq!(sung(&madrigal), choir);
+    assert_eq!(sung(&[madrigal[0], ("Quinto", None, (50, 67)), madrigal[2], madrigal[4]])[1], "choir-tenors");
+    // The word is known, so its abbreviation is not a trumpet's.
+    assert_eq!(sung(&[("Triplum", Some("Tr."), (60, 76))]), ["choir-sopranos"]);
+    // Nothing but words and a compass.
+    assert_eq!(
+        sung(&[("", None, (41, 60)), ("P2", None, (60, 79)), ("P3", None, (48, 67))]),
+        ["choir-basses", "choir-sopranos", "choir-tenors"]
+    );
+    assert_eq!(sung(&[("", None, (62, 79))]), ["voice"]);
+    assert_eq!(sung(&[("", None, (43, 62))]), ["solo-bass"]);
+    assert_eq!(sung(&[("Canto", None, (60, 77))]), ["voice"]);
+    // A name that is an instrument's stays one.
+    assert_eq!(sung(&[("Violone e Organo", None, (40, 60)), ("Flauto", None, (62, 80))])[1], "flute");
+}

@@ -47,6 +47,7 @@ impl Row {
             program: Some(self.program),
             percussion: self.percussion,
             transposition: self.transposition,
+            ..Query::default()
         }
     }
 }

@@ -6,6 +6,7 @@
 
 use super::evidence::Layout;
 use super::trees::likely;
+use crate::survey::SUNG;
 use rayon::prelude::*;
 use ripieno_music::TuneSpan;
 use ripieno_units::{Beats, math};
@@ -27,9 +28,6 @@ const MOVING: (f64, u32) = (2.0, 4);
 
 /// A lone singer has the tune of a song while he sings (common practice, no source): a piano's part beside him is ahead by less.
 const SINGS: f64 = 6.0;
-/// Part of the notes that carry a syllable in a part that is sung: melismas have few.
-const SUNG: f64 = 0.3;
-
 /// The one track that is sung, where one is and the others are played.
 fn singer(layout: &Layout) -> Option<usize> {
     let sung = |t: &usize| {
