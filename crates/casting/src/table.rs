@@ -102,33 +102,15 @@ pub(crate) fn recognise(score: &Score) -> Vec<Option<Known>> {
 
 fn query(track: &Track) -> Query<'_> {
     Query {
-        name: named(track).unwrap_or_default(),
+        name: track.own_name().unwrap_or_default(),
         abbreviation: track.abbreviation.as_deref(),
         sound: track.instrument.as_deref(),
         program: track.program,
         percussion: track.percussion,
         transposition: track.transpositions.first().map(|(_, t)| t.semitones),
+        sung: track.is_sung(),
+        compass: track.compass(),
     }
-}
-
-/// The name of a track, unless it is none or one that a program gives to what has none: `MusicXML Part`, `Staff 2`.
-pub(crate) fn named(track: &Track) -> Option<&str> {
-    const OF_NOTHING: [&str; 10] = [
-        "musicxml part",
-        "part",
-        "staff",
-        "track",
-        "midi track",
-        "instrument",
-        "untitled",
-        "unnamed",
-        "no name",
-        "stave",
-    ];
-    let name = track.name.trim();
-    let bare =
-        name.trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '-' | '_' | '#' | '.'));
-    (!name.is_empty() && !OF_NOTHING.contains(&bare.to_lowercase().as_str())).then_some(name)
 }
 
 /// One singer, by the table.
@@ -136,14 +118,13 @@ const SINGER: &str = "voice";
 
 /// The only part of the score that is sung, in one line on one staff, where no name says who sings: a song's voice.
 pub(crate) fn sole_singer(score: &Score) -> Option<usize> {
-    let texts = |t: &Track| t.content.notes.iter().filter(|n| n.syllable.is_some()).count();
-    let mut sung = score.tracks.iter().enumerate().filter(|(_, t)| 4 * texts(t) > t.content.notes.len());
+    let mut sung = score.tracks.iter().enumerate().filter(|(_, t)| t.is_sung());
     let (index, track) = sung.next().filter(|_| sung.next().is_none())?;
     let notes = &track.content.notes;
     let one_line = notes.iter().all(|n| n.staff <= 1) && notes.windows(2).all(|two| two[0].at != two[1].at);
     let says = |name: &str| recognise_one(&Query { name, ..Query::default() }).is_some();
     let choir = track.instrument.as_ref().is_some_and(|i| i.to_lowercase().contains("choir"));
-    (one_line && !choir && !named(track).is_some_and(says)).then_some(index)
+    (one_line && !choir && !track.own_name().is_some_and(says)).then_some(index)
 }
 
 /// What a singer is.

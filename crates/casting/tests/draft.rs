@@ -221,6 +221,24 @@ fn a_doubling_at_the_octave_is_a_col() {
 }
 
 #[test]
+fn a_singer_goes_with_no_accompaniment() {
+    let mut words = tune(72);
+    for note in &mut words {
+        let text = "la".to_owned();
+        note.syllable = Some(Syllable { text, place: SyllablePlace::Single, extends: false, verse: 1 });
+    }
+    let score = score(16, &[("Soprano", words), ("Flute", tune(72))]);
+    // Found the other way round: the singer leads all the same.
+    for reading in [doubling(0, 1, 0, (1, 16)), doubling(1, 0, 0, (1, 16))] {
+        let reading = Reading { doublings: vec![reading], ..Reading::default() };
+        let (_, plan, template) = drafted_from(&score, &reading);
+        assert_eq!(cell(&plan, 0, &template.chairs[0].id), "as written");
+        assert_eq!(cell(&plan, 0, "flute"), format!("col {}", template.chairs[0].id));
+        law_of("sung", &score, &reading);
+    }
+}
+
+#[test]
 fn a_doubling_may_begin_and_end_within_a_passage() {
     let mut flute = tune(72);
     for n in flute.iter_mut().filter(|n| n.at < Beats::whole(18) || n.at >= Beats::whole(48)) {

@@ -2,7 +2,7 @@
 
 use crate::findings::{arc, caution, counted, listed, pedals_and_tunings, taken};
 use crate::{InPrint, Read};
-use ripieno_music::{Doubling, PassageFound, Role};
+use ripieno_music::{Doubling, PassageFound, Role, Track};
 use std::fmt::Write as _;
 
 /// Most leaders of doublings that a passage lists; JSON has all.
@@ -84,7 +84,7 @@ fn one(text: &mut String, read: &Read, passage: &PassageFound) {
     let bars = if from == to { format!("bar {from}") } else { format!("bars {from} to {to}") };
     let _ = writeln!(text, "\n{}  {bars}{printed}{because}", passage.name);
     for role in [Role::Tune, Role::Counter, Role::Figure, Role::Held, Role::Punctuation, Role::Bass] {
-        let who: Vec<String> = passage
+        let mut who: Vec<String> = passage
             .roles
             .iter()
             .enumerate()
@@ -94,6 +94,9 @@ fn one(text: &mut String, read: &Read, passage: &PassageFound) {
                 Some(r.chord.map_or(chair.to_string(), |c| format!("{chair} ({} of {})", c.voice, c.of)))
             })
             .collect();
+        if role == Role::Tune {
+            who.extend(handed_over(read, passage));
+        }
         if !who.is_empty() {
             let _ = writeln!(text, "  {:<15} {}", role.word(), who.join(", "));
         }
@@ -101,12 +104,59 @@ fn one(text: &mut String, read: &Read, passage: &PassageFound) {
     doublings(text, read, from, to);
 }
 
+/// Who else has the tune for a bar or more of the passage: `viola in bars 5 to 8`.
+fn handed_over(read: &Read, passage: &PassageFound) -> Vec<String> {
+    let timeline = &read.cue.score.timeline;
+    let mut spans: Vec<(usize, Vec<(i32, i32)>)> = Vec::new();
+    for span in &read.reading.tune {
+        let has = passage.roles.get(span.track).is_none_or(|r| r.role == Role::Tune);
+        let (first, last) = (timeline.bar_index(span.from), timeline.bar_index(span.to));
+        // Whole bars alone: a beat that is handed over is no change of who leads.
+        let whole = |i: &usize| {
+            let bar = &timeline.bars[*i];
+            span.from <= bar.at && bar.at + bar.length <= span.to
+        };
+        for i in (first..=last.min(timeline.bars.len().saturating_sub(1))).filter(whole) {
+            let number = timeline.bars[i].number;
+            if has || number < passage.from_bar || number > passage.to_bar {
+                continue;
+            }
+            let of = match spans.iter().position(|s| s.0 == span.track) {
+                Some(at) => at,
+                None => {
+                    spans.push((span.track, Vec::new()));
+                    spans.len() - 1
+                }
+            };
+            match spans[of].1.last_mut() {
+                Some(last) if last.1 + 1 == number => last.1 = number,
+                _ => spans[of].1.push((number, number)),
+            }
+        }
+    }
+    let one = |(track, bars): &(usize, Vec<(i32, i32)>)| {
+        let each = bars.iter().map(|(a, b)| if a == b { a.to_string() } else { format!("{a} to {b}") });
+        let word = if matches!(bars[..], [(a, b)] if a == b) { "bar" } else { "bars" };
+        Some(format!("{} in {word} {}", read.chair(*track)?, each.collect::<Vec<_>>().join(", ")))
+    };
+    spans.iter().filter_map(one).collect()
+}
+
 /// A line for each leader, those with most followers first.
 fn doublings(text: &mut String, read: &Read, from: i32, to: i32) {
     let all = &read.reading.doublings;
     let here: Vec<&Doubling> = all.iter().filter(|d| d.from_bar <= to && d.to_bar >= from).collect();
+    // A singer whose notes an instrument has among others leads it all the same.
+    let sings = |track: usize| read.cue.score.tracks.get(track).is_some_and(Track::is_sung);
+    let mut within: Vec<(usize, usize)> = Vec::new();
     let mut leaders: Vec<(usize, Vec<(usize, i16)>)> = Vec::new();
     for d in &here {
+        if sings(d.track) && !sings(d.of) {
+            if !within.contains(&(d.track, d.of)) {
+                within.push((d.track, d.of));
+            }
+            continue;
+        }
         let follower = (d.track, d.semitones);
         match leaders.iter_mut().find(|l| l.0 == d.of) {
             Some((_, followers)) if followers.contains(&follower) => {}
@@ -123,6 +173,11 @@ fn doublings(text: &mut String, read: &Read, from: i32, to: i32) {
         });
         let said: Vec<String> = said.collect();
         let _ = writeln!(text, "  {:<15} {}", format!("col {leader}"), said.join(", "));
+    }
+    for (singer, of) in within {
+        if let (Some(singer), Some(of)) = (read.chair(singer), read.chair(of)) {
+            let _ = writeln!(text, "  {:<15} {of}, among its other notes", format!("col {singer}"));
+        }
     }
     let more: usize = leaders.iter().skip(MOST_LEADERS).map(|l| l.1.len()).sum();
     if more > 0 {

@@ -67,10 +67,14 @@ pub(crate) fn propose(
             });
         }
     }
-    if !plan.played {
+    // Set on the grid by hand or machine, and for patches all the same: keys that call, several tracks for one chair.
+    let set =
+        !plan.played && score.tracks.iter().all(|t| t.content.notes.iter().all(|n| n.written.is_none()));
+    if !plan.played && !set {
         return plan;
     }
-    let switches = played::switches(score);
+    let mut switches = played::switches(score);
+    switches.retain(|found| plan.played || found.clear);
     let merges = if template.is_none() { played::merges(score) } else { Vec::new() };
     for (index, track) in score.tracks.iter().enumerate() {
         let name = track.name.trim();
@@ -89,7 +93,9 @@ pub(crate) fn propose(
                 one.switches.push((key, found.meaning.map(str::to_string)));
             }
         }
-        if let Some(delay) = played::early(score, &track.content) {
+        if plan.played
+            && let Some(delay) = played::early(score, &track.content)
+        {
             one.delay_ms = (delay * 1000.0).round();
         }
         if one != (SourceTrack { track: name.to_string(), ..SourceTrack::default() }) {
@@ -187,7 +193,11 @@ pub(crate) fn text(plan: &SourcePlan) -> String {
     if plan.played {
         text.push_str("\n[performance]\nkeep     = [\"timing\", \"velocity\"]   # as it was played; the parts have the notated places\n");
     }
-    text.push_str("\n# How the music is read: it was played or performed, not written.\n[source]\n");
+    text.push_str(if plan.played || plan.lead_in > 0 {
+        "\n# How the music is read: it was played or performed, not written.\n[source]\n"
+    } else {
+        "\n# How the music is read: it was set for patches.\n[source]\n"
+    });
     let _ = writeln!(text, "played   = {}", plan.played);
     if plan.lead_in > 0 {
         let _ = writeln!(text, "lead-in  = {}   # bars of the file before bar 1", plan.lead_in);

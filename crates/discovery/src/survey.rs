@@ -8,9 +8,6 @@ pub(crate) const SLOTS: usize = 4;
 /// A bar's rhythm is told on a grid of so many places: halves, thirds and quarters of a bar and their halves.
 pub(crate) const GRID: usize = 24;
 
-/// Part of the notes that carry a syllable in a part that is sung: melismas have few.
-pub(crate) const SUNG: f64 = 0.3;
-
 /// One track in one bar.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Cell {
@@ -89,29 +86,17 @@ fn guesses(score: &Score) -> Vec<Option<Guess>> {
         .tracks
         .iter()
         .map(|track| Query {
-            name: &track.name,
+            name: track.own_name().unwrap_or_default(),
             abbreviation: track.abbreviation.as_deref(),
             sound: track.instrument.as_deref(),
             program: track.program,
             percussion: track.percussion,
             transposition: track.transpositions.first().map(|(_, t)| t.semitones),
-            sung: is_sung(track),
-            compass: compass(track),
+            sung: track.is_sung(),
+            compass: track.compass(),
         })
         .collect();
     recognise_all(&queries)
-}
-
-/// Do a fair part of its notes carry a syllable?
-fn is_sung(track: &Track) -> bool {
-    let notes = &track.content.notes;
-    let with = notes.iter().filter(|n| n.syllable.is_some()).count();
-    with > 0 && with as f64 >= SUNG * notes.len() as f64
-}
-
-fn compass(track: &Track) -> Option<(i16, i16)> {
-    let keys = || track.content.notes.iter().filter_map(|n| n.pitch().map(|p| p.key));
-    Some((keys().min()?, keys().max()?))
 }
 
 fn track_cells(

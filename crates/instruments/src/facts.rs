@@ -214,6 +214,8 @@ pub struct Instrument {
     pub unpitched: bool,
     /// What can be sounded at all. None without pitch.
     pub hard: Option<Range>,
+    /// Pedal notes below what it has: the fundamentals of a tube that otherwise begins with its second partial.
+    pub pedals: Option<Range>,
     /// What is comfortable and even. None without pitch.
     pub comfortable: Option<Range>,
     /// Winds and voices.

@@ -159,6 +159,7 @@ fn instrument(entry: &dyn TableLike, sources: &dyn TableLike) -> Result<Instrume
         many_keys: written.get("many-keys").and_then(Item::as_bool).unwrap_or(false),
         unpitched,
         hard: reach("hard")?,
+        pedals: if range.is_some_and(|r| r.contains_key("pedals")) { reach("pedals")? } else { None },
         comfortable: reach("comfortable")?,
         breath: match breath {
             None => None,

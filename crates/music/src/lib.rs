@@ -33,5 +33,5 @@ pub use performance::{
 };
 pub use pitch::{Pitch, Spelling, Transposition, key_name, parse_key};
 pub use reading::{ChordVoice, Doubling, PassageFound, Reading, Role, RoleFound, TuneSpan, names_a_line};
-pub use score::{Content, Control, ControlKind, Score, Track, Warning};
+pub use score::{Content, Control, ControlKind, SUNG, Score, Track, Warning};
 pub use timeline::{Bar, Clock, Key, Metre, Place, Tempo, TimeMark, TimeMarkKind, Timeline};

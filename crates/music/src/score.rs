@@ -41,6 +41,46 @@ pub struct Track {
     pub content: Content,
 }
 
+/// Part of the notes that carry a syllable in a part that is sung: melismas have few.
+pub const SUNG: f64 = 0.3;
+
+/// What programs call a part that nobody has named, without its number.
+const OF_NOTHING: [&str; 10] = [
+    "musicxml part",
+    "part",
+    "staff",
+    "track",
+    "midi track",
+    "instrument",
+    "untitled",
+    "unnamed",
+    "no name",
+    "stave",
+];
+
+impl Track {
+    /// Its name, unless that is none or one that a program gives to what has none: `MusicXML Part`, `Staff 2`.
+    pub fn own_name(&self) -> Option<&str> {
+        let name = self.name.trim();
+        let number = |c: char| c.is_ascii_digit() || matches!(c, ' ' | '-' | '_' | '#' | '.');
+        let bare = name.trim_end_matches(number).to_lowercase();
+        (!name.is_empty() && !OF_NOTHING.contains(&bare.as_str())).then_some(name)
+    }
+
+    /// Do enough of its notes have words under them ([`SUNG`])?
+    pub fn is_sung(&self) -> bool {
+        let notes = &self.content.notes;
+        let with = notes.iter().filter(|n| n.syllable.is_some()).count();
+        with > 0 && with as f64 >= SUNG * notes.len() as f64
+    }
+
+    /// Lowest and highest sounding MIDI key. `None` without pitched notes.
+    pub fn compass(&self) -> Option<(i16, i16)> {
+        let keys = || self.content.notes.iter().filter_map(|n| n.pitch().map(|p| p.key));
+        Some((keys().min()?, keys().max()?))
+    }
+}
+
 /// Notes and what stands around them: shared by the source's tracks and by cast parts.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Content {

@@ -47,10 +47,23 @@ fn spelled(table: &Table<'_>, desk: &Desk<'_>, (from, to): (Beats, Beats), key: 
 /// The pitch of a note, of its graces or of its ornament that is this key, with its spelling.
 fn named_in(note: &Note, key: i16) -> Option<(Pitch, Option<Spelling>)> {
     let graces = note.graces.iter().chain(&note.graces_after).map(|g| (g.pitch, g.written));
-    let ornament = note.ornament.iter().flat_map(|o| [o.above, o.below]).flatten();
-    let beside = ornament.chain(note.tremolo.and_then(|t| t.with)).map(|p| (p, None));
+    let neighbours = note.ornament.iter().flat_map(|o| [(o.above, 1), (o.below, -1)]);
+    let beside = neighbours
+        .filter_map(|(pitch, by)| {
+            Some((pitch?, note.written.zip(note.pitch()).and_then(|w| next_to(w, pitch?, by))))
+        })
+        .chain(note.tremolo.and_then(|t| t.with).map(|p| (p, None)));
     let own = note.pitch().map(|p| (p, note.written));
     own.into_iter().chain(graces).chain(beside).find(|(pitch, _)| pitch.key == key)
+}
+
+/// How the neighbour that an ornament moves to is written: on the next line or space of the staff.
+fn next_to((main, sounds): (Spelling, Pitch), neighbour: Pitch, by: i16) -> Option<Spelling> {
+    let place = i16::from(main.octave) * 7 + i16::from(main.step) + by;
+    let (step, octave) = (u8::try_from(place.rem_euclid(7)).ok()?, i8::try_from(place.div_euclid(7)).ok()?);
+    let plain = Spelling { step, alter: 0, octave };
+    let alter = 100 * (main.pitch().key + neighbour.key - sounds.key - plain.pitch().key);
+    (alter.abs() <= 200).then_some(Spelling { alter, ..plain })
 }
 
 /// A sentence with the names of notes changed that `name` has another for. What stands in quotes is a name of something else.
@@ -97,6 +110,21 @@ mod tests {
             said("in \"Ab4\" the choir-ab4 sings Ab3 at 68"),
             "in \"Ab4\" the choir-ab4 sings Ab3 at 68"
         );
+    }
+
+    #[test]
+    fn a_neighbour_is_written_on_the_next_place_of_the_staff() {
+        let note = |step, alter| Spelling { step, alter, octave: 4 };
+        let next = |main: Spelling, semitones: i16, by: i16| {
+            // A clarinet's note sounds two semitones lower than it is written.
+            let sounds = main.pitch().up(-2);
+            next_to((main, sounds), sounds.up(semitones), by).map(|s| s.to_string())
+        };
+        assert_eq!(next(note(0, 0), 1, 1).as_deref(), Some("Db4"));
+        assert_eq!(next(note(0, 0), -1, -1).as_deref(), Some("B3"));
+        assert_eq!(next(note(6, -100), 1, 1).as_deref(), Some("Cb5"));
+        assert_eq!(next(note(3, 100), 2, 1).as_deref(), Some("G#4"));
+        assert_eq!(next(note(0, 0), 9, 1), None);
     }
 
     #[test]

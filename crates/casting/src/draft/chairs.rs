@@ -75,7 +75,7 @@ pub(super) fn seats(score: &Score) -> Vec<Seat> {
             comments
                 .push("one player: few strings and nobody else; a string orchestra has sections".to_owned());
         }
-        let name = match table::named(&score.tracks[track]) {
+        let name = match score.tracks[track].own_name() {
             Some(name) => name.split_whitespace().collect::<Vec<_>>().join(" "),
             None => table::called(&known.instrument, players).map_or_else(String::new, |(name, _)| name),
         };
@@ -145,7 +145,7 @@ fn guessed(index: usize, track: &Track, known: Option<Known>) -> Guessed {
     let mut doubts = Vec::new();
     let known = known.unwrap_or_else(|| {
         let known = nearest(track);
-        doubts.push(match table::named(track) {
+        doubts.push(match track.own_name() {
             None => format!("its track has no name; taken for {} by its notes", known.instrument),
             Some(name) => format!(
                 "no instrument is known by the name \"{name}\"; taken for {} by its notes",
@@ -238,7 +238,7 @@ fn nearest(track: &Track) -> Known {
     let keys: Vec<i16> = notes.iter().filter_map(Note::pitch).map(|p| p.key).collect();
     let known = |instrument: &str, players| Known {
         instrument: instrument.to_owned(),
-        chair: match table::named(track) {
+        chair: match track.own_name() {
             Some(name) => name.to_owned(),
             None => table::called(instrument, players).map_or_else(String::new, |(_, chair)| chair),
         },

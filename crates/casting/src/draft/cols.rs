@@ -7,7 +7,7 @@ use super::passages::Stretch;
 use super::runs::{Pair, Run, Seams, barlines, place, runs};
 use super::state::{Own, States};
 use crate::table;
-use ripieno_music::{Doubling, Reading, Score};
+use ripieno_music::{Doubling, Reading, Score, Track};
 use ripieno_plan::{CellMark, CellWords, DynamicStep, Kept, Source, Span, Turn};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
@@ -89,6 +89,8 @@ pub(super) struct Proposer<'a> {
     seats: &'a [Seat],
     stretches: &'a [Stretch],
     seat_of: Vec<Option<usize>>,
+    /// By track: does it carry words?
+    sung: Vec<bool>,
     states: States,
     seams: Vec<Seams<'a>>,
     known: BTreeMap<(Pair, Own), Vec<Run>>,
@@ -115,6 +117,7 @@ impl<'a> Proposer<'a> {
             seats,
             stretches,
             seat_of,
+            sung: score.tracks.iter().map(Track::is_sung).collect(),
             states: States::of(score),
             seams: score.tracks.iter().map(|t| Seams::new(&t.content.notes)).collect(),
             known: BTreeMap::new(),
@@ -278,7 +281,10 @@ impl<'a> Proposer<'a> {
             let leader = self.seat_of.get(pair.of).copied().flatten()?;
             Some(Candidate { leader, pair, not: Vec::new() })
         };
-        pairs.into_iter().filter_map(seated).filter(|c| c.leader != seat).collect()
+        // Whoever sings is accompanied, and goes with no accompaniment.
+        let sings = |track: usize| self.sung.get(track).copied().unwrap_or(false);
+        let fit = |c: &Candidate| c.leader != seat && (!sings(track) || sings(c.pair.of));
+        pairs.into_iter().filter_map(seated).filter(fit).collect()
     }
 
     /// The runs of a pair that touch a passage.

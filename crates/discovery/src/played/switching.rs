@@ -17,6 +17,8 @@ pub struct SwitchFound {
     pub held: bool,
     /// Share of its strokes after which a note begins within [`AHEAD`], or that are held over one.
     pub before: f64,
+    /// It is struck briefly or held over what it means, far from all that sounds: no note of a careless writer.
+    pub clear: bool,
     /// What the notes after it are like, in the words of patch cards; a guess.
     pub meaning: Option<&'static str>,
 }
@@ -25,6 +27,8 @@ pub struct SwitchFound {
 pub const AHEAD: f64 = 0.6;
 /// Switches keep so far from what sounds, in semitones, where no instrument is known.
 const APART: i16 = 8;
+/// A switch that is not held is struck for so long at the most, in seconds.
+const BRIEF: f64 = 0.25;
 /// More switches than this are music.
 const MOST_KEYS: usize = 24;
 /// Part of the strokes that must lead to a note.
@@ -104,7 +108,10 @@ fn judged(index: usize, track: &Track, keys: &[i16], clock: &Clock) -> Vec<Switc
         if before >= LEAD {
             let held = covers * 2 > strokes.len();
             let meaning = meaning(&sounding, &after);
-            out.push(SwitchFound { track: index, key: *wanted, times: strokes.len(), held, before, meaning });
+            let apart = sounding.iter().map(|s| (s.2 - wanted).abs()).min().unwrap_or(0);
+            let clear = apart >= APART && (held || strokes.iter().all(|s| s.1 - s.0 <= BRIEF));
+            let times = strokes.len();
+            out.push(SwitchFound { track: index, key: *wanted, times, held, before, clear, meaning });
         }
     }
     out

@@ -21,6 +21,8 @@ pub(crate) fn known(track: &Track) -> Option<ripieno_instruments::Guess> {
         program: track.program,
         percussion: track.percussion,
         transposition: None,
+        sung: track.is_sung(),
+        compass: track.compass(),
     })
 }
 

@@ -6,8 +6,8 @@
 
 use super::evidence::Layout;
 use super::trees::likely;
-use crate::survey::SUNG;
 use rayon::prelude::*;
+use ripieno_music::SUNG;
 use ripieno_music::TuneSpan;
 use ripieno_units::{Beats, math};
 

@@ -99,6 +99,16 @@ fn idle(
     if seconds(balance, &common) < LEAST_SECONDS {
         return None;
     }
+    // Plucked beside bowed gives each note an edge that no steady spectrum shows.
+    let plucks = |desk: usize| {
+        let sounds = common.iter().flat_map(|k| &balance.sounds.slots[*k]);
+        let own = sounds.filter(|s| usize::from(s.desk) == desk);
+        own.fold((0, 0), |(all, plucked), s| (all + 1, plucked + usize::from(s.plucked)))
+    };
+    let ((all, own), (of_all, of)) = (plucks(doubling.track), plucks(doubling.of));
+    if (2 * own > all) != (2 * of > of_all) {
+        return None;
+    }
     let scale = &balance.ear.scale;
     let step = common.len().div_ceil(LOOKED_AT).max(1);
     let without = Mods { out: [doubling.track].into(), ..Mods::default() };

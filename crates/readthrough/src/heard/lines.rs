@@ -229,6 +229,15 @@ impl<'a> Lines<'a> {
         })
     }
 
+    /// The desks that have the tune of a stretch's passage for most of it, whoever has it in the stretch.
+    pub fn led_by(&self, balance: &Balance<'_>, stretch: &Stretch) -> BTreeSet<usize> {
+        let bars = stretch.slots.iter().map(|(k, _)| balance.bar(*k));
+        let (Some(from), Some(to)) = (bars.clone().min(), bars.max()) else { return BTreeSet::new() };
+        let here = self.reading.passages.iter().filter(|p| p.from_bar <= to && from <= p.to_bar);
+        let tune = here.flat_map(|p| p.roles.iter().enumerate().filter(|(_, r)| r.role == Role::Tune));
+        tune.map(|(desk, _)| desk).filter(|desk| *desk != stretch.lead()).collect()
+    }
+
     /// Who plays with a desk in a bar, at a time.
     pub fn group(&self, lead: usize, bar: i32, at: Beats, edge: Edge) -> Group {
         let active = || {

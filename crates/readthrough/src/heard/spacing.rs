@@ -11,7 +11,7 @@ use ripieno_hearing::roughness;
 use ripieno_music::{Change, Finding, Severity, key_name};
 use ripieno_units::quick;
 use std::cell::RefCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
 
 /// Where the low-interval limit for thirds lies, as a root (C3), and how wide the third is: two notes that are rougher than the
@@ -70,7 +70,7 @@ pub fn check(balance: &Balance<'_>, lines: &Lines<'_>) -> Vec<Finding> {
         out.extend(spacing.hole(slots, &tunes));
     }
     for stretch in &tune {
-        out.extend(spacing.crossing(stretch));
+        out.extend(spacing.crossing(stretch, lines));
     }
     out
 }
@@ -186,15 +186,7 @@ impl Spacing<'_, '_> {
         options.extend(places.keys().flat_map(|p| [(p.1, 12), (p.0, -12)]));
         options.retain(|o| o.1 < 0 || !tunes.contains(&o.0));
         let fixed = |mods: &Mods| !bad(&self.muddy(slots, mods));
-        self.finding(
-            "mud",
-            Severity::Advice,
-            slots,
-            places.keys().map(|p| p.0).next()?,
-            message,
-            &options,
-            &fixed,
-        )
+        self.finding("mud", Severity::Advice, slots, low, message, &options, &fixed)
     }
 
     fn hollow(&self, slots: &[usize], mods: &Mods) -> Places {
@@ -325,8 +317,8 @@ impl Spacing<'_, '_> {
         Some((format!("{} an octave {way}, which settles it", list(&names, 4)), change))
     }
 
-    /// Seconds in which a desk of the tune's colour lies above it, and is not much softer.
-    fn crossed(&self, stretch: &Stretch, mods: &Mods) -> Places {
+    /// Seconds in which a desk of the tune's colour lies above it, and is not much softer. Who leads the passage crosses nobody.
+    fn crossed(&self, stretch: &Stretch, leads: &BTreeSet<usize>, mods: &Mods) -> Places {
         let table = self.balance.table;
         let mut out = Places::new();
         let Some(lead) = table.desks.get(stretch.lead()) else { return out };
@@ -344,6 +336,9 @@ impl Spacing<'_, '_> {
             let Some(tune) = tune.filter(|t| t.key > 0) else { continue };
             for sound in list.iter().filter(|s| !group.holds(s.desk.into())) {
                 let desk = usize::from(sound.desk);
+                if leads.contains(&desk) {
+                    continue;
+                }
                 if table.desks.get(desk).is_none_or(|d| d.instrument.id != lead.instrument.id) {
                     continue;
                 }
@@ -359,13 +354,14 @@ impl Spacing<'_, '_> {
         out
     }
 
-    fn crossing(&self, stretch: &Stretch) -> Option<Finding> {
+    fn crossing(&self, stretch: &Stretch, lines: &Lines<'_>) -> Option<Finding> {
+        let leads = lines.led_by(self.balance, stretch);
         let slots: Vec<usize> = stretch.slots.iter().map(|s| s.0).collect();
         let all = self.seconds(&slots);
         let bad = |places: &Places| {
             places.values().any(|seconds| *seconds >= CROSSING.2 && *seconds >= CROSSING.1 * all)
         };
-        let places = self.crossed(stretch, &Mods::default());
+        let places = self.crossed(stretch, &leads, &Mods::default());
         if !bad(&places) {
             return None;
         }
@@ -377,7 +373,7 @@ impl Spacing<'_, '_> {
             name(*above),
             name(*lead)
         );
-        let fixed = |mods: &Mods| !bad(&self.crossed(stretch, mods));
+        let fixed = |mods: &Mods| !bad(&self.crossed(stretch, &leads, mods));
         let options = [(*above, -12), (*lead, 12)];
         self.finding("crossing", Severity::Advice, &slots, *above, message, &options, &fixed)
     }

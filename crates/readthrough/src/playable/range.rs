@@ -39,7 +39,9 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     }
     let instrument = sheet.desk.instrument;
     let Some(hard) = instrument.hard else { return };
-    let outside = |read: &Read<'_>| read.key.is_some_and(|k| !hard.holds(k)) && !harmonic(read);
+    let pedal = |k: i16| instrument.pedals.is_some_and(|p| p.holds(k));
+    let outside = |read: &Read<'_>| read.key.is_some_and(|k| !hard.holds(k) && !pedal(k)) && !harmonic(read);
+    pedal_notes(sheet, out);
     let hits: Vec<usize> = (0..sheet.notes.len()).filter(|i| outside(&sheet.notes[*i])).collect();
     if let Some(finding) = misplaced(sheet, &hits, hard) {
         out.push(finding);
@@ -76,6 +78,35 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
         );
     }
     comfort(sheet, hard, out);
+}
+
+/// Pedal notes speak late, and soft ones may not: known to the player, worth a word to the writer.
+fn pedal_notes(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
+    let Some(pedals) = sheet.desk.instrument.pedals else { return };
+    let is = |i: &usize| sheet.notes[*i].key.is_some_and(|k| pedals.holds(k));
+    let hits: Vec<usize> = (0..sheet.notes.len()).filter(is).collect();
+    for stretch in sheet.runs(&hits) {
+        let short = stretch.hits.iter().any(|i| sheet.notes[*i].seconds() < PASSING);
+        let (severity, why) = if short {
+            (Severity::Hard, "it speaks too late for so short a note")
+        } else {
+            (Severity::Advice, "it speaks late, and is sure from mf on")
+        };
+        let (word, verb) =
+            if stretch.hits.len() == 1 { ("a pedal note", "is") } else { ("pedal notes", "are") };
+        out.push(
+            sheet
+                .found("range", severity, &stretch)
+                .says(format!(
+                    "{} ({}) {verb} {word} of the {}: {why}",
+                    capital(&stretch.count()),
+                    sheet.span(&stretch),
+                    sheet.desk.instrument.name(),
+                ))
+                .remedy("Leave time before it, keep it long and not soft, or give it to the tuba")
+                .done(),
+        );
+    }
 }
 
 /// One finding for a part that lies an octave off from end to end: no player is asked for that, a copyist is.

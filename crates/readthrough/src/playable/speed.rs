@@ -130,6 +130,10 @@ fn kind(reads: &[&Read<'_>]) -> Option<Kind> {
     if !run || reads.iter().any(|r| repeated_strokes(r)) {
         return None;
     }
+    // Plucked and bowed notes are no run together: the hand changes between them.
+    if reads.iter().any(|r| r.words.pizz != reads[0].words.pizz) {
+        return None;
+    }
     let mut same = reads.windows(2).map(|w| w[0].note.kind == w[1].note.kind);
     if same.clone().all(|s| s) {
         return Some(Kind::Repeated);

@@ -438,11 +438,17 @@ impl<'a> Played<'a> {
                     self.desk.id(),
                     self.table.timeline.place(note.at),
                 )
-                .says(format!(
-                    "no string for {}: the string here has no pedal and is tuned to {} for the other notes",
-                    key_name(key),
-                    tuned.join(" and ")
-                ))
+                .says(match &tuned[..] {
+                    [one] => format!(
+                        "no string for {}: the string here has no pedal and is tuned to {one} for the other notes",
+                        key_name(key)
+                    ),
+                    _ => format!(
+                        "no string for {}: the strings here have no pedals and are tuned to {}",
+                        key_name(key),
+                        tuned.join(" and ")
+                    ),
+                })
                 .remedy("write it an octave nearer the middle")
                 .done(),
             );

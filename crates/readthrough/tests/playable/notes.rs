@@ -67,6 +67,19 @@ fn a_harmonic_is_not_what_is_fingered() {
 }
 
 #[test]
+fn a_trombone_has_pedal_notes() {
+    // Bb1 and G1 are fundamentals; between them and C2 nothing sounds, nor below.
+    let at = |key| Cue::of("trombone", 1, 60.0, held(key, 1), vec![]).rule("range");
+    one(&at(34), Severity::Advice);
+    one(&at(31), Severity::Advice);
+    one(&at(35), Severity::Impossible);
+    one(&at(30), Severity::Impossible);
+    let quick = line(&[(34, (1, 8)), (36, (1, 8))]);
+    one(&Cue::of("trombone", 1, 120.0, quick, vec![]).rule("range"), Severity::Hard);
+    one(&Cue::of("bass-trombone", 1, 60.0, held(29, 1), vec![]).rule("range"), Severity::Advice);
+}
+
+#[test]
 fn comfort_depends_on_the_dynamic_at_the_extremes() {
     // Comfortable up to A6 (93).
     let at =
