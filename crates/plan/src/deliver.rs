@@ -231,7 +231,21 @@ fn folder(file: &mut File<'_>, table: &dyn TableLike) -> Option<String> {
         file.error(at, "`folder` names no folder", "write its path, relative to the cue: \"delivered\"");
         return None;
     }
+    // A plan may come from somebody else, and a template serves many cues: neither writes where nobody looks.
+    if !stays_inside(folder.trim_end_matches('/')) {
+        let at = table.get("folder").map_or(0..0, span_of);
+        let help = "write a folder in it: folder = \"delivered\"; for another place run `ripieno deliver CUE -o DIR`";
+        file.error(at, format!("`{folder}` is no folder in the cue's folder"), help);
+        return None;
+    }
     Some(folder)
+}
+
+/// Is it a path that leads to something in the folder that it is relative to, on every system?
+pub(crate) fn stays_inside(path: &str) -> bool {
+    !path.trim().is_empty()
+        && !path.contains(['\\', ':'])
+        && path.split('/').all(|part| !part.is_empty() && part != "..")
 }
 
 fn names(file: &mut File<'_>, table: &dyn TableLike) -> Option<String> {
@@ -327,6 +341,10 @@ mod tests {
         assert!(found.is_empty(), "{found:?}");
         assert_eq!(plan.number.as_deref(), Some("3"));
         assert_eq!(plan.stems, Some(vec![StemKind::Chairs, StemKind::Dry]));
+        for folder in ["to client/mix/", "delivered", "./out"] {
+            let (plan, found) = parse(&format!("folder = \"{folder}\""));
+            assert!(found.is_empty() && plan.folder.as_deref() == Some(folder), "{found:?}");
+        }
         let wanted = [Without::Tune, Without::Family("percussion"), Without::Chair("harp".into())];
         assert_eq!(plan.alternates.as_deref(), Some(&wanted[..]));
         let merged = plan.or(&DeliverPlan { version: Some("9".into()), click: Some(false), ..plan.clone() });
@@ -345,6 +363,10 @@ mod tests {
             ("alternates = [\"without\"]", "without"),
             ("lead-in = 99", "16"),
             ("folder = \"\"", "folder"),
+            ("folder = \"/srv/out\"", "-o DIR"),
+            ("folder = \"../out\"", "-o DIR"),
+            ("folder = \"a/../../out\"", "-o DIR"),
+            ("folder = 'C:\\out'", "-o DIR"),
             ("rate = 47999", "48000"),
             ("bits = 8", "24"),
             ("clik = true", "click"),

@@ -1,5 +1,6 @@
 //! Reading `[picture]`, `[[tempo]]` and `[[metre]]`.
 
+use crate::deliver::stays_inside;
 use crate::picture::{HitPlan, MetrePlan, PicturePlan, TempoPlan};
 use crate::toml::{File, float, span_of, table_span};
 use ripieno_timing::{FrameRate, Timecode};
@@ -16,10 +17,7 @@ pub(crate) fn picture(file: &mut File<'_>, table: &dyn TableLike) -> PicturePlan
     out.start = code(file, table, "start", out.rate).unwrap_or(Timecode::new(0, out.rate));
     out.bar_one = code(file, table, "bar-1", out.rate);
     if let Some(video) = file.string(table, "video") {
-        let inside = !video.trim().is_empty()
-            && !video.contains(['\\', ':'])
-            && video.split('/').all(|part| !part.is_empty() && part != "..");
-        match inside {
+        match stays_inside(&video) {
             true => out.video = Some(video),
             false => file.error(
                 table.get("video").map_or(0..0, span_of),
