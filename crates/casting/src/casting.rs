@@ -8,6 +8,25 @@ use ripieno_units::Beats;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
+/// The rules of all findings that casting makes.
+pub const RULES: [&str; 15] = [
+    "passage-bars",
+    "line-unknown",
+    "line-track",
+    "line-voice",
+    "chord-left-out",
+    "cell-large",
+    "chair-unknown",
+    "col-circle",
+    "col-chain",
+    "col-tacet",
+    "col-octave",
+    "place-unknown",
+    "dynamic-place",
+    "turn-empty",
+    "words-count",
+];
+
 /// Where a passage lies.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Window {
@@ -81,6 +100,7 @@ impl<'a> Casting<'a> {
         message: String,
         remedy: String,
     ) {
+        debug_assert!(RULES.contains(&rule), "{rule} is not in the list of rules");
         // What belongs to the first and the last passage reaches beyond the music.
         let timeline = &self.score.timeline;
         let place = timeline.place(at.clamp(timeline.start(), timeline.end().max(timeline.start())));

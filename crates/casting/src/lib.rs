@@ -43,4 +43,5 @@ mod table;
 mod text;
 
 pub use cast::cast;
+pub use casting::RULES;
 pub use draft::{ChairFound, Draft, DraftOptions, chairs_of, draft, draft_for};

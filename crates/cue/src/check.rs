@@ -3,7 +3,7 @@
 use crate::render::place;
 use crate::{Cue, InPrint, Performed, spectra};
 use ripieno_music::{Content, Finding, Part, Reading, Score, Severity, Track};
-use ripieno_plan::{ChairPlan, HallKind, Purpose};
+use ripieno_plan::{Accepted, ChairPlan, Diagnostic, HallKind, Plan, Purpose, nearest};
 use ripieno_readthrough::rules::{self, Concern};
 use ripieno_readthrough::solve::Charts;
 use ripieno_readthrough::solve::charts::charts;
@@ -186,10 +186,29 @@ fn concern(finding: &Finding) -> Option<Concern> {
     rules::by_name(finding.rule).map(|r| r.concern)
 }
 
+/// The names of all rules, whoever finds by them.
+pub(crate) fn rule_names() -> impl Iterator<Item = &'static str> {
+    rules::all().map(|r| r.name).chain(ripieno_casting::RULES).chain(ripieno_patches::RULES)
+}
+
+/// Words of `[accept]` with a rule that there is none of, as warnings.
+pub(crate) fn unknown_rules(plan: &Plan, file: &str, text: &str) -> Vec<Diagnostic> {
+    let unknown = |a: &&Accepted| rule_names().all(|name| name != a.rule);
+    let said = |a: &Accepted| {
+        let message = format!("[accept] silences nothing here: there is no rule `{}`", a.rule);
+        let help = match nearest(&a.rule, rule_names()) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => "write the name of a finding as `ripieno check` lists it: RULE@CHAIR:BAR".into(),
+        };
+        Diagnostic { warning: true, ..Diagnostic::at(file, text, a.span, message, help) }
+    };
+    plan.accepted.iter().filter(unknown).map(said).collect()
+}
+
 fn sort_out(cue: &Cue, found: impl Iterator<Item = Finding>, checked: &mut Checked) {
     let mut used = vec![false; cue.plan.accepted.len()];
     for finding in found {
-        let covers = |a: &ripieno_plan::Accepted| a.covers(finding.rule, &finding.chair, finding.bar);
+        let covers = |a: &Accepted| a.covers(finding.rule, &finding.chair, finding.bar);
         if let Some(i) = cue.plan.accepted.iter().position(covers) {
             used[i] = true;
             checked.accepted.push((finding, cue.plan.accepted[i].reason.clone()));
@@ -200,7 +219,10 @@ fn sort_out(cue: &Cue, found: impl Iterator<Item = Finding>, checked: &mut Check
         }
     }
     for (accepted, used) in cue.plan.accepted.iter().zip(used) {
-        if !used {
+        // What is misspelled has been said with its place, and is not to be taken out but mended.
+        let chairs = &cue.template.chairs;
+        let there = accepted.chair.as_ref().is_none_or(|id| chairs.iter().any(|c| c.id == *id));
+        if !used && there && rule_names().any(|name| name == accepted.rule) {
             let chair = accepted.chair.as_ref().map_or(String::new(), |c| format!("@{c}"));
             let bar = accepted.bar.map_or(String::new(), |b| format!(":{b}"));
             checked.idle.push(format!("{}{chair}{bar}", accepted.rule));

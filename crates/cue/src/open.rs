@@ -1,8 +1,8 @@
 //! Loading a cue with everything that it refers to.
 
-use crate::{CueError, fit, folder, render, source_read};
-use ripieno_music::{Score, Warning};
-use ripieno_plan::{ChairPlan, DeliverPlan, Diagnostic, PatchCard, Plan, Template};
+use crate::{CueError, check, fit, folder, render, source_read};
+use ripieno_music::{Score, Timeline, Warning};
+use ripieno_plan::{Bars, ChairPlan, DeliverPlan, Diagnostic, PatchCard, Plan, Template};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -37,6 +37,19 @@ pub struct Cue {
 struct Known {
     template: (String, Template, Vec<Diagnostic>),
     cards: BTreeMap<PathBuf, (String, PatchCard, Vec<Diagnostic>)>,
+}
+
+/// The bars of the music, for the checks of the plan's numbers.
+struct MusicBars<'a>(&'a Timeline);
+
+impl Bars for MusicBars<'_> {
+    fn last(&self) -> i32 {
+        self.0.bars.last().map_or(0, |b| b.number)
+    }
+
+    fn beats(&self, bar: i32) -> Option<f64> {
+        self.0.bar_numbered(bar).map(|b| b.length.ratio(b.metre.beat()))
+    }
 }
 
 /// A pencil.toml that cannot be read, as a warning: the work goes on without its marks.
@@ -105,6 +118,7 @@ impl Cue {
         let (plan, mut found) = Plan::parse_with(&shown(&plan_path), text, &named);
         found.extend(template_faults);
         found.extend(plan.check_against(&template, &shown(&plan_path), text));
+        found.extend(check::unknown_rules(&plan, &shown(&plan_path), text));
         found.extend(card_faults);
         found.extend(render::check_halls(&template, &shown(&template_path), &template_text, &beside));
         if found.iter().any(|d| !d.warning) {
@@ -138,6 +152,7 @@ impl Cue {
             }
             _ => fit::conducted(&source, &plan),
         };
+        found.extend(plan.check_bars(&MusicBars(&score.timeline), &shown(&plan_path), text));
         Ok(Self {
             folder,
             plan,

@@ -20,6 +20,8 @@ use ripieno_music::{Colour, Finding, Performance, Place};
 use ripieno_plan::PatchCard;
 use ripieno_units::Seconds;
 
+pub use select::RULES;
+
 /// Ticks a quarter note in the files that are written.
 pub const TICKS: u16 = 3840;
 

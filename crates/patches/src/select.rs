@@ -18,6 +18,9 @@ pub const REPEAT: &str = "patch-repeat";
 /// Rule: the file alone leads to another articulation than was meant.
 pub const OTHER: &str = "patch-other";
 
+/// All of them.
+pub const RULES: [&str; 7] = [FALL_BACK, KEY, TWO, NO_RETURN, LATE, REPEAT, OTHER];
+
 /// An articulation of a card, and whether it is what was asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Choice {

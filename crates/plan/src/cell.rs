@@ -94,7 +94,7 @@ pub(crate) fn spanned(tokens: &[Token<'_>]) -> Span {
 }
 
 /// Lower-case words with one space between; empty if there is anything but words.
-fn phrase(tokens: &[Token<'_>]) -> String {
+pub(crate) fn phrase(tokens: &[Token<'_>]) -> String {
     let mut out = String::new();
     for token in tokens {
         let Kind::Word(word) = token.kind else { return String::new() };

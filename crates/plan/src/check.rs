@@ -1,5 +1,6 @@
 //! References between plan and template: chairs, lines, voices, circles of `col`.
 
+use crate::check_numbers;
 use crate::diagnostic::did_you_mean;
 use crate::toml::{File, Inside};
 use crate::{
@@ -21,6 +22,7 @@ impl Plan {
                     let help = names.chair(&cell.chair);
                     file.error(cell_place(cell), format!("the template has no chair `{}`", cell.chair), help);
                 }
+                check_numbers::players(&mut file, template, cell);
                 let inside = Inside::new(file.text, cell.span);
                 for turn in cell.words.divisions.iter().flatten() {
                     names.turn(&mut file, passage, cell, turn, inside.place(turn.span));
@@ -28,6 +30,7 @@ impl Plan {
             }
             circles(&mut file, passage);
         }
+        check_numbers::chairs(&mut file, self, template);
         file.complaints()
     }
 }

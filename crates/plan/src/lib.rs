@@ -16,6 +16,7 @@ mod card_check;
 mod card_text;
 mod cell;
 mod check;
+mod check_numbers;
 mod deliver;
 mod diagnostic;
 mod dynamics;
@@ -49,6 +50,7 @@ mod toml;
 
 pub use card::{ArticulationCard, Call, CallKind, DelayCurve, Delays, DynamicsCard, KeyMode, PatchCard};
 pub use cell::CellFault;
+pub use check_numbers::Bars;
 pub use deliver::{DeliverPlan, NAME_WORDS, StemKind, USUAL_NAMES, Without};
 pub use diagnostic::{Diagnostic, Span, nearest};
 pub use edit::set_cell;

@@ -1,9 +1,10 @@
 //! Reading one source of a cell: a line, a chair, an octave, places.
 
-use crate::cell::{Reader, SOURCES, is_name, is_octave, spanned};
+use crate::cell::{Reader, SOURCES, is_name, is_octave, phrase, spanned};
 use crate::diagnostic::did_you_mean;
-use crate::lex::{Kind, Token};
+use crate::lex::{Kind, Token, lex};
 use crate::{CellWords, LineVoice, PlaceWord, Source, Span, Turn, nearest};
+use ripieno_music::{Playing, words};
 
 impl<'t> Reader<'t> {
     /// Reads a source, or more about one that was read; gives back the tokens that do not belong to it.
@@ -201,4 +202,26 @@ pub(crate) fn place(text: &str) -> Option<PlaceWord> {
     };
     let bar = bar.parse::<i32>().ok().filter(|b| (0..=100_000).contains(b))?;
     Some(PlaceWord { bar, beat })
+}
+
+/// The words of playing in a cell's text, each with its place.
+pub(crate) fn playing_words(text: &str) -> Vec<(Playing, Span)> {
+    let tokens = lex(text);
+    let pieces = tokens.split(|t| t.kind.parts());
+    pieces.filter_map(|piece| Some((words::mark(&phrase(piece))?, spanned(piece)))).collect()
+}
+
+/// The places that a cell's text names, each with where it names it.
+pub(crate) fn place_words(text: &str) -> Vec<(PlaceWord, Span)> {
+    let tokens = lex(text);
+    let leads = |kind: Kind<'_>| match kind {
+        Kind::Open => true,
+        Kind::Word(word) => matches!(word.to_lowercase().as_str(), "from" | "to" | "bar" | "b." | "bar:"),
+        _ => false,
+    };
+    let named = |pair: &[Token<'_>]| match pair[1].kind {
+        Kind::Word(word) if leads(pair[0].kind) => Some((place(word)?, pair[1].span)),
+        _ => None,
+    };
+    tokens.windows(2).filter_map(named).collect()
 }

@@ -197,7 +197,7 @@ fn findings_are_accepted_with_a_reason() {
     let folder = cue(&[("Flute", &up(&TUNE, -12)), ("Violin 1", &up(&TUNE, 5))]);
     let path = folder.path().join("cue/cue.toml");
     let plan = std::fs::read_to_string(&path).unwrap();
-    std::fs::write(&path, format!("{plan}\n[accept]\n\"range@flute\" = \"an alto flute will play it\"\n\"stops@viola:3\" = \"she can\"\n")).unwrap();
+    std::fs::write(&path, format!("{plan}\n[accept]\n\"range@flute\" = \"an alto flute will play it\"\n\"breath@flute:3\" = \"she can\"\n")).unwrap();
     let done = ripieno(folder.path(), &["check", "cue", "--json", "--strict"]);
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
     let checked = json(&done);
@@ -209,6 +209,34 @@ fn findings_are_accepted_with_a_reason() {
     let wrong = ripieno(folder.path(), &["check", "cue"]);
     assert_eq!(wrong.status.code(), Some(2));
     assert!(text(&wrong.stderr).contains("names no finding"), "{}", text(&wrong.stderr));
+}
+
+#[test]
+fn what_the_plan_cannot_mean_is_said_with_its_place() {
+    let folder = cue(&[("Flute", &up(&TUNE, 12)), ("Violin 1", &TUNE)]);
+    let path = folder.path().join("cue/cue.toml");
+    let plan = std::fs::read_to_string(&path).unwrap();
+    let more = "\n[accept]\n\"rnage@flute\" = \"why\"\n\"range@flut:3\" = \"why\"\n\n[picture]\nrate = 25\n\
+        [[picture.hit]]\nat = \"00:00:03:00\"\nbar = 300\n";
+    std::fs::write(&path, format!("{plan}{more}")).unwrap();
+    let done = ripieno(folder.path(), &["check", "cue"]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    let line = |word: &str| 1 + format!("{plan}{more}").lines().position(|l| l.contains(word)).unwrap();
+    let said = text(&done.stderr);
+    for (word, column, what) in [
+        ("rnage", 1, "did you mean `range`?"),
+        ("flut:3", 1, "did you mean `flute`?"),
+        ("bar = 300", 7, "the music has no bar 300, it ends with bar 4"),
+    ] {
+        let place = format!("cue.toml:{}:{column}: warning: ", line(word));
+        let at = said.find(&place).unwrap_or_else(|| panic!("{place} is not in {said}"));
+        assert!(said[at..].lines().take(2).any(|l| l.contains(what)), "{what}: {said}");
+    }
+    assert!(!text(&done.stdout).contains("silences nothing any more"), "not to be taken out, but mended");
+    std::fs::write(&path, format!("{plan}\n[kit.flut]\nkey = \"G\"\n")).unwrap();
+    let wrong = ripieno(folder.path(), &["check", "cue"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(text(&wrong.stderr).contains("did you mean `flute`?"), "{}", text(&wrong.stderr));
 }
 
 #[test]
