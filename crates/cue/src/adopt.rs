@@ -7,7 +7,7 @@ use crate::fingerprint::Fingerprint;
 use crate::pencil::{keep, marks, names, pencil, put, text_of};
 use crate::{Cue, CueError, Pencilled, PerformOptions, Performed, folder, stages};
 use ripieno_formats::midi;
-use ripieno_handwork::{Adopted, Written, WrittenTrack, restore, store};
+use ripieno_handwork::{Adopted, Written, WrittenTrack, likeness, restore, store};
 use std::path::{Path, PathBuf};
 
 /// So many versions are kept.
@@ -81,7 +81,7 @@ fn same_plan(a: &Written, b: &Written) -> bool {
 
 /// Takes what was changed by hand in a performed file that came back.
 ///
-/// Errors: a file that is no MIDI; nothing noted of what was written, and a plan that has changed since, so that nobody can tell
+/// Errors: a file that is no MIDI, or of which next to nothing was written for this cue; nothing noted of what was written, and a plan that has changed since, so that nobody can tell
 /// one's changes from the other's.
 pub fn adopt(cue: &Cue, file: &Path) -> Result<Adoption, CueError> {
     let bytes = folder::read(file, "Name the MIDI file that came back from your session.")?;
@@ -107,9 +107,15 @@ pub fn adopt(cue: &Cue, file: &Path) -> Result<Adoption, CueError> {
             file.display()
         )));
     };
+    let last = adopted_last(cue);
+    // What is no edit of any of them would be thousands of marks that nobody made.
+    let mut known = versions.iter().chain(&last);
+    if !known.any(|written| likeness(written, &events).is_edit()) {
+        return Err(stranger(cue, file));
+    }
     let mut best = against(newest);
     if differs(&best) {
-        if let Some(now) = adopted_last(cue)
+        if let Some(now) = last
             .map(|last| against(&last))
             .filter(|now| now.strange <= best.strange && apart(now) < apart(&best))
         {
@@ -131,6 +137,15 @@ pub fn adopt(cue: &Cue, file: &Path) -> Result<Adoption, CueError> {
     let text = format!("{}\n{}", print_of(&text_of(cue)?), store(&best.after));
     folder::write_file(&beside(cue, "adopted.txt"), text.as_bytes())?;
     Ok(Adoption { changed: best.changed, marks: pencil(cue)?, remarks: best.remarks })
+}
+
+fn stranger(cue: &Cue, file: &Path) -> CueError {
+    CueError::Refused(format!(
+        "{}: next to nothing of this file is what was written for the cue \"{}\", so it is taken for another cue's and nothing was changed; name the file that came back from {}, with all its tracks",
+        file.display(),
+        cue.plan.title,
+        cue.folder.join("performed.mid").display()
+    ))
 }
 
 fn differs(adopted: &Adopted) -> bool {

@@ -78,6 +78,8 @@ pub(crate) fn read(file: &MidiEvents, written: &Written) -> (Vec<Strip>, i64) {
 fn offset(strips: &[Strip], written: &Written, tolerance: i64) -> i64 {
     // So many notes of the file vote: enough to outvote every edit.
     const VOTERS: usize = 1500;
+    // One in so many must agree.
+    const LEAST: usize = 5;
     let mut keys: BTreeMap<u8, Vec<i64>> = BTreeMap::new();
     for note in written.tracks.iter().flat_map(|t| &t.notes).filter(|n| n.sent) {
         keys.entry(note.now.key).or_default().push(note.now.on);
@@ -104,6 +106,10 @@ fn offset(strips: &[Strip], written: &Written, tolerance: i64) -> i64 {
         if sum > best.0 || (sum == best.0 && list[i].0.abs() < best.1.abs()) {
             best = (sum, list[i].0, 0);
         }
+    }
+    // Notes that were all transposed have no such time: what few of them say by chance moves nothing.
+    if best.0 * LEAST < all.div_ceil(all / VOTERS + 1) {
+        return 0;
     }
     let near: Vec<&(i64, usize)> = list.iter().filter(|v| (v.0 - best.1).abs() <= tolerance).collect();
     let weight: usize = near.iter().map(|v| v.1).sum();

@@ -4,7 +4,7 @@
 use ripieno_formats::midi::{MidiEvent, MidiEvents, MidiTrack, Tick};
 use ripieno_handwork::{
     Axis, AxisBar, Mark, NoteName, Sounded, What, Who, Written, WrittenNote, WrittenTrack, adopt, apply,
-    beats_of, restore, store,
+    beats_of, likeness, restore, store,
 };
 use ripieno_units::Beats;
 
@@ -234,4 +234,51 @@ fn of_two_in_unison_the_one_that_stays_is_known() {
         assert_eq!(now, [(74, first), (71, second)]);
         assert_eq!(found.marks.len(), 1, "{:?}", found.marks);
     }
+}
+
+/// The chair with 64 notes of another tune: each note's key and length of a list that repeats itself late.
+fn tune(step: i64, keys: [i64; 7]) -> Written {
+    let mut out = written();
+    let sample = out.tracks[0].notes[0].clone();
+    out.tracks[0].notes = (0..64)
+        .map(|i: i64| {
+            let on = i * QUARTER / 2 + step * (i % 3);
+            let key = (keys[(i % 7) as usize] + 2 * (i / 7 % 5)) as u8;
+            let now = Sounded { on, key, off: on + QUARTER / 4, ..sample.now };
+            let who = Who::Computed(NoteName { at: beats_of(on), key, ordinal: 1 });
+            WrittenNote { now, computed: now, who, ..sample.clone() }
+        })
+        .collect();
+    out
+}
+
+#[test]
+fn another_cues_file_is_no_edit_and_a_heavy_edit_is_one() {
+    let ours = tune(11, [60, 62, 64, 65, 67, 69, 71]);
+    let theirs = tune(37, [81, 59, 75, 66, 78, 58, 70]);
+    let is_edit = |came: &Written| likeness(&ours, &file(came)).is_edit();
+    assert!(is_edit(&ours) && !is_edit(&theirs), "{:?}", likeness(&ours, &file(&theirs)));
+    assert!(!likeness(&theirs, &file(&ours)).is_edit());
+    let edited = |change: &dyn Fn(usize, &mut WrittenNote)| {
+        let mut came = ours.clone();
+        came.tracks[0].notes.iter_mut().enumerate().for_each(|(i, n)| change(i, n));
+        is_edit(&came)
+    };
+    let moved = |n: &mut WrittenNote, by: i64| (n.now.on, n.now.off) = (n.now.on + by, n.now.off + by);
+    // Nine in ten rewritten; nine in ten taken out; all moved by hand; all an octave up; all louder.
+    assert!(edited(&|i, n| if i % 10 > 0 {
+        n.now.key = 40 + (i % 9) as u8 * 5
+    }));
+    assert!(edited(&|i, n| n.sent = i % 10 == 0));
+    assert!(edited(&|i, n| moved(n, if i % 2 == 0 { 300 } else { -290 - i as i64 })));
+    assert!(edited(&|_, n| n.now.key += 12));
+    assert!(edited(&|_, n| n.now.velocity = 120));
+    // Where nothing was written, all is one's own.
+    let mut silent = ours.clone();
+    silent.tracks[0].notes.clear();
+    assert!(likeness(&silent, &file(&theirs)).is_edit());
+    // Tracks of no chair alone are no edit.
+    let mut other = file(&theirs);
+    other.tracks[0].name = "Pad".into();
+    assert!(!likeness(&ours, &other).is_edit());
 }
