@@ -90,7 +90,8 @@ enum Command {
         /// Exit 1 when something cannot be played.
         #[arg(long)]
         strict: bool,
-        /// Make the change that a finding carries, and write the plan; several may follow.
+        /// Make the change that a finding carries, and write the plan; several may follow. Where two findings of a bar would have
+        /// one name the beat tells them apart: RULE@CHAIR:BAR.BEAT.
         #[arg(long, value_name = "RULE@CHAIR:BAR", num_args = 1..)]
         take: Vec<String>,
     },

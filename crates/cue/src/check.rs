@@ -251,19 +251,98 @@ impl Checked {
         self.findings.iter().any(|f| f.severity == Severity::Impossible)
     }
 
-    /// The open or folded finding of a name, `RULE@CHAIR:BAR`; the bar may be any that it holds for.
+    /// The name of a finding of these, which no other has: `RULE@CHAIR:BAR`, with the beat where several have that, and with a
+    /// number where even the beat is the same.
+    pub fn name(&self, finding: &Finding) -> String {
+        let plain = finding_name(finding);
+        let alike = || self.all().filter(|f| finding_name(f) == plain);
+        if alike().nth(1).is_none() {
+            return plain;
+        }
+        let beat = beat_word(finding);
+        let mut same = alike().filter(|f| beat_word(f) == beat);
+        let number = 1 + same.position(|f| f == finding).unwrap_or(0);
+        if number > 1 { format!("{plain}.{beat}/{number}") } else { format!("{plain}.{beat}") }
+    }
+
+    fn all(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().chain(&self.folded)
+    }
+
+    /// The open or folded finding of a name that [`Checked::name`] gives; without beat the first of that bar, and the bar may be
+    /// any that it holds for.
     pub fn named(&self, name: &str) -> Option<&Finding> {
         let (rule, rest) = name.split_once('@')?;
-        let (chair, bar) = rest.rsplit_once(':')?;
-        let bar: i32 = bar.parse().ok()?;
+        let (chair, place) = rest.rsplit_once(':')?;
         let mine = |f: &&Finding| f.rule == rule && f.chair == chair;
-        let all = || self.findings.iter().chain(&self.folded).filter(mine);
+        let (place, number) = match place.split_once('/') {
+            Some((place, number)) => (place, number.parse::<usize>().ok()?.checked_sub(1)?),
+            None => (place, 0),
+        };
+        if let Some((bar, beat)) = place.split_once('.') {
+            let bar: i32 = bar.parse().ok()?;
+            return self.all().filter(mine).filter(|f| f.bar == bar && beat_word(f) == beat).nth(number);
+        }
+        let bar: i32 = place.parse().ok().filter(|_| number == 0)?;
+        let all = || self.all().filter(mine);
         // The one that begins there goes before one that lasts until there.
         all().find(|f| f.bar == bar).or_else(|| all().find(|f| f.bar <= bar && bar <= f.to_bar))
     }
 }
 
-/// The name by which a finding is taken or accepted.
+/// The beat of a finding as its name has it: `4`, `2.5`.
+fn beat_word(finding: &Finding) -> String {
+    let text = format!("{:.3}", finding.beat);
+    text.trim_end_matches('0').trim_end_matches('.').to_string()
+}
+
+/// The words by which a finding is accepted, and by which it is taken where no other has them ([`Checked::name`]).
 pub fn finding_name(finding: &Finding) -> String {
     format!("{}@{}:{}", finding.rule, finding.chair, finding.bar)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn finding(bar: i32, beat: f64, message: &str) -> Finding {
+        Finding {
+            rule: "timpani-range",
+            severity: Severity::Impossible,
+            chair: "timpani".into(),
+            bar,
+            beat,
+            to_bar: bar,
+            message: message.into(),
+            remedy: String::new(),
+            change: None,
+            source: "",
+        }
+    }
+
+    #[test]
+    fn no_two_findings_have_one_name() {
+        let of = |bar, beat, message| finding(bar, beat, message);
+        let findings = vec![
+            of(3, 1.0, "C2"),
+            of(3, 4.0, "D2"),
+            of(3, 4.0, "A3"),
+            of(5, 2.5, "C2"),
+            of(5, 1.0 / 3.0, "D2"),
+        ];
+        let checked = Checked { findings, folded: vec![of(7, 2.0, "C2")], ..Checked::default() };
+        let names: Vec<String> = checked.all().map(|f| checked.name(f)).collect();
+        assert_eq!(
+            names,
+            ["3.1", "3.4", "3.4/2", "5.2.5", "5.0.333", "7"].map(|n| format!("timpani-range@timpani:{n}"))
+        );
+        for (name, finding) in names.iter().zip(checked.all()) {
+            assert_eq!(checked.named(name), Some(finding), "{name}");
+        }
+        // Without beat: the first of the bar.
+        assert_eq!(checked.named("timpani-range@timpani:3"), checked.findings.first());
+        for none in ["4", "3.2", "3.4/3", "3/0", "3.4/0", "7/2", "x", "3.", "/", ""] {
+            assert_eq!(checked.named(&format!("timpani-range@timpani:{none}")), None, "{none}");
+        }
+    }
 }

@@ -47,7 +47,7 @@ pub(crate) fn listed(text: &mut String, checked: &Checked, folded: &str) {
         let _ = writeln!(text, "Read through: {}.", counts(all));
     }
     for finding in all.iter().take(MOST) {
-        one(text, &checked.in_print, finding);
+        one(text, checked, finding);
     }
     if all.len() > MOST {
         let _ = writeln!(text, "  and {} more; `--json` has them all", all.len() - MOST);
@@ -64,7 +64,7 @@ pub(crate) fn listed(text: &mut String, checked: &Checked, folded: &str) {
 /// The names of some findings whose remedy can be taken.
 pub(crate) fn taken(checked: &Checked) -> Option<String> {
     let exact = checked.findings.iter().filter(|f| f.change.is_some());
-    let names: Vec<String> = exact.map(finding_name).take(3).collect();
+    let names: Vec<String> = exact.map(|f| checked.name(f)).take(3).collect();
     (!names.is_empty()).then(|| names.join(" "))
 }
 
@@ -88,11 +88,11 @@ fn counts(all: &[Finding]) -> String {
 }
 
 /// One finding, its remedy, and the change that can be taken.
-pub(crate) fn one(text: &mut String, in_print: &InPrint, finding: &Finding) {
+pub(crate) fn one(text: &mut String, checked: &Checked, finding: &Finding) {
     let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
     let beat = (finding.beat * 100.0).round() / 100.0;
     let beat = if to.is_empty() && beat != 1.0 { format!(", beat {beat}") } else { String::new() };
-    let printed = in_print.beside(finding.bar, finding.to_bar);
+    let printed = checked.in_print.beside(finding.bar, finding.to_bar);
     let printed = printed.map_or(String::new(), |p| format!(" ({p})"));
     let _ = writeln!(
         text,
@@ -105,7 +105,7 @@ pub(crate) fn one(text: &mut String, in_print: &InPrint, finding: &Finding) {
     );
     let _ = writeln!(text, "             > {}.", finding.remedy.trim_end_matches('.'));
     if let Some(change) = &finding.change {
-        let _ = writeln!(text, "             = {}: {change}", finding_name(finding));
+        let _ = writeln!(text, "             = {}: {change}", checked.name(finding));
     }
 }
 

@@ -170,11 +170,12 @@ fn list_findings(text: &mut String, cue: &Cue, performed: &Performed) {
         return;
     }
     let in_print = InPrint::of(&performed.performance.timeline, &cue.score.tracks);
+    let told = Checked { in_print, findings: findings.clone(), ..Checked::default() };
     let _ = writeln!(text, "\nFindings");
     let mut sorted: Vec<&Finding> = findings.iter().collect();
     sorted.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.bar.cmp(&b.bar)));
     for finding in sorted {
-        findings::one(text, &in_print, finding);
+        findings::one(text, &told, finding);
     }
 }
 
@@ -203,7 +204,7 @@ mod tests {
         }];
         let mut one = String::new();
         let in_print = InPrint::of(&performed.performance.timeline, &cue.score.tracks);
-        findings::one(&mut one, &in_print, &performed.findings[0]);
+        findings::one(&mut one, &Checked { in_print, ..Checked::default() }, &performed.findings[0]);
         assert!(one.contains("flute, bar 7, beat 2.5: too low.\n"), "{one}");
         let text = report(&cue, &performed, None, None);
         assert!(text.contains(&one), "{text}");

@@ -1,9 +1,7 @@
 //! Taking remedies: the change that a finding carries is made to the plan.
 
 use crate::workbench::take_on;
-use crate::{
-    Checked, Cue, CueError, PerformOptions, Replaced, SharedFile, check, finding_name, folder, perform,
-};
+use crate::{Checked, Cue, CueError, PerformOptions, Replaced, SharedFile, check, folder, perform};
 use ripieno_music::Finding;
 use ripieno_plan::nearest;
 use std::path::Path;
@@ -53,40 +51,49 @@ fn take_from(mut cue: Cue, before: &str, names: &[String]) -> Result<(String, Ta
     let mut text = before.to_string();
     let mut checked = look(&cue);
     let mut changes = Vec::new();
-    for name in names {
-        let Some(finding) = checked.named(name) else {
-            if changes.is_empty() {
-                return Err(unknown(&cue, &checked, name));
-            }
+    // What the names mean is settled before the first change, which may give another finding a name of these.
+    let named = |name: &String| checked.named(name).cloned().ok_or_else(|| unknown(&cue, &checked, name));
+    let wanted: Vec<Finding> = names.iter().map(named).collect::<Result<_, _>>()?;
+    for (name, wanted) in names.iter().zip(wanted) {
+        let Some(finding) = still_there(&checked, &wanted).cloned() else {
             changes.push(format!("{name}: gone already with what was taken before it"));
             continue;
         };
-        let wanted = finding.clone();
-        text = take_on(&text, &wanted)?;
+        text = take_on(&text, &finding)?;
         cue = cue.with_plan(&text)?;
+        let before = same(&checked, &finding).count();
         checked = look(&cue);
-        if let Some(still) = same(&checked, &wanted) {
+        // Others may stand at the same place: there must be one less.
+        if same(&checked, &finding).count() >= before
+            && let Some(still) = still_there(&checked, &finding)
+        {
             let message = format!(
                 "the change for {name} does not settle it: {}. The plan is as it was; {}",
                 still.message, still.remedy
             );
             return Err(CueError::Place { path: cue.plan_path.clone(), message });
         }
-        let change = wanted.change.as_ref().map(ToString::to_string).unwrap_or_default();
+        let change = finding.change.as_ref().map(ToString::to_string).unwrap_or_default();
         changes.push(format!("{name}: {change}"));
     }
     Ok((text, Taken { changes, cue, checked }))
+}
+
+/// The finding itself, or else what there is of its rule at its place.
+fn still_there<'a>(checked: &'a Checked, wanted: &Finding) -> Option<&'a Finding> {
+    let itself = same(checked, wanted).find(|f| f.message == wanted.message);
+    itself.or_else(|| same(checked, wanted).next())
 }
 
 fn look(cue: &Cue) -> Checked {
     check(cue, &perform(cue, PerformOptions::default()))
 }
 
-/// The same matter at the same place, after the change.
-fn same<'a>(checked: &'a Checked, wanted: &Finding) -> Option<&'a Finding> {
-    checked.findings.iter().chain(&checked.folded).find(|f| {
-        f.rule == wanted.rule && f.chair == wanted.chair && f.bar == wanted.bar && f.beat == wanted.beat
-    })
+/// What there is of a finding's rule at its place.
+fn same<'a>(checked: &'a Checked, wanted: &Finding) -> impl Iterator<Item = &'a Finding> {
+    let (rule, chair, bar, beat) = (wanted.rule, wanted.chair.clone(), wanted.bar, wanted.beat);
+    let alike = move |f: &&Finding| f.rule == rule && f.chair == chair && f.bar == bar && f.beat == beat;
+    checked.findings.iter().chain(&checked.folded).filter(alike)
 }
 
 fn unknown(cue: &Cue, checked: &Checked, name: &str) -> CueError {
@@ -95,7 +102,7 @@ fn unknown(cue: &Cue, checked: &Checked, name: &str) -> CueError {
         .iter()
         .chain(&checked.folded)
         .filter(|f| f.change.is_some())
-        .map(finding_name)
+        .map(|f| checked.name(f))
         .collect();
     let help = match nearest(name, all.iter().map(String::as_str)) {
         Some(near) => format!("did you mean `{near}`?"),

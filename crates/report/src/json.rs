@@ -2,7 +2,7 @@
 //! change.
 
 use ripieno_cue::charts::{self, PedalChange, PedalChart, TuningChange, TuningChart};
-use ripieno_cue::{Arc, Checked, Finding, Presence, finding_name};
+use ripieno_cue::{Arc, Checked, Finding, Presence};
 use serde::Serialize;
 
 #[derive(Serialize)]
@@ -128,7 +128,7 @@ fn round(x: f64) -> f64 {
     (x * 1e4).round() / 1e4
 }
 
-fn one(finding: &Finding) -> FindingOut<'_> {
+fn one<'a>(checked: &Checked, finding: &'a Finding) -> FindingOut<'a> {
     FindingOut {
         rule: finding.rule,
         severity: finding.severity.word(),
@@ -139,7 +139,7 @@ fn one(finding: &Finding) -> FindingOut<'_> {
         message: &finding.message,
         remedy: &finding.remedy,
         source: finding.source,
-        take: finding.change.as_ref().map(|_| finding_name(finding)),
+        take: finding.change.as_ref().map(|_| checked.name(finding)),
         change: finding.change.as_ref().map(ToString::to_string),
     }
 }
@@ -218,8 +218,8 @@ fn tunings(chart: &TuningChart) -> Tunings<'_> {
 /// The read-through without what a plan accepts of it.
 pub fn through(checked: &Checked) -> ThroughOut<'_> {
     ThroughOut {
-        findings: checked.findings.iter().map(one).collect(),
-        folded: checked.folded.iter().map(one).collect(),
+        findings: checked.findings.iter().map(|f| one(checked, f)).collect(),
+        folded: checked.folded.iter().map(|f| one(checked, f)).collect(),
         pedals: checked.charts.pedals.iter().map(pedals).collect(),
         tunings: checked.charts.tunings.iter().map(tunings).collect(),
         arc: arc(&checked.arc),
@@ -230,7 +230,11 @@ pub fn through(checked: &Checked) -> ThroughOut<'_> {
 pub fn checked(checked: &Checked) -> Result<String, serde_json::Error> {
     let document = Document {
         through: through(checked),
-        accepted: checked.accepted.iter().map(|(f, reason)| Accepted { finding: one(f), reason }).collect(),
+        accepted: checked
+            .accepted
+            .iter()
+            .map(|(f, reason)| Accepted { finding: one(checked, f), reason })
+            .collect(),
     };
     let mut text = serde_json::to_string(&document)?;
     text.push('\n');

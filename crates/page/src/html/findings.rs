@@ -1,7 +1,7 @@
 //! The findings beside the board.
 
 use crate::open::{Shown, Through};
-use ripieno_cue::{Finding, Severity, finding_name};
+use ripieno_cue::{Checked, Finding, Severity};
 use ripieno_picture::svg::escape;
 use std::fmt::Write as _;
 
@@ -40,11 +40,11 @@ pub fn findings(_id: &str, shown: &Shown, through: Option<&Through>) -> String {
     for column in columns {
         let here: Vec<&Finding> =
             checked.findings.iter().filter(|f| (column.from_bar..=column.to_bar).contains(&f.bar)).collect();
-        list(&mut out, shown, &column.name, &here, &mut left);
+        list(&mut out, (shown, checked), &column.name, &here, &mut left);
     }
     let inside = |f: &&Finding| columns.iter().any(|c| (c.from_bar..=c.to_bar).contains(&f.bar));
     let outside: Vec<&Finding> = checked.findings.iter().filter(|f| !inside(f)).collect();
-    list(&mut out, shown, "Outside the passages", &outside, &mut left);
+    list(&mut out, (shown, checked), "Outside the passages", &outside, &mut left);
     if checked.findings.len() > MOST {
         let _ = write!(out, r#"<p class="quiet">and {} more</p>"#, checked.findings.len() - MOST);
     }
@@ -56,7 +56,7 @@ pub fn findings(_id: &str, shown: &Shown, through: Option<&Through>) -> String {
         );
         let all: Vec<&Finding> = checked.folded.iter().take(MOST).collect();
         let mut left = MOST;
-        list(&mut out, shown, "", &all, &mut left);
+        list(&mut out, (shown, checked), "", &all, &mut left);
         out.push_str("</details>");
     }
     if !checked.accepted.is_empty() {
@@ -95,7 +95,13 @@ fn name(shown: &Shown, chair: &str) -> String {
     shown.board.rows.iter().find(|r| r.chair == chair).map_or_else(|| chair.to_string(), |r| r.name.clone())
 }
 
-fn list(out: &mut String, shown: &Shown, title: &str, findings: &[&Finding], left: &mut usize) {
+fn list(
+    out: &mut String,
+    (shown, checked): (&Shown, &Checked),
+    title: &str,
+    findings: &[&Finding],
+    left: &mut usize,
+) {
     if findings.is_empty() || *left == 0 {
         return;
     }
@@ -105,13 +111,13 @@ fn list(out: &mut String, shown: &Shown, title: &str, findings: &[&Finding], lef
     }
     out.push_str("<ul>");
     for finding in findings.iter().take(*left) {
-        one(out, shown, finding);
+        one(out, shown, checked, finding);
     }
     *left = left.saturating_sub(findings.len());
     out.push_str("</ul></section>");
 }
 
-fn one(out: &mut String, shown: &Shown, finding: &Finding) {
+fn one(out: &mut String, shown: &Shown, checked: &Checked, finding: &Finding) {
     let bars = if finding.to_bar > finding.bar {
         format!("bars {}–{}", finding.bar, finding.to_bar)
     } else {
@@ -129,7 +135,7 @@ fn one(out: &mut String, shown: &Shown, finding: &Finding) {
         chair = escape(&finding.chair),
         bar = finding.bar,
         to = finding.to_bar,
-        id = escape(&finding_name(finding)),
+        id = escape(&checked.name(finding)),
         who = escape(&name(shown, &finding.chair)),
         what = escape(&sentence(&finding.message)),
         remedy = escape(&sentence(&finding.remedy)),

@@ -206,14 +206,17 @@ impl Sent {
                 Act::Fit { proposal: Box::new(sheet.proposals.into_iter().nth(at).ok_or_else(none)?) }
             }
             Self::Accept { finding, reason } => {
-                let known = open.through().is_some_and(|t| t.checked.named(&finding).is_some());
-                if !known || reason.trim().is_empty() {
-                    let what = match known {
-                        true => "say why it is accepted".into(),
-                        false => format!("there is no finding `{finding}` any more; look at the list again"),
+                let through = open.through();
+                let found = through.as_ref().and_then(|t| t.checked.named(&finding));
+                let Some(found) = found.filter(|_| !reason.trim().is_empty()) else {
+                    let what = match found {
+                        Some(_) => "say why it is accepted".into(),
+                        None => format!("there is no finding `{finding}` any more; look at the list again"),
                     };
                     return Err(PageError::Asked(what));
-                }
+                };
+                // Findings are accepted by their bar; the beat only tells those apart that are taken.
+                let finding = ripieno_cue::finding_name(found);
                 Act::Accept { finding, reason }
             }
         })
