@@ -374,9 +374,13 @@ pub fn card_from_list(list: &Path, output: Option<&Path>) -> Result<ExitCode, Cu
     } else {
         ripieno_cue::read_list(list)?
     };
-    let (card, found) = ripieno_cue::card_from_list(&text);
+    let name = if list == Path::new("-") { "standard input".into() } else { list.display().to_string() };
+    let (card, found) = ripieno_cue::card_from_list(&name, &text);
     for diagnostic in &found {
         show::say(&diagnostic.to_string());
+    }
+    if found.iter().any(|d| !d.warning) {
+        return Ok(ExitCode::from(2));
     }
     match output {
         Some(path) if path.exists() => {
@@ -390,5 +394,5 @@ pub fn card_from_list(list: &Path, output: Option<&Path>) -> Result<ExitCode, Cu
         Some(path) => write_file(path, card.as_bytes())?,
         None => show::print(&card),
     }
-    Ok(if found.iter().any(|d| !d.warning) { ExitCode::from(2) } else { ExitCode::SUCCESS })
+    Ok(ExitCode::SUCCESS)
 }

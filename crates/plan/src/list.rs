@@ -10,10 +10,12 @@ use std::fmt::Write as _;
 /// Writes a card as TOML from a list of switches, one a line or several with commas between: `C0 legato`,
 /// `C#0: stacc.`, `D#0 - Tremolo`, `24 pizz`, `CC32 = 5 con sord`, `Ch 3 spiccato`, `vel 1-63 staccato`, `PC 12 marcato`;
 /// the name may also come first. `(held)` marks a key that is held. A line `middle C = C3` says how octaves are counted;
-/// else middle C is C4, or C3 where a key needs that. What cannot be read is kept as a comment, with a complaint.
-pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
+/// else middle C is C4, or C3 where a key needs that. What cannot be read is kept as a comment, with a complaint; so is a list
+/// without a switch. `file` is the list's, as the user names it.
+pub fn card_from_list(file: &str, text: &str) -> (String, Vec<Diagnostic>) {
     let middle_c = middle_c(text);
     let mut list = List {
+        file,
         text,
         lines: Lines::new(text),
         middle_c,
@@ -32,12 +34,16 @@ pub fn card_from_list(text: &str) -> (String, Vec<Diagnostic>) {
         at += line.len();
     }
     if list.taken.is_empty() {
+        let message = "no switch is in this list".to_string();
+        let help = "write one a line, its key or controller and its name: C0 legato".to_string();
+        list.found.push(Diagnostic::at(file, text, Span::default(), message, help));
         list.card.push_str("\n[[articulation]]\nname = \"sustain\"\n");
     }
     (format!("{}{}", list.head(), list.card), list.found)
 }
 
 struct List<'t> {
+    file: &'t str,
     text: &'t str,
     lines: Lines<'t>,
     middle_c: i16,
@@ -123,7 +129,15 @@ impl List<'_> {
         let _ = write!(self.card, "\n# not read: {shown}\n");
         let (line, column) = self.lines.place(start);
         let span = Span { start, end: (start + length).min(self.text.len()) };
-        self.found.push(Diagnostic { file: "list".into(), line, column, span, message, help, warning: true });
+        self.found.push(Diagnostic {
+            file: self.file.into(),
+            line,
+            column,
+            span,
+            message,
+            help,
+            warning: true,
+        });
     }
 }
 
@@ -327,7 +341,7 @@ mod tests {
     use ripieno_music::Colour;
 
     fn card(list: &str) -> (PatchCard, Vec<String>) {
-        let (text, found) = card_from_list(list);
+        let (text, found) = card_from_list("list.txt", list);
         let (card, faults) = PatchCard::parse("card.toml", &text);
         assert!(faults.iter().all(|f| f.warning), "{text}\n{faults:?}");
         (card, found.iter().map(|d| format!("{}:{} {}", d.line, d.column, d.message)).collect())
@@ -400,6 +414,8 @@ mod tests {
 
     #[test]
     fn an_empty_list_is_a_card_all_the_same() {
-        assert_eq!(names(&card("\n# nothing\n").0), ["sustain"]);
+        let (empty, found) = card("\n# nothing\n");
+        assert_eq!(names(&empty), ["sustain"]);
+        assert_eq!(found, ["1:1 no switch is in this list"]);
     }
 }

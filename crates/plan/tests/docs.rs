@@ -44,7 +44,7 @@ fn the_card() {
     assert!(found.iter().all(|d| d.warning && d.message.contains("`instead`")), "{found:?}");
     assert_eq!(card.articulations.len(), 1);
     let list = blocks.iter().find(|b| b.starts_with("middle C")).unwrap();
-    let (text, found) = card_from_list(list);
+    let (text, found) = card_from_list("list.txt", list);
     assert!(found.is_empty(), "{found:?}");
     let (card, found) = PatchCard::parse("card.toml", &text);
     assert!(found.is_empty(), "{text}\n{found:?}");

@@ -154,7 +154,7 @@ fn mutations() {
             }
             _ => {
                 let text = damage(&mut chance, LIST);
-                let (card, found) = card_from_list(&text);
+                let (card, found) = card_from_list("list.txt", &text);
                 sound(&text, &found);
                 let (_, faults) = PatchCard::parse("c", &card);
                 // A card from a list is never refused.
@@ -219,11 +219,11 @@ fn large_files_are_read_in_time() {
         );
         let (read, _) = Plan::parse("cue.toml", &text);
         read.check_against(&template, "cue.toml", &text);
-        card_from_list(&cell);
+        card_from_list("list.txt", &cell);
     }
-    card_from_list(&format!("C0 legato{}", ", x".repeat(20_000)));
+    card_from_list("list.txt", &format!("C0 legato{}", ", x".repeat(20_000)));
     PatchCard::parse("c", &"[[articulation]]\nname = \"a\"\n".repeat(2000));
     Plan::parse("c", &"[[passage]]\nname = \"a\"\nbars = [1, 2]\n= \n".repeat(2000));
-    card_from_list(&"C0 legato, ".repeat(2000));
+    card_from_list("list.txt", &"C0 legato, ".repeat(2000));
     assert!(begun.elapsed().as_secs_f64() < 60.0, "{:?}", begun.elapsed());
 }

@@ -130,6 +130,14 @@ fn a_card_from_a_pasted_list() {
     assert!(text(&checked.stdout).contains("3 articulations"), "{}", text(&checked.stdout));
     let again = ripieno(folder.path(), &["patch", "--from", "list.txt", "-o", "card.toml"]);
     assert_eq!(again.status.code(), Some(2), "cards are never written over");
+    std::fs::write(folder.path().join("prose.txt"), "C0 legato\nplay it well\n").unwrap();
+    let some = ripieno(folder.path(), &["patch", "--from", "prose.txt", "-o", "some.toml"]);
+    assert!(some.status.success() && text(&some.stderr).contains("prose.txt:2:1"), "{}", text(&some.stderr));
+    std::fs::write(folder.path().join("prose.txt"), "play it well\n").unwrap();
+    let none = ripieno(folder.path(), &["patch", "--from", "prose.txt", "-o", "none.toml"]);
+    assert_eq!(none.status.code(), Some(2));
+    assert!(text(&none.stderr).contains("no switch is in this list"), "{}", text(&none.stderr));
+    assert!(!folder.path().join("none.toml").exists());
 }
 
 #[test]

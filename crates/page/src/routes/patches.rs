@@ -97,7 +97,11 @@ async fn list(
     let open = house.cue(&id)?;
     let Pasted { text, name, chair } = parse(&body)?;
     let answer = aside(move || {
-        let (mut card, faults) = card_from_list(&text);
+        let (mut card, mut faults) = card_from_list("the list", &text);
+        if text.trim().is_empty() {
+            // Here a card may be begun without a list.
+            faults.clear();
+        }
         let shown = open.shown();
         let chair = shown.played.cue.template.chairs.iter().find(|c| c.id == chair);
         let mut set = |key: &str, value: &str| {
