@@ -108,6 +108,15 @@ impl Bits {
             .find(|(n, _)| *n == number)
             .map(|(_, bits)| bits)
     }
+
+    /// As people say it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Sixteen => "16 bits",
+            Self::TwentyFour => "24 bits",
+            Self::ThirtyTwo => "32 bits (float)",
+        }
+    }
 }
 
 fn chair(file: &mut File<'_>, at: Range<usize>, id: &str, item: &Item) -> Option<ChairPlan> {

@@ -7,7 +7,7 @@ mod place;
 mod sums;
 mod texts;
 
-use crate::render::{self, Stems, Watch, clipped, format_of};
+use crate::render::{self, Stems, Watch, clipped};
 use crate::{Checked, Cue, CueError, Performed, RenderOptions};
 use audio::{Desk, Measures, Piece, Source};
 use rayon::prelude::*;
@@ -382,22 +382,47 @@ fn summary(session: &Session<'_>, mix: &str, measured: &audio::AllMeasured, file
 /// Length and form of the sound, loudness of the mix.
 fn measured_words(session: &Session<'_>, mix: Option<&audio::Measure>) -> String {
     let form = session.stems.form;
-    let db = |value: Option<f64>| match value.filter(|v| v.is_finite()) {
-        Some(value) => format!("{value:.1}"),
-        None => "no".into(),
-    };
     format!(
-        "sound of {:.1} s at {} kHz, {:?}; the mix has {} LUFS, range {} LU, and {} dBTP",
+        "sound of {:.1} s at {} kHz, {}; {}",
         form.shape.frames as f64 / f64::from(form.shape.sample_rate),
         f64::from(form.shape.sample_rate) / 1000.0,
-        format_of(session.bits),
-        db(mix.map(|m| m.integrated)),
-        db(mix.map(|m| m.range)),
-        db(mix.map(|m| m.true_peak)),
+        session.bits.words(),
+        loudness_words(mix.map(|m| [m.integrated, m.range, m.true_peak])),
+    )
+}
+
+/// Integrated loudness, range and true peak of the mix.
+fn loudness_words(measured: Option<[f64; 3]>) -> String {
+    let Some([integrated, range, peak]) = measured.filter(|m| m[2].is_finite()) else {
+        return "the mix is silent".into();
+    };
+    // What is shorter than a block of the meter has a peak and no loudness.
+    let or_none = |value: f64, unit: &str| {
+        if value.is_finite() { format!("{value:.1} {unit}") } else { format!("no {unit}") }
+    };
+    format!(
+        "the mix has {}, range {}, and {}",
+        or_none(integrated, "LUFS"),
+        or_none(range, "LU"),
+        or_none(peak, "dBTP")
     )
 }
 
 /// A path in a folder, as a manifest writes it.
 fn under(folder: &Path, path: &str) -> PathBuf {
     path.split('/').fold(folder.to_path_buf(), |folder, part| folder.join(part))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::loudness_words;
+
+    #[test]
+    fn loudness_is_told_in_numbers_or_words() {
+        let full = loudness_words(Some([-23.04, 7.5, -2.0]));
+        assert_eq!(full, "the mix has -23.0 LUFS, range 7.5 LU, and -2.0 dBTP");
+        let short = loudness_words(Some([f64::NEG_INFINITY, f64::NEG_INFINITY, -2.0]));
+        assert_eq!(short, "the mix has no LUFS, range no LU, and -2.0 dBTP");
+        assert_eq!(loudness_words(Some([f64::NEG_INFINITY; 3])), "the mix is silent");
+    }
 }

@@ -131,24 +131,19 @@ pub fn render(
     }
     let db = |value: f64| if value.is_finite() { format!("{value:.1}") } else { "no".into() };
     let report = &listening.report;
-    if !surveyed.loudness.true_peak.is_finite() {
+    let silent = !surveyed.loudness.true_peak.is_finite();
+    if silent {
         remarks.push("mix.wav is silent: nobody who was chosen plays there".into());
     }
-    Ok(Rendered {
-        files: written,
-        summary: vec![
-            format!(
-                "{}, {seconds:.1} s at {} kHz and {} bits; {}",
-                crate::counted(stems.len(), "chair"),
-                f64::from(shape.sample_rate) / 1000.0,
-                match bits {
-                    Bits::Sixteen => "16",
-                    Bits::TwentyFour => "24",
-                    Bits::ThirtyTwo => "32 (float)",
-                },
-                stretch.opening,
-            ),
-            format!(
+    let mut summary = vec![format!(
+        "{}, {seconds:.1} s at {} kHz and {}; {}",
+        crate::counted(stems.len(), "chair"),
+        f64::from(shape.sample_rate) / 1000.0,
+        bits.words(),
+        stretch.opening,
+    )];
+    if !silent {
+        summary.extend([format!(
                 "mix.wav: {} LUFS integrated, {} momentary and {} short-term at most, range {} LU, true peak {} dBTP; one gain for mix and stems ({:.1} dB), no limiter: the stems add up to it",
                 db(surveyed.loudness.integrated),
                 db(surveyed.loudness.momentary),
@@ -166,8 +161,11 @@ pub fn render(
                 report.gain_db,
                 report.limited_db,
                 100.0 * report.limited_share,
-            ),
-        ],
+            )]);
+    }
+    Ok(Rendered {
+        files: written,
+        summary,
         work: format!("{made} rendered, {} as they were", stems.len() - made),
         remarks,
         curve: surveyed.curve,
