@@ -22,6 +22,16 @@ pub fn serve(cue: Option<&Path>, port: u16, browser: bool) -> Result<ExitCode, C
 fn told(error: PageError) -> CueError {
     match error {
         PageError::Cue(error) => error,
+        PageError::Port { port, error } if error.kind() == std::io::ErrorKind::AddrInUse => {
+            CueError::Refused(format!(
+                "port {port} of 127.0.0.1 is in use by another program, perhaps by a page that is open already; end that one, or choose another port with --port, or none for any that is free"
+            ))
+        }
+        PageError::Port { port, error } if error.kind() == std::io::ErrorKind::PermissionDenied => {
+            CueError::Refused(format!(
+                "port {port} of 127.0.0.1 is kept for the system; choose one above 1023 with --port, or none for any that is free"
+            ))
+        }
         PageError::Port { port, error } => CueError::Disk { path: format!("127.0.0.1:{port}").into(), error },
         other => CueError::Refused(other.to_string()),
     }

@@ -63,8 +63,17 @@ pub enum CueError {
 impl CueError {
     /// Is it the machine's trouble, and not the input's?
     pub fn is_machine(&self) -> bool {
-        matches!(self, Self::Disk { .. } | Self::Stopped)
+        match self {
+            Self::Disk { error, .. } => !misnamed(error.kind()),
+            other => matches!(other, Self::Stopped),
+        }
     }
+}
+
+/// Would another name or place do?
+fn misnamed(kind: std::io::ErrorKind) -> bool {
+    use std::io::ErrorKind as Kind;
+    matches!(kind, Kind::AlreadyExists | Kind::NotADirectory | Kind::IsADirectory | Kind::InvalidFilename)
 }
 
 /// What to do about the machine's trouble.
@@ -81,10 +90,39 @@ fn advice(error: &std::io::Error) -> &'static str {
         ErrorKind::PermissionDenied => {
             ". You may not read or write this: change its permissions, or choose another folder"
         }
+        ErrorKind::AlreadyExists => {
+            ". A file of this name is there where a folder is needed: name another place"
+        }
+        ErrorKind::NotADirectory => ". A part of this path is a file, not a folder: name another place",
+        ErrorKind::IsADirectory => ". This is a folder where a file is needed: add the name of a file",
+        ErrorKind::InvalidFilename => ". This name is too long, or not one for this disk: choose another",
         _ => "",
     }
 }
 
 fn list(diagnostics: &[Diagnostic]) -> String {
     diagnostics.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wrong_place_is_the_command_lines_fault_and_says_what_to_do() {
+        let home = tempfile::tempdir().unwrap();
+        let file = home.path().join("file");
+        std::fs::write(&file, "x").unwrap();
+        let in_file = std::fs::create_dir_all(&file).unwrap_err();
+        let below = std::fs::write(file.join("x"), "x").unwrap_err();
+        let folder = std::fs::write(home.path(), "x").unwrap_err();
+        for (error, advice) in
+            [(in_file, "folder is needed"), (below, "not a folder"), (folder, "name of a file")]
+        {
+            let said = CueError::Disk { path: file.clone(), error };
+            assert!(!said.is_machine() && said.to_string().contains(advice), "{said}");
+        }
+        let full = CueError::Disk { path: file, error: std::io::ErrorKind::StorageFull.into() };
+        assert!(full.is_machine());
+    }
 }

@@ -22,7 +22,7 @@ pub(crate) fn read(path: &Path, remedy: &str) -> Result<Vec<u8>, CueError> {
     };
     let meta = std::fs::metadata(path).map_err(disk)?;
     if meta.is_dir() {
-        return Err(place("this is a folder, not a file".into()));
+        return Err(place(format!("this is a folder, not a file. {remedy}").trim_end().into()));
     }
     // A device never ends and a pipe may never begin: neither is even opened.
     if !meta.is_file() {
@@ -42,9 +42,24 @@ pub(crate) fn read(path: &Path, remedy: &str) -> Result<Vec<u8>, CueError> {
     if read > MOST_BYTES { Err(large(read)) } else { Ok(bytes) }
 }
 
-/// Reads a text file; what is not UTF-8 is an error that names the byte.
+/// Does a file begin as music does: MIDI, MusicXML, or MusicXML that is packed? No text that Ripieno reads begins so.
+fn is_music(bytes: &[u8]) -> bool {
+    let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes).trim_ascii_start();
+    let starts = [&b"MThd"[..], b"PK\x03\x04", b"<?xml", b"<!DOCTYPE score", b"<score-"];
+    starts.iter().any(|start| text.starts_with(start)) || bytes.get(8..12) == Some(b"RMID")
+}
+
+/// Reads a text file; music, and what is not UTF-8, is an error, which for the latter names the byte.
 pub(crate) fn read_text(path: &Path, remedy: &str) -> Result<String, CueError> {
-    String::from_utf8(read(path, remedy)?).map_err(|e| CueError::Place {
+    let bytes = read(path, remedy)?;
+    if is_music(&bytes) {
+        let file = path.display();
+        let message = format!(
+            "this is music (MIDI or MusicXML), and a text file is wanted. {remedy} `ripieno read {file}` looks at music"
+        );
+        return Err(CueError::Place { path: path.to_path_buf(), message });
+    }
+    String::from_utf8(bytes).map_err(|e| CueError::Place {
         path: path.to_path_buf(),
         message: format!(
             "not a text in UTF-8 from byte {} on; save it as UTF-8 in a text editor",
@@ -125,6 +140,25 @@ mod tests {
         let path = home.path().join("plan");
         super::write_file(&path, b"music").unwrap();
         assert_eq!(super::read(&path, "").unwrap(), b"music");
-        assert!(super::read(home.path(), "").unwrap_err().to_string().contains("a folder"));
+        let folder = super::read(home.path(), "Name a file.").unwrap_err().to_string();
+        assert!(folder.ends_with("a folder, not a file. Name a file."), "{folder}");
+    }
+
+    #[test]
+    fn music_is_no_text() {
+        let home = tempfile::tempdir().unwrap();
+        let path = home.path().join("x");
+        for music in [
+            &b"MThd\0\0\0\x06"[..],
+            b"PK\x03\x04x",
+            b"\xEF\xBB\xBF\n<?xml version=\"1.0\"?>",
+            b"<score-partwise>",
+        ] {
+            std::fs::write(&path, music).unwrap();
+            let said = super::read_text(&path, "Name a plan.").unwrap_err().to_string();
+            assert!(said.contains("this is music") && said.contains("Name a plan."), "{said}");
+        }
+        std::fs::write(&path, "[cue]\ntitle = \"<?xml\"\n").unwrap();
+        assert!(super::read_text(&path, "").is_ok());
     }
 }

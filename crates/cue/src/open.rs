@@ -108,7 +108,7 @@ impl Cue {
         let before = kept.filter(|k| k.template_path == template_path).map(|k| &*k.known);
         let template_text = match template {
             Some(text) => text.to_string(),
-            None => read_template(&template_path)?,
+            None => folder::read_text(&template_path, "`[cue] template` in cue.toml names it.")?,
         };
         let (standing, known) = standing_as(&template_path, template_text, before)?;
         let Standing { text: template_text, template, template_faults, cards, card_faults } = standing;
@@ -222,11 +222,8 @@ pub(crate) struct Standing {
 
 /// Reads a template and the cards of its chairs.
 pub(crate) fn standing(path: &Path) -> Result<Standing, CueError> {
-    Ok(standing_as(path, read_template(path)?, None)?.0)
-}
-
-fn read_template(path: &Path) -> Result<String, CueError> {
-    folder::read_text(path, "`[cue] template` in cue.toml names it.")
+    let remedy = "Name a template, a TOML file with [chair.violins-1] and so on; `ripieno template` makes one from a MIDI export of your session.";
+    Ok(standing_as(path, folder::read_text(path, remedy)?, None)?.0)
 }
 
 /// The same with another text of the template; what is written as `before` is taken from there.
