@@ -55,7 +55,7 @@ export function startBeside() {
     doing(async () => {
       const { changed, remarks } = await post(under("adopt"), file);
       input.value = "";
-      return [`${changed} changes taken`, ...remarks].join("; ");
+      return [`${changed} change${changed === 1 ? "" : "s"} taken`, ...remarks].join("; ");
     });
   });
 }
