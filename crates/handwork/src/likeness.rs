@@ -16,6 +16,9 @@ const MOVED: i64 = TICKS / 4;
 /// Most semitones by which all of a file is transposed.
 const TRANSPOSED: i16 = 24;
 
+/// Keys and times, in order.
+type Notes = Vec<(i16, i64)>;
+
 /// How much of a file is what was written.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Likeness {
@@ -44,11 +47,11 @@ pub fn likeness(written: &Written, file: &MidiEvents) -> Likeness {
         let notes = written.tracks[w].notes.iter().filter(|n| n.sent && n.who != Who::Call);
         notes.map(|n| (i16::from(n.now.key), n.now.on))
     };
-    let sorted = |mut list: Vec<(i16, i64)>| {
+    let sorted = |mut list: Notes| {
         list.sort_unstable();
         list
     };
-    let pairs: Vec<(Vec<(i16, i64)>, Vec<(i16, i64)>)> = strips
+    let pairs: Vec<(Notes, Notes)> = strips
         .iter()
         .filter(|s| !s.holds.is_empty())
         .map(|s| {
@@ -67,7 +70,7 @@ pub fn likeness(written: &Written, file: &MidiEvents) -> Likeness {
     };
     let left: usize = pairs.iter().map(|(a, b)| common(a, b, tolerance).len()).sum();
     let near = |by: i16| -> usize {
-        let moved = |a: &[(i16, i64)]| a.iter().map(|n| (n.0 + by, n.1)).collect::<Vec<_>>();
+        let moved = |a: &[(i16, i64)]| a.iter().map(|n| (n.0 + by, n.1)).collect::<Notes>();
         pairs.iter().map(|(a, b)| common(&moved(a), b, MOVED).len()).sum()
     };
     let near = (-TRANSPOSED..=TRANSPOSED).map(near).max().unwrap_or(0);
