@@ -69,23 +69,34 @@ pub fn sets_dynamics(text: &str) -> bool {
     words(text).is_some_and(|c| c.marks.iter().any(|m| matches!(m, CellMark::Dynamics(_))))
 }
 
+/// Does a cell go with this chair, and if so, is all that it plays the other's, with the other's marks?
+fn follows(text: &str, id: &str) -> Option<bool> {
+    // Most cells follow nobody; these need not be read.
+    if !text.as_bytes().windows(3).any(|w| w.eq_ignore_ascii_case(b"col")) {
+        return None;
+    }
+    let cell = words(text)?;
+    let of_it = |source: &Source| matches!(source, Source::Col { chair } if chair == id);
+    let turns = || cell.divisions.iter().flatten().map(|t| &t.source);
+    let own_marks = cell.marks.iter().any(|m| matches!(m, CellMark::AsWritten(_)));
+    turns().any(of_it).then(|| !own_marks && turns().all(|s| of_it(s) || *s == Source::Tacet))
+}
+
 /// Chairs (by desk) that play `col` this one in the passage that holds a bar.
 pub fn followers(table: &Table<'_>, desk: usize, bar: i32) -> Vec<usize> {
-    let Some(id) = table.desks.get(desk).map(|d| d.id()) else { return Vec::new() };
-    let follows = |text: &str| {
-        // Most cells follow nobody; these need not be read.
-        text.as_bytes().windows(3).any(|w| w.eq_ignore_ascii_case(b"col"))
-            && words(text).is_some_and(|cell| {
-                let turns = cell.divisions.iter().flatten();
-                turns.into_iter().any(|t| matches!(&t.source, Source::Col { chair } if chair == id))
-            })
-    };
-    let desks = table.desks.iter().enumerate();
-    desks
-        .filter(|(_, d)| table.cell_at(d.id(), bar).is_some_and(follows))
-        .map(|(i, _)| i)
-        .filter(|i| *i != desk)
-        .collect()
+    following(table, desk, bar).map(|(i, _)| i).collect()
+}
+
+/// Those of them that play nothing else there, and nothing with marks of their own: what is changed of this chair is changed of all
+/// that they play.
+pub fn whole_followers(table: &Table<'_>, desk: usize, bar: i32) -> Vec<usize> {
+    following(table, desk, bar).filter(|(_, whole)| *whole).map(|(i, _)| i).collect()
+}
+
+fn following<'a>(table: &'a Table<'_>, desk: usize, bar: i32) -> impl Iterator<Item = (usize, bool)> + 'a {
+    let id = table.desks.get(desk).map_or("", |d| d.id());
+    let desks = table.desks.iter().enumerate().filter(move |(i, _)| *i != desk);
+    desks.filter_map(move |(i, d)| Some((i, follows(table.cell_at(d.id(), bar)?, id)?)))
 }
 
 #[cfg(test)]
@@ -107,6 +118,23 @@ mod tests {
             ("as written, mf".into(), "mf instead of about f".into())
         );
         assert_eq!(of("melody,, p", 1), None);
+    }
+
+    #[test]
+    fn who_follows_wholly_goes_along() {
+        for (text, whole) in [
+            ("as written", None),
+            ("col cello", None),
+            ("col violin-2", Some(true)),
+            ("tacet; from 3 col violin-2 8vb, p", Some(true)),
+            ("div.: col violin-2 / col violin-2 8vb", Some(true)),
+            ("col violin-2; from 144 as written", Some(false)),
+            ("div.: col violin-2 / col cello", Some(false)),
+            ("col violin-2, marks as written", Some(false)),
+            ("col violin-2 8vb, rhythm as written", Some(false)),
+        ] {
+            assert_eq!(follows(text, "violin-2"), whole, "{text}");
+        }
     }
 
     #[test]

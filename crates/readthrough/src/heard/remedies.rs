@@ -151,14 +151,17 @@ impl Search<'_, '_> {
         let mut all: BTreeSet<usize> = desks.iter().copied().collect();
         let mut named: Vec<String> = Vec::new();
         for &desk in desks {
-            let followers = cells::followers(self.balance.table, desk, self.bar);
+            // Who plays something else as well keeps its own level there: it is not counted on.
+            let followers = cells::whole_followers(self.balance.table, desk, self.bar);
             let silent = |d: &usize| self.cell(*d).is_some_and(|t| !cells::sets_dynamics(t));
             // One that follows another of those that are moved goes along by itself.
             all.extend(followers.into_iter().filter(silent));
         }
         let led = |desk: usize| {
             self.cell(desk).is_some_and(|t| !cells::sets_dynamics(t))
-                && desks.iter().any(|d| cells::followers(self.balance.table, *d, self.bar).contains(&desk))
+                && desks
+                    .iter()
+                    .any(|d| cells::whole_followers(self.balance.table, *d, self.bar).contains(&desk))
         };
         for &desk in desks {
             if led(desk) {
@@ -241,7 +244,9 @@ impl Search<'_, '_> {
         }
         if let Some(text) = self.cell(lead).and_then(|t| cells::with_octave(t, 12)) {
             trial.cells.push((self.balance.table.desks.get(lead)?.id().to_string(), text));
-            trial.exact = true;
+            // Who plays something else as well does not move with it there.
+            trial.exact = cells::whole_followers(self.balance.table, lead, self.bar).len() + 1
+                == trial.mods.octave.len();
         }
         Some(trial)
     }

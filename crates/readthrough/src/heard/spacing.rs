@@ -312,7 +312,9 @@ impl Spacing<'_, '_> {
         names.extend(followers.iter().filter_map(|f| table.desks.get(*f)).map(|d| d.name().to_string()));
         let way = if semitones > 0 { "up" } else { "down" };
         let id = table.desks.get(desk)?.id();
-        let text = table.cell_at(id, bar).and_then(|t| cells::with_octave(t, semitones));
+        // Who plays something else as well does not move with it there: what comes of that is not known.
+        let whole = cells::whole_followers(table, desk, bar).len() == followers.len();
+        let text = table.cell_at(id, bar).filter(|_| whole).and_then(|t| cells::with_octave(t, semitones));
         let change = text.and_then(|text| table.cell_change(id, bar, text));
         Some((format!("{} an octave {way}, which settles it", list(&names, 4)), change))
     }
