@@ -1,6 +1,6 @@
 //! Findings as text.
 
-use crate::{Checked, InPrint, finding_name};
+use crate::{Checked, finding_name};
 use ripieno_music::{Finding, Severity};
 use ripieno_readthrough::solve::charts;
 use std::fmt::Write as _;

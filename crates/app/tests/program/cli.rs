@@ -208,3 +208,44 @@ fn results_spare_what_they_are_made_from() {
         assert_eq!(std::fs::read(&path).unwrap(), before);
     }
 }
+
+#[test]
+fn a_port_in_use_is_named_with_what_to_do() {
+    let folder = cue();
+    let taken = std::net::TcpListener::bind(("127.0.0.1", 0)).unwrap();
+    let port = taken.local_addr().unwrap().port().to_string();
+    let mut page = Command::new(env!("CARGO_BIN_EXE_ripieno"))
+        .current_dir(folder.path())
+        .args(["open", "cue", "--no-browser", "--port", &port])
+        .stderr(std::process::Stdio::piped())
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .unwrap();
+    // Where it serves after all it would never end.
+    for _ in 0..200 {
+        if page.try_wait().unwrap().is_some() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    let _ = page.kill();
+    let done = page.wait_with_output().unwrap();
+    let said = text(&done.stderr);
+    assert_eq!(done.status.code(), Some(2), "{said}");
+    assert!(said.contains(&format!("port {port}")) && said.contains("--port"), "{said}");
+}
+
+#[test]
+fn music_named_as_a_cue_is_said_to_be_music() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("piece.musicxml"), MUSIC).unwrap();
+    std::fs::write(folder.path().join("piece.mid"), b"MThd\0\0\0\x06\0\0\0\0\x01\xe0\xff").unwrap();
+    for file in ["piece.musicxml", "piece.mid"] {
+        for command in ["check", "perform", "open"] {
+            let done = ripieno(folder.path(), &[command, file]);
+            let said = text(&done.stderr);
+            assert_eq!(done.status.code(), Some(2), "{said}");
+            assert!(said.contains("this is music") && said.contains("ripieno new"), "{said}");
+        }
+    }
+}
