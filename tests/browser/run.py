@@ -214,6 +214,17 @@ def an_editor_changes_the_plan(page):
 
 
 @check
+def a_plan_that_is_away_is_told(page):
+    path = page.cue / "cue.toml"
+    text = page.plan()
+    path.unlink()
+    page.until("it is told", lambda: "there is no such file" in page.one("#trouble").text, 10)
+    assert "cue-from-page.toml" in page.one("#trouble").text, "and where its words still are"
+    path.write_text(text, encoding="utf-8")
+    page.until("it is over", lambda: not page.one("#trouble").text, 10)
+
+
+@check
 def light_and_dark_have_no_barriers(page):
     page.read_through()
     trouble = []

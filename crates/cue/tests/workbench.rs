@@ -340,6 +340,39 @@ fn a_broken_file_is_told_and_mended() {
     bench.act(&[act]).unwrap();
 }
 
+/// A plan that is away is told with its place and with where its text still is, and no longer once it is back.
+#[test]
+fn a_file_that_is_away_is_told_until_it_is_back() {
+    let folder = cue();
+    let mut bench = Workbench::open(folder.path()).unwrap();
+    for (name, kept) in [("cue.toml", "cue-from-page.toml"), ("template.toml", "template-from-page.toml")] {
+        let path = folder.path().join(name);
+        let text = std::fs::read_to_string(&path).unwrap();
+        std::fs::remove_file(&path).unwrap();
+        let before = bench.revision();
+        assert!(bench.look().is_err());
+        let revision = bench.revision();
+        assert!(revision > before, "a new state, or it would not be shown");
+        let trouble = bench.trouble().unwrap();
+        assert!(
+            trouble.contains(&format!("{name}: there is no such file")) && trouble.contains(kept),
+            "{trouble}"
+        );
+        assert_eq!(std::fs::read_to_string(folder.path().join(".ripieno").join(kept)).unwrap(), text);
+        assert!(bench.look().is_err());
+        assert_eq!(bench.revision(), revision, "told once, not with every look");
+        std::fs::write(&path, &text).unwrap();
+        assert!(bench.look().unwrap());
+        assert_eq!((bench.trouble(), bench.revision() > revision), (None, true));
+        assert!(!bench.look().unwrap());
+    }
+    // A folder that is gone is not made again.
+    let path = folder.path().to_path_buf();
+    std::fs::remove_dir_all(&path).unwrap();
+    assert!(bench.look().is_err() && bench.trouble().is_some());
+    assert!(!path.exists());
+}
+
 /// The music exported over the copy in the cue's folder is the music from then on, whatever the page does at that moment.
 #[test]
 fn an_export_is_seen() {

@@ -334,7 +334,7 @@ impl Open {
 
     fn watch_files(&self) {
         std::thread::sleep(LOOK);
-        // What cannot be read now is looked at again.
+        // What cannot be read now is told by the workbench as its trouble, and looked at again.
         let _ = self.change(Workbench::look);
     }
 }

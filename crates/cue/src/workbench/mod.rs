@@ -28,6 +28,9 @@ const MOST_STEPS: usize = 500;
 const UNREAD: &str =
     "The files on the disk were changed, and cannot be read as they are. What is shown is the state before.";
 
+/// What is said of files that cannot be looked at, before why.
+const AWAY: &str = "The cue's own files cannot be read. What is shown is as it was before, and nothing can be changed here until they are back.";
+
 /// How often a step is tried anew while somebody else keeps writing.
 const TRIES: usize = 20;
 
@@ -42,6 +45,8 @@ pub struct Workbench {
     others: BTreeMap<PathBuf, String>,
     /// What is wrong with the files as somebody else has left them.
     trouble: Option<String>,
+    /// Why the files cannot even be looked at: the plan or the template is away, or what stands in its place is no text.
+    away: Option<String>,
     past: Vec<Step>,
     future: Vec<Step>,
     revision: u64,
@@ -73,6 +78,7 @@ impl Workbench {
             others: others(&cue),
             cue: Arc::new(cue),
             trouble: None,
+            away: None,
             past: Vec::new(),
             future: Vec::new(),
             revision: 1,
@@ -96,7 +102,7 @@ impl Workbench {
 
     /// What cannot be read in the files as they stand on the disk, if anything; the cue is then as it was before.
     pub fn trouble(&self) -> Option<&str> {
-        self.trouble.as_deref()
+        self.away.as_deref().or(self.trouble.as_deref())
     }
 
     /// What undo would take back.
@@ -207,8 +213,44 @@ impl Workbench {
     }
 
     /// Looks whether somebody else has changed the files, and takes that over. `true` if so. The music and the cards are looked at
-    /// as well: an export over the old file is the music from then on.
+    /// as well: an export over the old file is the music from then on. Files that cannot be looked at are trouble until they can.
     pub fn look(&mut self) -> Result<bool, CueError> {
+        match self.take_over() {
+            Ok(changed) => {
+                let back = self.away.take().is_some();
+                self.revision += u64::from(back);
+                Ok(changed || back)
+            }
+            Err(error) => {
+                let said = format!("{AWAY}\n{error}{}", self.keep_aside());
+                if self.away.as_ref() != Some(&said) {
+                    self.away = Some(said);
+                    self.revision += 1;
+                }
+                Err(error)
+            }
+        }
+    }
+
+    /// Where the plan or the template is gone, its text as it was seen last is written down beside it: it may be the only one
+    /// left. Gives what is to be said of that.
+    fn keep_aside(&self) -> String {
+        let mut said = String::new();
+        // A folder that is gone as a whole was taken away on purpose: nothing is made anew in its place.
+        let gone = [(&self.plan, "cue-from-page.toml"), (&self.template, "template-from-page.toml")]
+            .into_iter()
+            .filter(|(file, _)| !file.path().exists() && folder::parent(file.path()).is_dir());
+        for (file, name) in gone {
+            let aside = self.kept(name);
+            let there = folder::read_text(&aside, "").is_ok_and(|text| text == file.text());
+            if there || crate::write_file(&aside, file.text().as_bytes()).is_ok() {
+                said += &format!("\nWhat it said last is in {}: a copy of that will do.", aside.display());
+            }
+        }
+        said
+    }
+
+    fn take_over(&mut self) -> Result<bool, CueError> {
         let before = self.texts();
         let kept = (self.kept("cue-before.toml"), self.kept("template-before.toml"));
         let cue = Arc::clone(&self.cue);

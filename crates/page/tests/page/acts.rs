@@ -61,6 +61,39 @@ fn a_cell_that_somebody_else_has_changed_is_a_conflict() {
     assert_eq!(answer.status, StatusCode::OK, "{}", answer.body);
 }
 
+/// A plan that is taken away while the page is open is told on the page, with what to do, and no longer once it is back.
+#[test]
+fn a_plan_that_is_away_is_told_on_the_page() {
+    let visit = Visit::begin();
+    let path = visit.cue().join("cue.toml");
+    let text = visit.plan();
+    let trouble = || {
+        let page = visit.get("/cue/ferry/").body;
+        page.split_once("id=\"trouble\"").unwrap().1.split_once("</div>").unwrap().0.to_string()
+    };
+    let until = |what: &str, test: &dyn Fn(&str) -> bool| {
+        for _ in 0..200 {
+            if test(&trouble()) {
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(100));
+        }
+        panic!("{what}: {}", trouble());
+    };
+    let seen = visit.seen();
+    std::fs::remove_file(&path).unwrap();
+    until("it is told", &|said| {
+        said.contains("cue.toml: there is no such file") && said.contains("cue-from-page.toml")
+    });
+    // A browser that waits for news is told too.
+    let news = visit.get(&format!("/cue/ferry/changes?seen={seen}"));
+    assert!(news.renewed().contains(&"trouble".to_string()), "{}", news.body);
+    assert!(visit.act(&cell("Fog", "oboe", "melody, p", None)).status.is_client_error());
+    std::fs::write(&path, &text).unwrap();
+    until("it is over", &|said| !said.contains("cue.toml"));
+    assert_eq!(visit.act(&cell("Fog", "oboe", "melody, p", None)).status, StatusCode::OK);
+}
+
 #[test]
 fn passages_and_chairs_change_as_they_are_told() {
     let visit = Visit::begin();
