@@ -373,6 +373,36 @@ fn a_file_that_is_away_is_told_until_it_is_back() {
     assert!(!path.exists());
 }
 
+/// The board is in score order whatever the order of the tracks, and with it of the template, was.
+#[test]
+fn the_board_is_in_score_order() {
+    let folder = cue();
+    let order = ["violins-1", "harp", "flute", "choir", "timpani", "violas", "horn", "celesta", "oboe"];
+    let chair = |id: &str| {
+        let instrument = match id {
+            "violins-1" => "violin",
+            "violas" => "viola",
+            "choir" => "mixed-choir",
+            other => other,
+        };
+        format!("[chair.{id}]\ninstrument = \"{instrument}\"\n")
+    };
+    let path = folder.path().join("template.toml");
+    let rest = "[chair.cellos]\ninstrument = \"cello\"\n";
+    std::fs::write(&path, order.map(chair).concat() + rest).unwrap();
+    let bench = Workbench::open(folder.path()).unwrap();
+    let played = ripieno_cue::Played::new(bench.cue(), None);
+    let roles = ripieno_cue::view::LineRoles::of(&bench.cue().score);
+    let board = ripieno_cue::view::board(&played, &roles);
+    let rows: Vec<&str> = board.rows.iter().map(|r| r.chair.as_str()).collect();
+    assert_eq!(
+        rows,
+        ["flute", "oboe", "horn", "timpani", "celesta", "harp", "choir", "violins-1", "violas", "cellos"]
+    );
+    // Each row is its own chair's.
+    assert!(board.rows.iter().all(|r| r.plays() == CHAIRS[..4].contains(&r.chair.as_str())));
+}
+
 /// The music exported over the copy in the cue's folder is the music from then on, whatever the page does at that moment.
 #[test]
 fn an_export_is_seen() {

@@ -164,7 +164,7 @@ fn percent(share: f64) -> String {
 
 pub(super) fn template(seats: &[Seat]) -> String {
     let mut text = String::from(
-        "# The template: chairs in score order, to be shared by cues.\n\
+        "# The template: a chair for each part of the music, to be shared by cues.\n\
          # A chair may have `card = \"cards/name.toml\"`, the card of your own patch; without one the house orchestra plays.\n",
     );
     for seat in seats {

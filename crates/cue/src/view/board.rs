@@ -7,7 +7,7 @@ use crate::workbench::Played;
 use rayon::prelude::*;
 use ripieno_music::{ChairPerformance, Part, Role};
 use ripieno_picture::contour::Stroke;
-use ripieno_plan::{ChairPlan, PassagePlan};
+use ripieno_plan::{ChairPlan, FAMILIES, PassagePlan};
 use std::collections::BTreeMap;
 
 /// The board of a cue.
@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 pub struct Board {
     /// The passages.
     pub columns: Vec<Column>,
-    /// The chairs in score order.
+    /// The chairs in score order: by family, within it as the template has them.
     pub rows: Vec<Row>,
     /// Lines that another chair takes over at a barline.
     pub hand_overs: Vec<HandOver>,
@@ -133,7 +133,7 @@ pub fn board(played: &Played, roles: &LineRoles) -> Board {
     let parts: BTreeMap<&str, &Part> = played.parts.iter().map(|p| (p.chair.as_str(), p)).collect();
     let chairs: BTreeMap<&str, &ChairPerformance> =
         played.performance.chairs.iter().map(|c| (c.chair.as_str(), &**c)).collect();
-    let rows: Vec<Row> = cue
+    let mut rows: Vec<Row> = cue
         .template
         .chairs
         .par_iter()
@@ -144,6 +144,8 @@ pub fn board(played: &Played, roles: &LineRoles) -> Board {
             row(played, roles, chair, part, strokes)
         })
         .collect();
+    // As scores print them, whatever the order of the tracks: families one after the other, in each of them the template's order.
+    rows.sort_by_key(|row| FAMILIES.iter().position(|f| *f == row.family));
     Board {
         hand_overs: hand_overs(&rows, columns.len()),
         seconds: clock.seconds(timeline.end()).0,
