@@ -38,4 +38,4 @@ pub use guess::{Certainty, Guess, Query, recognise};
 pub use hands::{Keyboard, Sticks, Strings, Strokes, keyboard_of, naturals, sticks_of, strings_of, strokes};
 pub use load::{by_id, ids, table};
 pub use notes::{BarSet, Having, NaturalBrass, Whistle, bars_of, harmonic, natural_of, whistle_of};
-pub use stage::{Radiation, StageSeat, directivity, seat, seatings};
+pub use stage::{Radiation, StageSeat, Together, directivity, seat, seatings, together};

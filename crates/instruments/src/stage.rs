@@ -25,6 +25,15 @@ pub struct StageSeat {
     pub half_width: f64,
 }
 
+/// How chairs sit that share one place, metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Together {
+    /// From chair to chair.
+    pub apart: f64,
+    /// From rank to rank.
+    pub behind: f64,
+}
+
 /// How an instrument radiates: a circular piston with a shadow behind it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Radiation {
@@ -63,9 +72,23 @@ pub fn seatings() -> impl Iterator<Item = &'static str> {
     schemes().iter().map(|(name, _)| name.as_str())
 }
 
+/// The schemes, and how chairs sit that share a place.
+type Seating = (Vec<(String, Scheme)>, Together);
+
+fn seating() -> &'static Seating {
+    static ALL: OnceLock<Seating> = OnceLock::new();
+    ALL.get_or_init(|| {
+        read_seating(SEATING).unwrap_or_else(|_| (Vec::new(), Together { apart: 1.0, behind: 1.0 }))
+    })
+}
+
 fn schemes() -> &'static [(String, Scheme)] {
-    static SCHEMES: OnceLock<Vec<(String, Scheme)>> = OnceLock::new();
-    SCHEMES.get_or_init(|| read_seating(SEATING).unwrap_or_default())
+    &seating().0
+}
+
+/// How chairs sit that share one place.
+pub fn together() -> Together {
+    seating().1
 }
 
 /// Where a chair sits: by its id, else by its instrument, else by its family, in that scheme and then in the usual one. None for
@@ -133,10 +156,10 @@ fn cited(document: &DocumentMut, entry: &dyn TableLike) -> Result<(), String> {
     }
 }
 
-fn read_seating(text: &str) -> Result<Vec<(String, Scheme)>, String> {
+fn read_seating(text: &str) -> Result<Seating, String> {
     let document = document(text)?;
     let mut schemes = Vec::new();
-    for (name, item) in document.iter().filter(|(name, _)| *name != "sources") {
+    for (name, item) in document.iter().filter(|(name, _)| *name != "sources" && *name != "together") {
         let table = item.as_table_like().ok_or_else(|| format!("{name}: a table is needed"))?;
         cited(&document, table).map_err(|e| format!("{name}: {e}"))?;
         let seats = |key: &str| -> Result<BTreeMap<String, StageSeat>, String> {
@@ -163,7 +186,10 @@ fn read_seating(text: &str) -> Result<Vec<(String, Scheme)>, String> {
         ));
     }
     schemes.sort_by_key(|(name, _)| name != "american");
-    Ok(schemes)
+    let table = document.get("together").and_then(Item::as_table_like).ok_or("no [together]")?;
+    cited(&document, table).map_err(|e| format!("together: {e}"))?;
+    let together = Together { apart: number(table, "apart")?, behind: number(table, "behind")? };
+    Ok((schemes, together))
 }
 
 fn read_directivity(text: &str) -> Result<[BTreeMap<String, Radiation>; 2], String> {
@@ -194,7 +220,8 @@ mod tests {
 
     #[test]
     fn the_data_files_parse_and_name_instruments() {
-        let schemes = read_seating(SEATING).unwrap();
+        let (schemes, together) = read_seating(SEATING).unwrap();
+        assert!(together.apart > 0.5 && together.behind > 0.5);
         assert_eq!(schemes.iter().map(|(n, _)| n.as_str()).collect::<Vec<_>>(), ["american", "german"]);
         for (scheme, all) in &schemes {
             for id in all.seats.keys() {

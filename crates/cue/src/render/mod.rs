@@ -12,6 +12,7 @@ pub(crate) mod origin;
 pub(crate) mod place;
 mod prints;
 mod put;
+mod seats;
 pub(crate) mod stem;
 pub(crate) mod stretch;
 mod watch;

@@ -1,23 +1,13 @@
 //! The way of a chair's sound: from its seat through its halls to the stereo bus, as one response.
 
 use super::halls::{self, Halls};
-use ripieno_hall::{Balance, Directivity, OFF, Source};
+pub use super::seats::{Seated, everybody, seated, usual};
+use ripieno_hall::{Balance, OFF, Source};
 use ripieno_instruments::Family;
 use ripieno_mix::{Band, BandKind, equalise};
 use ripieno_plan::{ChairPlan, EqKind, Placing, Template};
 use ripieno_signal::{Position, Responses, Stereo, pan};
 use ripieno_units::{Decibels, math};
-
-/// Where the players of a chair sit.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Seated {
-    /// Their middle.
-    pub position: Position,
-    /// Metres from there to the first and to the last.
-    pub half_width: f64,
-    /// How their instrument radiates.
-    pub directivity: Directivity,
-}
 
 /// The family of a chair, as the template names it.
 pub fn family(chair: &ChairPlan) -> &'static str {
@@ -37,29 +27,6 @@ pub fn placing(template: &Template, chair: &ChairPlan) -> Placing {
     let family = family(chair);
     let of_family = template.stage.families.iter().find(|(name, _)| name == family);
     of_family.map_or_else(|| chair.placing.clone(), |(_, placing)| chair.placing.or(placing))
-}
-
-/// Where a chair sits: where the template puts it, else where the seating does.
-pub fn seated(template: &Template, chair: &ChairPlan) -> Seated {
-    let usual = ripieno_instruments::seat(&template.stage.seating.name, &chair.id, &chair.instrument);
-    let position = match (chair.seat, usual) {
-        (Some(seat), _) => Position::seated(seat.x, seat.y),
-        (None, Some(seat)) => Position { x: seat.x, y: seat.y, z: seat.z },
-        (None, None) => Position::seated(0.0, 6.0),
-    };
-    let width = chair.seat.and_then(|s| s.width).map(|w| w / 2.0);
-    let usual_width = usual.map_or(0.0, |s| s.half_width);
-    let half_width = width.unwrap_or(if chair.players > 1 { usual_width } else { 0.0 });
-    let directivity =
-        ripieno_instruments::directivity(&chair.instrument).map_or_else(Directivity::default, |figures| {
-            Directivity {
-                radius: figures.radius,
-                azimuth: figures.azimuth,
-                elevation: figures.elevation,
-                back: Decibels(figures.back),
-            }
-        });
-    Seated { position, half_width, directivity }
 }
 
 /// The place of one of so many desks: side by side, across the line to the conductor, from the left to the right.
@@ -245,6 +212,7 @@ fn bands(placing: &Placing) -> Vec<Band> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use ripieno_hall::Directivity;
 
     #[test]
     fn desks_stand_across_the_line_to_the_conductor() {

@@ -3,7 +3,7 @@
 use super::Sitting;
 use crate::acoustics::HallReport;
 use crate::render::halls;
-use crate::render::place::{family, placing, seated};
+use crate::render::place::{everybody, family, placing, usual};
 use crate::workbench::Played;
 use crate::{Cue, Measures};
 use ripieno_instruments::Family;
@@ -105,8 +105,8 @@ pub fn stage(played: &Played) -> Stage {
         .chairs
         .iter()
         .zip(&sent)
-        .map(|(chair, placing)| {
-            let at = seated(template, chair);
+        .zip(everybody(template))
+        .map(|((chair, placing), at)| {
             let dry = placing.dry == Some(true);
             let hall = halls::name(placing, stage);
             let exception = exception(&chair.id);
@@ -238,24 +238,22 @@ fn short(value: f64) -> String {
 
 /// Who sits where, for seats that are said in words.
 pub fn sitting(cue: &Cue) -> Vec<Sitting> {
-    let one = |chair: &ChairPlan| {
-        let at = seated(&cue.template, chair);
-        Sitting {
+    let chairs = cue.template.chairs.iter().zip(everybody(&cue.template));
+    chairs
+        .map(|(chair, at)| Sitting {
             id: chair.id.clone(),
             name: name(chair),
             x: at.position.x,
             y: at.position.y,
             half_width: at.half_width,
-        }
-    };
-    cue.template.chairs.iter().map(one).collect()
+        })
+        .collect()
 }
 
 /// Where the seating would put a chair that has no seat of its own.
 pub fn usual_seat(cue: &Cue, chair: &str) -> Option<(f64, f64)> {
-    let chair = cue.template.chairs.iter().find(|c| c.id == chair)?;
-    let scheme = &cue.template.stage.seating.name;
-    ripieno_instruments::seat(scheme, &chair.id, &chair.instrument).map(|s| (s.x, s.y))
+    let at = cue.template.chairs.iter().position(|c| c.id == chair)?;
+    usual(&cue.template)[at].map(|s| (s.x, s.y))
 }
 
 /// What the template has to say for a chair to sit there: its own width stays. Centimetres.
