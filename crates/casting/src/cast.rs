@@ -61,10 +61,10 @@ fn unknown_chairs(casting: &mut Casting) {
                 Severity::Impossible,
                 &cell.chair,
                 at,
-                format!("The template has no chair \"{}\".", cell.chair),
+                format!("The template has no chair `{}`.", cell.chair),
                 near.map_or_else(
                     || format!("Add [chair.{}] to the template.", cell.chair),
-                    |n| format!("Did you mean \"{n}\"?"),
+                    |n| format!("Did you mean `{n}`?"),
                 ),
             );
         }

@@ -69,7 +69,7 @@ impl<'a> Casting<'a> {
         for (i, passage) in plan.passages.iter().enumerate() {
             let (from, to) = (passage.from_bar, passage.to_bar);
             let said = format!(
-                "Passage \"{}\" has bars {from} to {to}, but the music ends with bar {last}.",
+                "Passage “{}” has bars {from} to {to}, but the music ends with bar {last}.",
                 passage.name
             );
             let (severity, at, remedy) = match casting.windows[i] {
@@ -159,13 +159,13 @@ impl<'a> Casting<'a> {
                 chair,
                 at,
                 if key.line == chair {
-                    format!("`as written` means the line \"{chair}\", and [lines] has none of that name.")
+                    format!("`as written` means the line `{chair}`, and [lines] has none of that name.")
                 } else {
-                    format!("There is no line \"{}\" in [lines].", key.line)
+                    format!("There is no line `{}` in [lines].", key.line)
                 },
                 near.map_or_else(
                     || format!("Add it to [lines], or use one of: {}.", names.join(", ")),
-                    |n| format!("Did you mean \"{n}\"?"),
+                    |n| format!("Did you mean `{n}`?"),
                 ),
             );
             return None;
@@ -185,16 +185,16 @@ impl<'a> Casting<'a> {
                         .map(|t| t.id.as_str())
                         .collect();
                     (
-                        format!("Line \"{}\": {several} tracks are named \"{}\".", def.name, def.track),
+                        format!("Line `{}`: {several} tracks are named “{}”.", def.name, def.track),
                         format!("Give the id instead of the name: {}.", ids.join(", ")),
                     )
                 } else {
                     (
-                        format!("Line \"{}\": the music has no track \"{}\".", def.name, def.track),
+                        format!("Line `{}`: the music has no track “{}”.", def.name, def.track),
                         if near.is_empty() {
                             format!("The tracks are: {}.", names.join(", "))
                         } else {
-                            format!("Did you mean \"{near}\"?")
+                            format!("Did you mean “{near}”?")
                         },
                     )
                 };
@@ -210,7 +210,7 @@ impl<'a> Casting<'a> {
                     Severity::Impossible,
                     chair,
                     at,
-                    format!("\"{}\": the line is shared out to {voices} voices.", key.label()),
+                    format!("`{}`: the line is shared out to {voices} voices.", key.label()),
                     format!("Use a voice up to {voices}, or set more `voices` for the line."),
                 );
                 return None;
@@ -223,7 +223,7 @@ impl<'a> Casting<'a> {
                 "",
                 *first,
                 format!(
-                    "Line \"{}\": {} notes of its chords are more than its voices and are left out by all of them.",
+                    "Line `{}`: {} notes of its chords are more than its voices and are left out by all of them.",
                     key.line,
                     strand.left_out.len()
                 ),

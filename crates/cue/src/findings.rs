@@ -87,6 +87,14 @@ fn counts(all: &[Finding]) -> String {
     said.join(", ")
 }
 
+/// A sentence with one sign at its end: a question keeps its own.
+pub fn ended(sentence: &str) -> String {
+    match sentence.trim_end_matches('.') {
+        asked if asked.ends_with(['?', '!', '…']) => asked.to_string(),
+        said => format!("{said}."),
+    }
+}
+
 /// One finding, its remedy, and the change that can be taken.
 pub(crate) fn one(text: &mut String, checked: &Checked, finding: &Finding) {
     let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
@@ -96,14 +104,14 @@ pub(crate) fn one(text: &mut String, checked: &Checked, finding: &Finding) {
     let printed = printed.map_or(String::new(), |p| format!(" ({p})"));
     let _ = writeln!(
         text,
-        "  {:<10} {:<16} {}, bar {}{to}{beat}{printed}: {}.",
+        "  {:<10} {:<16} {}, bar {}{to}{beat}{printed}: {}",
         finding.severity.word(),
         finding.rule,
         finding.chair,
         finding.bar,
-        finding.message.trim_end_matches('.')
+        ended(&finding.message)
     );
-    let _ = writeln!(text, "             > {}.", finding.remedy.trim_end_matches('.'));
+    let _ = writeln!(text, "             > {}", ended(&finding.remedy));
     if let Some(change) = &finding.change {
         let _ = writeln!(text, "             = {}: {change}", checked.name(finding));
     }

@@ -67,9 +67,11 @@ pub enum Edit {
 impl std::fmt::Display for Edit {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Cell { passage, chair, text } => write!(f, "in \"{passage}\": {chair} = \"{text}\""),
+            Self::Cell { passage, chair, text } => {
+                write!(f, "in “{passage}”: {chair} = {}", quoted(text))
+            }
             Self::Split { passage, bar, name } => {
-                write!(f, "split \"{passage}\" before bar {bar}, the later half named \"{name}\"")
+                write!(f, "split “{passage}” before bar {bar}, the later half named “{name}”")
             }
             Self::Kit { chair, key, value } => write!(f, "[kit.{chair}] {key} = {value}"),
         }
@@ -78,10 +80,44 @@ impl std::fmt::Display for Edit {
 
 impl std::fmt::Display for Change {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let mut before = None;
         for (i, edit) in self.edits.iter().enumerate() {
-            write!(f, "{}{edit}", if i > 0 { "; " } else { "" })?;
+            f.write_str(if i > 0 { "; " } else { "" })?;
+            match edit {
+                // The passage is said once for all its cells.
+                Edit::Cell { passage, chair, text } if before == Some(passage) => {
+                    write!(f, "{chair} = {}", quoted(text))?;
+                }
+                _ => write!(f, "{edit}")?,
+            }
+            before = match edit {
+                Edit::Cell { passage, .. } => Some(passage),
+                _ => None,
+            };
         }
         Ok(())
+    }
+}
+
+/// A text as it stands in a plan, so that it can be put there as it is shown: one with double quotes of its own stands in single
+/// ones.
+fn quoted(text: &str) -> String {
+    let plain = !text.contains(|c: char| c.is_control());
+    match (text.contains(['"', '\\']), text.contains('\'')) {
+        (false, _) if plain => format!("\"{text}\""),
+        (true, false) if plain => format!("'{text}'"),
+        _ => {
+            let mut out = String::from('"');
+            for c in text.chars() {
+                match c {
+                    '"' | '\\' => out.extend(['\\', c]),
+                    c if c.is_control() => out.push_str(&format!("\\u{:04X}", u32::from(c))),
+                    c => out.push(c),
+                }
+            }
+            out.push('"');
+            out
+        }
     }
 }
 
@@ -104,5 +140,34 @@ impl Severity {
             Self::Hard => "hard",
             Self::Impossible => "impossible",
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cell(passage: &str, chair: &str, text: &str) -> Edit {
+        Edit::Cell { passage: passage.into(), chair: chair.into(), text: text.into() }
+    }
+
+    #[test]
+    fn a_change_is_shown_as_it_is_written() {
+        let change = Change {
+            edits: vec![
+                cell("Fog", "altos", "pad.2, words \"oo\", p"),
+                cell("Fog", "oboe", "tacet"),
+                Edit::Split { passage: "Fog".into(), bar: 40, name: "Clear".into() },
+                cell("Clear", "oboe", "melody"),
+            ],
+        };
+        assert_eq!(
+            change.to_string(),
+            "in “Fog”: altos = 'pad.2, words \"oo\", p'; oboe = \"tacet\"; split “Fog” before bar 40, the later half named \
+             “Clear”; in “Clear”: oboe = \"melody\""
+        );
+        // Both kinds of quotes, and what no quotes hold.
+        assert_eq!(quoted("words \"don't\""), "\"words \\\"don't\\\"\"");
+        assert_eq!(quoted("a\tb\\"), "\"a\\u0009b\\\\\"");
     }
 }

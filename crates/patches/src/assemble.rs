@@ -261,12 +261,12 @@ fn explain(
     let ask = if count == 1 { "asks" } else { "ask" };
     match rule {
         select::FALL_BACK => (
-            format!("{notes} {ask} for {asked}; the patch \"{patch}\" has none, {used} is played"),
+            format!("{notes} {ask} for {asked}; the patch “{patch}” has none, {used} is played"),
             format!("add an articulation {asked} to the card, or name one in `instead`"),
         ),
         select::KEY => (
             format!(
-                "{notes} of key {} and others lie outside what the patch \"{patch}\" sounds; not sent",
+                "{notes} of key {} and others lie outside what the patch “{patch}” sounds; not sent",
                 first.key
             ),
             "widen `sounding` in the card, or change the octave in the cell".into(),

@@ -82,7 +82,12 @@ fn renamed(text: &str, name: &dyn Fn(i16) -> Option<Spelling>) -> String {
                     None => out.push_str(&word),
                 }
                 word.clear();
-                quoted ^= matches!(c, Some('"' | '`'));
+                quoted = match c {
+                    Some('“') => true,
+                    Some('”') => false,
+                    Some('"' | '`') => !quoted,
+                    _ => quoted,
+                };
                 out.extend(c);
             }
         }
@@ -110,6 +115,7 @@ mod tests {
             said("in \"Ab4\" the choir-ab4 sings Ab3 at 68"),
             "in \"Ab4\" the choir-ab4 sings Ab3 at 68"
         );
+        assert_eq!(said("Play “Ab4” from Ab4 on"), "Play “Ab4” from G#4 on");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The findings beside the board.
 
 use crate::open::{Shown, Through};
-use ripieno_cue::{Checked, Finding, Severity};
+use ripieno_cue::{Checked, Finding, Severity, ended};
 use ripieno_picture::svg::escape;
 use std::fmt::Write as _;
 
@@ -124,9 +124,10 @@ fn one(out: &mut String, shown: &Shown, checked: &Checked, finding: &Finding) {
         format!("bar {}", finding.bar)
     };
     let sentence = |text: &str| {
-        let mut chars = text.trim_end_matches('.').chars();
+        let text = ended(text);
+        let mut chars = text.chars();
         let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
-        format!("{first}{}.", chars.as_str())
+        format!("{first}{}", chars.as_str())
     };
     let _ = write!(
         out,

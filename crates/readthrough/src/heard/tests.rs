@@ -359,7 +359,7 @@ fn doublings_that_add_nothing_and_octaves_that_beat() {
     let soft = two(seat("flute", "flute", 1, "p", &[&[72], &[74], &[76], &[74]]));
     let (findings, _) = listen(&soft, doubled(0), OPEN);
     let idle = findings.iter().find(|f| f.rule == "doubling-idle").expect("idle");
-    assert_eq!(idle.change.as_ref().map(|c| c.to_string()).as_deref(), Some("in \"A\": flute = \"tacet\""));
+    assert_eq!(idle.change.as_ref().map(|c| c.to_string()).as_deref(), Some("in “A”: flute = \"tacet\""));
     let above = two(seat("piccolo", "piccolo", 1, "ff", &[&[96], &[98], &[100], &[98]]));
     assert!(!rules(&listen(&above, doubled(24), OPEN).0).contains(&"doubling-idle"));
     let octaves = |a: &'static str, b: &str| {

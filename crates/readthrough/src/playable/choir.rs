@@ -145,8 +145,8 @@ fn vowels(sheet: &Sheet<'_>, limits: &Limits, out: &mut Vec<Finding>) {
             sheet
                 .found("vowel-high", Severity::Hard, &stretch)
                 .says(format!(
-                    "Closed vowel on \"{}\" ({}, {}): from {} on it cannot be kept without pressing",
-                    words.join("\", \""),
+                    "Closed vowel on “{}” ({}, {}): from {} on it cannot be kept without pressing",
+                    words.join("”, “"),
                     stretch.count(),
                     sheet.span(&stretch),
                     pitch_name(from)

@@ -287,7 +287,7 @@ fn octave_remedy(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> (String, 
                 24 => "two octaves higher (15ma)",
                 _ => "two octaves lower (15mb)",
             };
-            (format!("Play \"{}\" {way}: all of it then lies in the range", passage.name), Some(change))
+            (format!("Play “{}” {way}: all of it then lies in the range", passage.name), Some(change))
         }
         None => (by_hand, None),
     }

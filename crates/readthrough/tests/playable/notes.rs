@@ -26,7 +26,7 @@ fn range_ends_where_the_table_says_and_an_octave_mends_it() {
     );
     assert_eq!((finding.bar, finding.to_bar), (1, 2));
     let change = finding.change.clone().unwrap();
-    assert_eq!(change.to_string(), "in \"A\": chair = \"as written 8vb, p\"");
+    assert_eq!(change.to_string(), "in “A”: chair = \"as written 8vb, p\"");
     cue.apply(&change);
     assert!(cue.rule("range").is_empty());
     // No octave holds all of this cell.
