@@ -151,12 +151,15 @@ fn marks(cue: &Cue) -> Vec<Mark> {
         .collect()
 }
 
-/// Is a passage's name as short as a rehearsal mark: `B`, `A'`, `12`?
+/// Is a passage's name as short as a rehearsal mark: `B`, `A'`, `12`; or a number that another passage shares, `112b`?
 pub(crate) fn is_mark(name: &str) -> bool {
     let name = name.trim();
-    !name.is_empty()
-        && !name.contains(char::is_whitespace)
-        && name.chars().filter(|c| c.is_alphanumeric()).count() <= 2
+    if name.is_empty() || name.contains(char::is_whitespace) {
+        return false;
+    }
+    let told: Vec<char> = name.chars().filter(|c| c.is_alphanumeric()).collect();
+    let numbered = |number: &[char]| number.len() <= 3 && number.iter().all(char::is_ascii_digit);
+    told.len() <= 2 || numbered(&told) || numbered(&told[..told.len() - 1])
 }
 
 /// The rehearsal marks of passages with these names, the same wherever they are shown: nothing for the first, which begins where the
@@ -238,6 +241,12 @@ mod tests {
         };
         assert_eq!(marks(&["A", "B", "A'", "12", "AB''"]), ["", "B", "A'", "12", "AB''"]);
         assert_eq!(marks(&["Quay", "Fog", "B"]), ["", "A", "B"]);
+        // Numbers of the score, with what was found between two of them.
+        assert_eq!(
+            marks(&["(before 1)", "1", "1b", "12b", "104", "104b"]),
+            ["", "1", "1b", "12b", "104", "104b"]
+        );
+        assert_eq!(marks(&["(before 1)", "Fog", "12b", "1040"]), ["", "A", "B", "C"]);
         assert!(rehearsal_marks(&[]).is_empty());
         assert_eq!(
             (clock(0.0), clock(59.96), clock(135.32)),
