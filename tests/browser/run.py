@@ -72,8 +72,14 @@ def errors_while_typing(page):
     page.press((Keys.CONTROL, "a"), "figure, legatto, p")
     page.until("underlined", lambda: [u.text for u in page.all(".echo u")] == ["legatto"])
     assert "legato" in page.one("#cell-fault").text and page.one("#cell-input").get_attribute("aria-invalid") == "true"
+    # All that is wrong, in its place and without the file's, also after Enter; and the editor stays in the window.
+    page.press((Keys.CONTROL, "a"), "melodie, legatto, q < f")
+    page.until("all underlined", lambda: [u.text for u in page.all(".echo u")] == ["melodie", "legatto", "q < f"])
     page.press(Keys.ENTER)
-    page.until("refused in words", lambda: "legatto" in page.one("#cell-fault").text)
+    for word in ("melodie", "legatto", "q < f"):
+        page.until("refused in words", lambda: word in page.one("#cell-fault").text)
+    assert "cue.toml" not in page.one("#cell-fault").text
+    assert page.script("return document.querySelector('.editor').getBoundingClientRect().bottom <= innerHeight")
     assert page.plan() == plan and page.all(".editor")
     page.press((Keys.CONTROL, "a"), "figure, legato, p")
     page.until("no complaint", lambda: not page.all(".echo u") and not page.one("#cell-fault").text)

@@ -69,7 +69,7 @@ export function editCell(typed) {
     }
     echo.append(text(done, bytes.length));
     echo.scrollLeft = input.scrollLeft;
-    fault.textContent = faults[0] ? [faults[0].message, faults[0].help].filter(Boolean).join("; ") : "";
+    fault.textContent = faults.map((one) => [one.message, one.help].filter(Boolean).join("; ")).join("\n");
     input.setAttribute("aria-invalid", String(faults.length > 0));
   }
 
@@ -143,7 +143,8 @@ export function editCell(typed) {
       return undefined;
     }
     if (refusal) {
-      fault.textContent = refusal.message.replace(/^.*?cue\.toml:\d+:\d+: /, "");
+      // What the judge says of the words here is said already; the place in the file is this cell.
+      if (!faults.length) fault.textContent = refusal.message.replace(/^.*cue\.toml:\d+:\d+: /gm, "");
       return undefined;
     }
     close(true);
@@ -161,6 +162,8 @@ export function editCell(typed) {
   }
 
   open = { close };
+  // What is offered and what is wrong make it higher: it stays in the window, the line that is typed first of all.
+  new ResizeObserver(() => box.scrollIntoView({ block: "nearest", inline: "nearest" })).observe(box);
   input.addEventListener("input", changed);
   input.addEventListener("click", showOffers);
   input.addEventListener("scroll", paint);

@@ -31,7 +31,9 @@ impl Workbench {
             let (start, end) = (place(d.span.start), place(d.span.end));
             CellFault { span: Span { start, end: end.max(start) }, message: d.message, help: d.help }
         };
-        let (mine, others): (Vec<_>, Vec<_>) = found.into_iter().filter(|d| !d.warning).partition(inside);
+        let (mut mine, others): (Vec<_>, Vec<_>) = found.into_iter().filter(|d| !d.warning).partition(inside);
+        // As they are read: what the plan as a whole finds wrong may stand before what its words do.
+        mine.sort_by_key(|d| d.span.start);
         if mine.is_empty() {
             // Something that the cell leads to elsewhere, such as a circle of `col`.
             return others.into_iter().take(1).map(|d| whole(text, d)).collect();
@@ -76,6 +78,9 @@ mod tests {
         assert_eq!(faults.len(), 1, "{faults:?}");
         assert_eq!(&text[faults[0].span.start..faults[0].span.end], "legatto");
         assert!(faults[0].help.contains("legato"));
+        let text = "melodie, legatto, q < f";
+        let found: Vec<&str> = judge(text).iter().map(|f| &text[f.span.start..f.span.end]).collect();
+        assert_eq!(found, ["melodie", "legatto", "q < f"]);
         let text = "voices, words \"a\", nonsens";
         assert_eq!(&text[judge(text)[0].span.start..judge(text)[0].span.end], "nonsens");
         assert!(judge("col violins").first().unwrap().help.contains("violins-1"));
