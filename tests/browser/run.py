@@ -11,6 +11,7 @@ import traceback
 
 import film
 import hall
+import narrow
 from measure import figures
 from page import PROGRAM, ROOT, Keys, Page
 
@@ -228,6 +229,11 @@ def a_plan_that_is_away_is_told(page):
     assert "cue-from-page.toml" in page.one("#trouble").text, "and where its words still are"
     path.write_text(text, encoding="utf-8")
     page.until("it is over", lambda: not page.one("#trouble").text, 10)
+
+
+@check
+def nothing_is_cut_in_narrow_windows(page):
+    narrow.narrow(page)
 
 
 @check

@@ -1,6 +1,6 @@
 // A cell, opened on its staff, below the board: by Ctrl+Enter, by Enter twice, or by the button "open".
 import { get, say, under } from "./api.js";
-import { chairOf, goTo, passageOf, place } from "./board.js";
+import { cellAt, chairOf, goTo, passageOf, place } from "./board.js";
 
 /**
  * What is opened.
@@ -11,6 +11,20 @@ let wider = 1;
 let asks = 0;
 
 const section = () => document.getElementById("opened");
+
+/**
+ * Leaves the page above so much less room; whoever fits the board to its room does it again.
+ * @param {number} height
+ */
+function makeRoom(height) {
+  const style = document.documentElement.style;
+  if (style.getPropertyValue("--sheet") === `${height}px`) return;
+  style.setProperty("--sheet", `${height}px`);
+  window.dispatchEvent(new Event("resize"));
+}
+
+// Words that are unfolded, or a window that is another, make it higher or lower.
+const grown = new ResizeObserver(() => makeRoom(section()?.offsetHeight ?? 0));
 
 /** @param {boolean} focus */
 async function show(focus) {
@@ -35,6 +49,10 @@ async function show(focus) {
     else document.body.append(fresh);
     document.body.classList.add("has-opened");
     if (unfolded) document.getElementById("opened-words")?.setAttribute("open", "");
+    makeRoom(fresh.offsetHeight);
+    grown.disconnect();
+    grown.observe(fresh);
+    cellAt(row, column)?.scrollIntoView({ block: "nearest", inline: "nearest" });
     const frame = fresh.querySelector(".opened-frame");
     if (frame) frame.scrollLeft = left;
     if (button) /** @type {HTMLElement | null} */ (fresh.querySelector(`[data-opened="${button}"]`))?.focus();
@@ -50,6 +68,8 @@ function close() {
   asks++;
   section()?.remove();
   document.body.classList.remove("has-opened");
+  grown.disconnect();
+  makeRoom(0);
   if (back) goTo(back);
 }
 

@@ -40,19 +40,40 @@ function apply() {
   cue?.classList.toggle("without-side", !side);
   document.getElementById("glance")?.setAttribute("aria-pressed", String(glance));
   document.getElementById("show-findings")?.setAttribute("aria-pressed", String(side));
+  for (const id of ["wider", "narrower"]) document.getElementById(id)?.toggleAttribute("disabled", glance);
+  // What is brought into sight stops below the heads, which stay where they are.
+  const heads = /** @type {HTMLElement | null} */ (document.querySelector(".heads"));
+  if (heads) document.documentElement.style.setProperty("--heads", `${heads.offsetHeight}px`);
   if (glance) fit();
+  else {
+    document.documentElement.style.removeProperty("--arc");
+    document.getElementById("board")?.classList.remove("unnamed", "without-arc");
+  }
   drawHandOvers();
 }
 
-/** Rows as high as lets all of them be seen. */
+/** The least height of a row in which a name can be read, and of one in which a contour can be seen. */
+const READABLE = 10;
+const LEAST_ROW = 3;
+
+/** Rows as high as lets all of them be seen; where that is little, the arc gives way, and then the names. */
 function fit() {
   const frame = document.getElementById("board-frame");
-  if (!frame) return;
-  const rows = [...document.querySelectorAll(".chair")].filter((r) => /** @type {HTMLElement} */ (r).offsetParent !== null).length;
-  const families = document.querySelectorAll(".family").length;
-  const heads = document.querySelector(".heads")?.clientHeight ?? 60;
-  const room = frame.clientHeight - heads - families * 6 - 158;
-  document.documentElement.style.setProperty("--row", `${Math.max(9, Math.min(38, room / Math.max(rows, 1)))}px`);
+  const board = document.getElementById("board");
+  if (!frame || !board) return;
+  const style = document.documentElement.style;
+  const rows = [...board.querySelectorAll(".chair")].filter((r) => /** @type {HTMLElement} */ (r).offsetParent !== null).length;
+  // What is not rows is measured, with rows of a known height.
+  style.setProperty("--row", "10px");
+  for (const arc of [112, 64, 0]) {
+    style.setProperty("--arc", `${arc}px`);
+    board.classList.toggle("without-arc", arc === 0);
+    const row = (frame.clientHeight - (board.offsetHeight - rows * 10)) / Math.max(rows, 1);
+    if (row < READABLE && arc > 0) continue;
+    style.setProperty("--row", `${Math.floor(Math.max(LEAST_ROW, Math.min(38, row)) * 100) / 100}px`);
+    board.classList.toggle("unnamed", row < READABLE - 1);
+    break;
+  }
 }
 
 /** Shows the findings, whatever was chosen. */

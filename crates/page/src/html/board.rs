@@ -102,27 +102,35 @@ fn legend() -> String {
 }
 
 fn heads(shown: &Shown) -> String {
-    let mut out =
-        String::from(r#"<div class="heads" role="row"><div class="corner" role="columnheader">Chair</div>"#);
     let hits = super::hits::marks(&shown.played.cue, &shown.board.columns);
+    let with_hits = if hits.iter().all(String::is_empty) { "" } else { " with-hits" };
+    let mut out = format!(
+        r#"<div class="heads{with_hits}" role="row"><div class="corner" role="columnheader">Chair</div>"#
+    );
     for (i, column) in shown.board.columns.iter().enumerate() {
         let letter =
             column.letter.as_ref().map_or(String::new(), |l| format!(r#"<span class="letter">{l}</span>"#));
-        let bars = if column.from_bar == column.to_bar {
-            format!("bar {}", column.from_bar)
-        } else {
-            format!("bars {}–{}", column.from_bar, column.to_bar)
+        // What is left out where a passage is narrow comes first: the word, the time, the last bar.
+        let (word, to) = match column.from_bar == column.to_bar {
+            true => ("bar", String::new()),
+            false => ("bars", format!(r#"<span class="to">–{}</span>"#, column.to_bar)),
         };
+        let clock = clock(column.from.max(0.0));
+        let bars = match column.from_bar == column.to_bar {
+            true => format!("bar {}", column.from_bar),
+            false => format!("bars {} to {}", column.from_bar, column.to_bar),
+        };
+        // A letter or a number needs no turning where there is little room.
+        let short = if column.name.chars().count() > 4 { "" } else { r#" class="short""# };
         let _ = write!(
             out,
-            r#"<div class="head" role="columnheader" tabindex="-1" data-passage="{name}" data-column="{i}" data-from="{from:.4}" data-to="{to:.4}" data-from-bar="{fb}" data-to-bar="{tb}" data-others="{others}"><span class="name">{letter}<i>{name}</i></span><span class="bars quiet">{bars}</span><span class="clock quiet">{clock}</span>{kept}{hits}</div>"#,
+            r#"<div class="head" role="columnheader" tabindex="-1" title="{name}, {bars}, at {clock}" data-passage="{name}" data-column="{i}" data-from="{from:.4}" data-to="{to_:.4}" data-from-bar="{fb}" data-to-bar="{tb}" data-others="{others}"><span class="name">{letter}<i{short}>{name}</i></span><span class="bars quiet"><span class="word">{word} </span>{fb}{to}</span><span class="clock quiet">{clock}</span>{kept}{hits}</div>"#,
             hits = hits[i],
             name = escape(&column.name),
             from = column.from,
-            to = column.to,
+            to_ = column.to,
             fb = column.from_bar,
             tb = column.to_bar,
-            clock = clock(column.from.max(0.0)),
             others = escape(&column.others.join("\n")),
             kept = match column.others.len() {
                 0 => String::new(),
@@ -152,9 +160,11 @@ fn family(shown: &Shown, fragments: &Fragments, from: usize, to: usize) -> Strin
     let name = rows.first().map_or("", |r| printed(r.family));
     // One chair says itself what it is.
     let shown_name = if rows.len() > 1 { name } else { "" };
+    let letters = shown_name.chars().count().max(1);
+    let long = if letters > 7 { r#" class="long""# } else { "" };
     let silent = if rows.iter().any(Row::plays) { "" } else { " silent" };
     let mut out = format!(
-        r#"<div class="family{silent}" role="rowgroup" data-family="{name}"><div class="family-row" role="row"><div class="family-row" role="rowheader"><button type="button" class="bracket" aria-expanded="true" title="fold or unfold {name}" aria-label="{name}"><span>{shown_name}</span></button></div></div>"#
+        r#"<div class="family{silent}" role="rowgroup" data-family="{name}"><div class="family-row" role="row"><div class="family-row" role="rowheader"><button type="button" class="bracket" aria-expanded="true" title="fold or unfold {name}" aria-label="{name}"><span{long} style="--letters: {letters}">{shown_name}</span></button></div></div>"#
     );
     for (i, row) in rows.iter().enumerate() {
         out.push_str(&chair(shown, fragments, from + i, row));
@@ -231,6 +241,9 @@ fn one(
     if plays {
         let _ = write!(class, " {}", line::class(cell.role));
         class.push_str(if cell.with.is_some() { " col" } else { " leads" });
+    }
+    if worst.is_some() {
+        class.push_str(" flawed");
     }
     let what = if plays { line::word(cell.role) } else { "silent" };
     let said = match (cell.text.is_empty(), worst) {
@@ -377,6 +390,7 @@ pub fn arc(
     let points: Vec<Point> = through.map(|t| arc_points(&t.checked.arc, board.seconds)).unwrap_or_default();
     let scale = Scale::of(&points);
     let climax = through.and_then(|t| t.checked.arc.climax.as_ref());
+    let mut entered = 0;
     for (i, column) in board.columns.iter().enumerate() {
         let mut out = format!(r#"<div class="arc-cell" role="presentation" id="arc-{i}">"#);
         if points.is_empty() {
@@ -391,9 +405,10 @@ pub fn arc(
             && let Some(bar) = through.checked.arc.bars.iter().find(|b| b.bar == climax.bar)
         {
             let left = place(bar.seconds);
-            let side = if left > 50.0 { " right" } else { "" };
+            // Its words go on over the passages beside: towards that end of the board that is farther away.
+            let side = if bar.seconds > board.seconds / 2.0 { " right" } else { "" };
             let more = match climax.exceeds {
-                more if more > 1.005 => format!(" · {more:.1} times as loud as all before"),
+                more if more >= 1.05 => format!(" · {more:.1} times as loud as all before"),
                 _ => String::new(),
             };
             let _ = write!(
@@ -406,9 +421,13 @@ pub fn arc(
         if !entering.is_empty() {
             let left =
                 place(entering_at(shown, through, column.from_bar, column.to_bar).unwrap_or(column.from));
+            // In turn on two lines, so that the words have the room of the next passage too.
+            let line = if entered % 2 == 0 { "" } else { " lower" };
+            entered += 1;
+            let next = if i + 1 < board.columns.len() { "var(--least, 104px)" } else { "0px" };
             let _ = write!(
                 out,
-                r#"<span class="entering" style="left:{left:.1}%;max-width:calc({:.1}% - 6px)" title="enter: {full}">{full} enter</span>"#,
+                r#"<span class="entering{line}" style="left:{left:.1}%;max-width:calc({:.1}% - 6px + {next})" title="enter: {full}">{full} enter</span>"#,
                 100.0 - left,
                 full = escape(&entering),
             );

@@ -1,0 +1,81 @@
+"""What is to be read on the board is not cut and not covered, in wide windows and in narrow ones; what is opened leaves its row in
+sight; at a glance the whole cue is on the screen.
+"""
+
+from page import Keys
+
+SIZES = [(1440, 900), (1100, 800), (800, 700), (420, 800)]
+
+# What lies beyond its head, or is cut in it; signs that lie on words.
+CUT = """
+const out = [];
+const seen = (e) => e && getComputedStyle(e).display !== 'none';
+for (const head of document.querySelectorAll('.head')) {
+  const room = head.getBoundingClientRect();
+  const [bars, clock] = ['.bars', '.clock'].map((s) => head.querySelector(s));
+  for (const part of [bars, clock].filter(seen)) {
+    const box = part.getBoundingClientRect();
+    if (box.right > room.right + 0.5 || part.scrollWidth > part.clientWidth + 1) out.push(`${head.dataset.passage}: ${part.textContent} is cut`);
+  }
+  if (seen(bars) && seen(clock) && bars.getBoundingClientRect().right > clock.getBoundingClientRect().left + 0.5)
+    out.push(`${head.dataset.passage}: bars and time lie on each other`);
+  if (!seen(clock) && !head.title.includes(clock.textContent)) out.push(`${head.dataset.passage}: what is left out is not told`);
+  for (const hit of head.querySelectorAll('.hit'))
+    for (const part of [bars, clock].filter(seen))
+      if (hit.getBoundingClientRect().top < part.getBoundingClientRect().bottom - 3) out.push(`${head.dataset.passage}: a hit lies on words`);
+}
+for (const flaw of document.querySelectorAll('.flaw')) {
+  const words = flaw.closest('.cell').querySelector('.words');
+  if (words && words.getBoundingClientRect().right > flaw.getBoundingClientRect().left + 0.5) out.push(`${flaw.closest('.cell').id}: the sign lies on its words`);
+}
+if (document.documentElement.scrollWidth > innerWidth) out.push('the page is wider than the window');
+for (const button of document.querySelectorAll('header button, .views button'))
+  if (button.getBoundingClientRect().right > innerWidth) out.push(`${button.id} lies outside`);
+return out;
+"""
+SCROLLS = """
+const frame = document.getElementById('board-frame');
+const board = document.getElementById('board');
+return [board.scrollWidth - frame.clientWidth, board.offsetHeight - frame.clientHeight,
+  Math.min(...[...document.querySelectorAll('.chair[data-row]')].map((r) => r.offsetHeight))];
+"""
+
+
+def resize(page, wide, high):
+    """A window whose page is as large as this."""
+    page.browser.set_window_size(wide, high)
+    inner = page.script("return [innerWidth, innerHeight]")
+    page.browser.set_window_size(2 * wide - inner[0], 2 * high - inner[1])
+
+
+def narrow(page):
+    page.read_through()
+    assert page.all(".flaw") and page.all(".hit"), "there is something to lie on words"
+    for wide, high in SIZES:
+        resize(page, wide, high)
+        assert not (cut := page.script(CUT)), f"{wide}: " + "; ".join(cut)
+    # At a glance, with the findings beside it.
+    page.click("#glance")
+    for wide, high in [(1440, 900), (1280, 720), (800, 700)]:
+        resize(page, wide, high)
+        for _ in range(2):
+            across, down, least = page.script(SCROLLS)
+            assert across <= 0 and down <= 0.5, f"{wide} x {high}: {across} points too wide, {down} too high"
+            assert least >= 3, "and every chair is seen"
+            assert not (cut := page.script(CUT)), f"{wide}: " + "; ".join(cut)
+            page.click("#show-findings")
+    page.click("#glance")
+    # What is opened takes room from the board and covers nothing of its row.
+    for wide, high in [(800, 700), (600, 657)]:
+        resize(page, wide, high)
+        page.go("cellos", "Quay at dusk")
+        page.press((Keys.CONTROL, Keys.ENTER))
+        page.until("opened", lambda: page.all("#opened svg"))
+        inside = """
+          const cell = arguments[0].getBoundingClientRect();
+          const [frame, heads, sheet] = ['#board-frame', '.heads', '#opened'].map((s) => document.querySelector(s).getBoundingClientRect());
+          return cell.top >= heads.bottom - 1 && cell.bottom <= sheet.top + 1 && frame.bottom <= sheet.top + 1;
+        """
+        page.until(f"its row is in sight at {wide}", lambda: page.script(inside, page.cell("cellos", "Quay at dusk")), 5)
+        page.press(Keys.ESCAPE)
+        page.until("closed", lambda: not page.all("#opened"))
