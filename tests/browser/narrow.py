@@ -79,3 +79,29 @@ def narrow(page):
         page.until(f"its row is in sight at {wide}", lambda: page.script(inside, page.cell("cellos", "Quay at dusk")), 5)
         page.press(Keys.ESCAPE)
         page.until("closed", lambda: not page.all("#opened"))
+
+
+STAGE = """
+const [stage, side, name] = ['.stage', '.hall-side', '.seat text'].map((s) => document.querySelector(s));
+const [a, b] = [stage.getBoundingClientRect(), side.getBoundingClientRect()];
+const names = [...document.querySelectorAll('.seat text')].map((t) => t.getBoundingClientRect());
+const on = (p, q) => Math.min(p.right, q.right) - Math.max(p.left, q.left) > 0 && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 3;
+return {
+  points: 12.5 * name.getScreenCTM().a,
+  apart: a.right <= b.left + 1 || a.bottom <= b.top + 1,
+  across: side.scrollWidth - side.clientWidth,
+  touching: names.filter((p, i) => names.some((q, j) => j > i && on(p, q))).length,
+};
+"""
+
+
+def hall(page):
+    page.browser.get(page.browser.current_url + "hall")
+    page.until("the plan", lambda: page.all(".stage .seat text"))
+    for wide, high in [(1440, 900), (1280, 720), (800, 700), (600, 700)]:
+        resize(page, wide, high)
+        seen = page.script(STAGE)
+        assert seen["points"] >= 7.5, f"names of {seen['points']:.1f} points at {wide}"
+        assert seen["apart"], f"the stage lies under what is said of it at {wide}"
+        assert seen["across"] <= 0, f"the table scrolls sideways at {wide}"
+        assert seen["touching"] == 0, f"{seen['touching']} names touch others at {wide}"

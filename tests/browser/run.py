@@ -237,6 +237,11 @@ def nothing_is_cut_in_narrow_windows(page):
 
 
 @check
+def the_hall_is_readable_in_narrow_windows(page):
+    narrow.hall(page)
+
+
+@check
 def light_and_dark_have_no_barriers(page):
     page.read_through()
     trouble = []

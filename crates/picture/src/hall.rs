@@ -168,7 +168,7 @@ fn label(seat: &Seat) -> String {
 
 /// Places for the names: every name takes the place where it covers least, three times over so that all agree.
 fn labels(seats: &[Seat], drawn: &[Drawn], paper: Room) -> Vec<Room> {
-    let widths: Vec<f64> = seats.iter().map(|s| TYPICAL * width(&label(s), SIZE) + 6.0).collect();
+    let widths: Vec<f64> = seats.iter().map(|s| TYPICAL * width(&label(s), SIZE) + 12.0).collect();
     let players: Vec<Vec<Room>> = seats
         .iter()
         .zip(drawn)
@@ -337,7 +337,7 @@ fn seat(out: &mut String, seat: &Seat, drawn: &Drawn, name: Room) {
         number(name.1 + 12.5 - sy),
         escape(&text)
     );
-    out.push_str(&under(seat.hall, name.0 + 2.0 - sx, name.2 - 2.0 - sx, name.1 + 15.5 - sy));
+    out.push_str(&under(seat.hall, name.0 + 5.0 - sx, name.2 - 5.0 - sx, name.1 + 15.5 - sy));
     out.push_str("</g>");
 }
 
