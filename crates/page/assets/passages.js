@@ -87,7 +87,7 @@ function passageMenu(head) {
   }
   entries.push({
     say: "keep this casting beside it",
-    fields: [{ label: "Name", value: "" }],
+    fields: [{ label: "Name of what is kept", value: "" }],
     act: ([name]) => ({ keep: { passage, name } }),
   });
   show(head, entries);

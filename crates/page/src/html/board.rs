@@ -30,6 +30,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         rows.push_str(&family(shown, fragments, row, end));
         row = end;
     }
+    let without = if board.columns.is_empty() { WITHOUT_PASSAGES } else { "" };
     let widths: Vec<String> = board
         .columns
         .iter()
@@ -48,7 +49,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 <section class="under-title" aria-label="Lines and views">{legend}<div class="views" role="group" aria-label="what is seen">{views}</div></section>
 <main class="desk">
 <section class="board-frame" id="board-frame" aria-label="Casting board">
-<div class="board" id="board" role="grid" aria-label="Casting: chairs down, passages across" aria-rowcount="{rowcount}" aria-colcount="{colcount}" style="--columns: {widths}; --count: {colcount}">
+{without}<div class="board" id="board" role="grid" aria-label="Casting: chairs down, passages across" aria-rowcount="{rowcount}" aria-colcount="{colcount}" style="--columns: {widths}; --count: {colcount}">
 {heads}
 {rows}
 <div class="arc-row" role="presentation"><div class="arc-name"><span>Loudness</span><span class="quiet">span, low to high</span><span class="quiet">players</span></div>{arcs}</div>
@@ -91,6 +92,14 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         heads = heads(shown),
     )
 }
+
+/// What to do where the board has no columns.
+const WITHOUT_PASSAGES: &str = r#"<div class="without-passages"><p>The plan has no passages yet, and so nobody plays. Write the first one into cue.toml, with any editor; the board follows at once:</p><code>[[passage]]
+name = "Opening"
+bars = [1, 8]
+[passage.casting]
+violins-1 = "as written"</code></div>
+"#;
 
 fn legend() -> String {
     let mut out = String::from(r#"<ul class="legend" aria-label="lines by colour and sign">"#);

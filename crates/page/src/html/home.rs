@@ -32,7 +32,7 @@ pub fn home(house: &House) -> String {
 <span>MIDI or MusicXML (.mid, .musicxml, .xml, .mxl), or choose a file</span>
 <input type="file" id="music-file" accept=".mid,.midi,.musicxml,.xml,.mxl">
 </label>
-<p><label>On a template of your own, if you have one <input id="template" size="34" autocomplete="off" spellcheck="false" placeholder="studio/template.toml, or a MIDI export of your session"></label></p>
+<p><label>On a template of your own, if you have one <input id="template" size="48" autocomplete="off" spellcheck="false" placeholder="studio/template.toml, or a MIDI export of your session"></label></p>
 <p class="quiet">It becomes a cue of its own in {home}. Your file is copied and never changed.</p>
 <progress id="opening" hidden aria-label="the piece is read"></progress>
 <div id="trouble" role="alert"></div>

@@ -61,6 +61,26 @@ fn a_cell_that_somebody_else_has_changed_is_a_conflict() {
     assert_eq!(answer.status, StatusCode::OK, "{}", answer.body);
 }
 
+/// Where nobody can play yet the board says what to write, and no longer once it is written.
+#[test]
+fn a_plan_without_passages_says_what_to_write() {
+    let visit = Visit::begin();
+    let path = visit.cue().join("cue.toml");
+    let text = visit.plan();
+    let says = |wanted: bool| {
+        let told = || visit.get("/cue/ferry/").body.contains("The plan has no passages yet");
+        (0..200).any(|_| {
+            std::thread::sleep(std::time::Duration::from_millis(100));
+            told() == wanted
+        })
+    };
+    assert!(says(false));
+    std::fs::write(&path, text.split("[[passage]]").next().unwrap()).unwrap();
+    assert!(says(true));
+    std::fs::write(&path, &text).unwrap();
+    assert!(says(false));
+}
+
 /// A plan that is taken away while the page is open is told on the page, with what to do, and no longer once it is back.
 #[test]
 fn a_plan_that_is_away_is_told_on_the_page() {
