@@ -151,9 +151,15 @@ fn marks(cue: &Cue) -> Vec<Mark> {
         .collect()
 }
 
-/// Is a passage's name as short as a rehearsal mark: `B`, `A'`, `12`; or a number that another passage shares, `112b`?
+/// Is a passage's name as short as a rehearsal mark: `B`, `A'`, its fifth time `A (5)`, `12`; or a number that another passage
+/// shares, `112b`?
 pub(crate) fn is_mark(name: &str) -> bool {
     let name = name.trim();
+    let time = name.strip_suffix(')').and_then(|n| n.rsplit_once(" ("));
+    let name = match time {
+        Some((name, time)) if time.parse::<u16>().is_ok() => name,
+        _ => name,
+    };
     if name.is_empty() || name.contains(char::is_whitespace) {
         return false;
     }
@@ -241,6 +247,8 @@ mod tests {
         };
         assert_eq!(marks(&["A", "B", "A'", "12", "AB''"]), ["", "B", "A'", "12", "AB''"]);
         assert_eq!(marks(&["Quay", "Fog", "B"]), ["", "A", "B"]);
+        assert_eq!(marks(&["A", "B", "A'", "A (5)"]), ["", "B", "A'", "A (5)"]);
+        assert_eq!(marks(&["A", "Fog (5)", "A (x)"]), ["", "A", "B"]);
         // Numbers of the score, with what was found between two of them.
         assert_eq!(
             marks(&["(before 1)", "1", "1b", "12b", "104", "104b"]),
