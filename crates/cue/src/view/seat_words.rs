@@ -439,7 +439,10 @@ impl Named {
 fn plain(name: &str) -> String {
     let words = name.to_lowercase();
     let words = words.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty());
-    words.map(|w| if w.len() > 3 { w.trim_end_matches('s') } else { w }).collect::<Vec<_>>().join(" ")
+    words
+        .map(|w| if w.len() > 3 { w.strip_suffix('s').unwrap_or(w) } else { w })
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 fn far(place: (f64, f64)) -> f64 {
@@ -528,6 +531,7 @@ mod tests {
         let f = fault("behind the hornz");
         assert_eq!(&"behind the hornz"[f.from..f.to], "hornz");
         assert!(f.message.contains("no chair `hornz`"));
+        assert!(fault("behind the hornss").message.contains("no chair `hornss`"));
         let f = fault("2 m right of violsa");
         assert!(f.help.contains("violas"), "{f:?}");
         let f = fault("beside the harp");
