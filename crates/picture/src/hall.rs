@@ -23,8 +23,8 @@ const TYPICAL: f64 = 0.74;
 /// Room of a name: its height with the line under it, points.
 const LINE: f64 = 17.0;
 
-/// How bad a line through a name is, in square points that it would be to lie on it.
-const CROSSED: f64 = 12.0;
+/// How bad a line through a name is, in square points of lying on it: less bad than to lie on a stand.
+const CROSSED: f64 = 8.0;
 
 /// Most desks or stands that are drawn of one chair; a choir of hundreds is as well told by these.
 const MOST_DRAWN: usize = 48;
