@@ -90,7 +90,9 @@ pub(crate) fn propose(
         }
         for found in switches.iter().filter(|s| s.track == index) {
             if let Ok(key) = u8::try_from(found.key) {
-                one.switches.push((key, found.meaning.map(str::to_string)));
+                // What the track's name says is surer than a guess.
+                let guess = found.meaning.filter(|_| one.playing.is_none());
+                one.switches.push((key, guess.map(str::to_string)));
             }
         }
         if plan.played

@@ -242,7 +242,8 @@ fn by_switches(score: &Score, one: &SourceTrack, tracks: &[usize]) -> Content {
     notes.sort_by_key(|n| (n.at, switch(n).is_none()));
     for note in notes {
         if let Some((_, name)) = switch(note) {
-            playing = name.clone().or(if name.is_none() { None } else { playing });
+            // A key that nobody knows the meaning of leaves what the track's name says.
+            playing = name.clone().or_else(|| one.playing.clone());
             continue;
         }
         let mut note = note.clone();
@@ -335,6 +336,46 @@ mod tests {
             });
         }
         card
+    }
+
+    #[test]
+    fn keys_that_call_are_found_in_music_set_on_the_grid() {
+        let on = |at: u64, key, length: u64| {
+            [
+                (at, MidiEvent::NoteOn { channel: 0, key, velocity: 80 }),
+                (at + length, MidiEvent::NoteOff { channel: 0, key, velocity: 64 }),
+            ]
+        };
+        let track = |name: &str, call: Option<u8>, low: u8, from: u64| {
+            let call = call.into_iter().flat_map(|key| on(from - 60, key, 40));
+            let notes = (0..16).flat_map(|i| on(from + 480 * i, low + [0, 4, 7][(i % 3) as usize], 480));
+            let mut events: Vec<(u64, MidiEvent)> = call.chain(notes).collect();
+            events.sort_by_key(|e| e.0);
+            MidiTrack { name: name.into(), port: None, events }
+        };
+        let read = |tracks: Vec<MidiTrack>| {
+            let score = midi::read(&midi::write(&MidiFile { ticks_per_quarter: 480, tracks })).unwrap();
+            crate::source::hear(score, None)
+        };
+        let heard = read(vec![
+            track("Violins 1 Legato", Some(24), 67, 480),
+            track("Violins 1 Tremolo", Some(26), 67, 480 * 20),
+            track("Cellos", None, 43, 480),
+        ]);
+        assert!(!heard.plan.played, "{:?}", heard.plan);
+        let found: Vec<(&str, usize)> =
+            heard.score.tracks.iter().map(|t| (t.id.as_str(), t.content.notes.len())).collect();
+        assert_eq!(found.len(), 2, "{found:?}");
+        assert_eq!((found[0], found[1].1), (("violins-1", 32), 16));
+        // The track's name says more than the guess of what a key means.
+        let shaken = heard.score.tracks[0].content.notes.iter().filter(|n| n.tremolo.is_some()).count();
+        assert_eq!(shaken, 16);
+        // Low notes of a careless writer are no calls: long, or near the others.
+        for (key, length) in [(24, 480), (54, 40)] {
+            let mut careless = track("Violins 1", None, 67 - 12, 480 * 4);
+            careless.events.splice(0..0, on(480 * 4 - 480, key, length));
+            assert_eq!(read(vec![careless]).score.tracks[0].content.notes.len(), 17, "{key}");
+        }
     }
 
     #[test]
