@@ -59,9 +59,15 @@ impl Walker {
             }
             for i in run {
                 let note = &notes[i];
-                gone[i] = up_to(note.at)
+                let doubled = up_to(note.at)
                     .take_while(|o| notes[*o].at == note.at)
                     .any(|o| notes[o].kind == note.kind);
+                // Of an ornament laid down a little early, what lies under its sign.
+                let under = up_to(note.at).find(|o| note.at < notes[*o].at + notes[*o].length);
+                let under_sign = under.is_some_and(|o| {
+                    notes[o].ornament.is_some() && note.at + note.length <= notes[o].at + notes[o].length
+                });
+                gone[i] = doubled || under_sign;
             }
         }
         for (main, kind) in given {

@@ -343,6 +343,14 @@ fn an_ornament_written_out_unprinted_is_played_once() {
     let found = notes(&[&format!("{}{back}{again}", note("A4", 16, ""))]);
     assert_eq!(keys(&found), [69]);
     assert_eq!(found[0].tremolo.map(|t| t.strokes), Some(1));
+    // Laid down a little early: what lies under the sign is not played again.
+    let early = format!(
+        "{}{}{back}<forward><duration>6</duration></forward>{}",
+        note("A4", 8, ""),
+        note("G4", 8, &trill),
+        ["A4", "G4", "A4", "G4"].map(|p| hidden(p, 2, "")).concat()
+    );
+    assert_eq!(keys(&notes(&[&early])), [69, 69, 67]);
     // What no printed note says still sounds, and so does a voice of its own under a long note.
     let far: String = ["C3", "D3"].map(|p| hidden(p, 8, "")).concat();
     assert_eq!(keys(&notes(&[&format!("{}{back}{far}", note("A4", 16, ""))])), [69, 48, 50]);
