@@ -81,8 +81,8 @@ fn same_plan(a: &Written, b: &Written) -> bool {
 
 /// Takes what was changed by hand in a performed file that came back.
 ///
-/// Errors: a file that is no MIDI, or of which next to nothing was written for this cue; nothing noted of what was written, and a plan that has changed since, so that nobody can tell
-/// one's changes from the other's.
+/// Errors: a file that is no MIDI, or of which next to nothing was written for this cue; nothing noted of what was written, and a
+/// plan that has changed since, so that nobody can tell one's changes from the other's.
 pub fn adopt(cue: &Cue, file: &Path) -> Result<Adoption, CueError> {
     let bytes = folder::read(file, "Name the MIDI file that came back from your session.")?;
     let wrong = |error| CueError::Music { path: file.to_path_buf(), error };

@@ -1,7 +1,8 @@
 //! Notes that are not printed but sound: kept, but for those that say once more what a printed note says.
 //!
-//! Common practice, no source: a long note with its repetitions unprinted is an abbreviation without its strokes; programs that play a file back are helped by an ornament written out under the printed note,
-//! unprinted. Who reads the printed ornament, as a player does, would hear it twice.
+//! Common practice, no source: a long note with its repetitions unprinted is an abbreviation without its strokes. Programs that
+//! play a file back are helped by an ornament written out, unprinted, under the printed note: who reads the printed sign, as a player
+//! does, would hear it twice.
 
 use super::sheet::{NEAR, RawNote, RawTremolo, TremoloKind};
 use super::walk::Walker;
