@@ -145,7 +145,9 @@ fn handed_over(read: &Read, passage: &PassageFound) -> Vec<String> {
 /// A line for each leader, those with most followers first.
 fn doublings(text: &mut String, read: &Read, from: i32, to: i32) {
     let all = &read.reading.doublings;
-    let here: Vec<&Doubling> = all.iter().filter(|d| d.from_bar <= to && d.to_bar >= from).collect();
+    // Who has which voice of a chord is said of the chord.
+    let said = |d: &&Doubling| d.from_bar <= to && d.to_bar >= from && !d.of_chord;
+    let here: Vec<&Doubling> = all.iter().filter(said).collect();
     // A singer whose notes an instrument has among others leads it all the same.
     let sings = |track: usize| read.cue.score.tracks.get(track).is_some_and(Track::is_sung);
     let mut within: Vec<(usize, usize)> = Vec::new();
@@ -174,9 +176,11 @@ fn doublings(text: &mut String, read: &Read, from: i32, to: i32) {
         let said: Vec<String> = said.collect();
         let _ = writeln!(text, "  {:<15} {}", format!("col {leader}"), said.join(", "));
     }
-    for (singer, of) in within {
+    for pair @ (singer, of) in within {
         if let (Some(singer), Some(of)) = (read.chair(singer), read.chair(of)) {
-            let _ = writeln!(text, "  {:<15} {of}, among its other notes", format!("col {singer}"));
+            let those = here.iter().filter(|d| (d.track, d.of) == pair).copied().collect::<Vec<_>>();
+            let with = with(&those, from, to);
+            let _ = writeln!(text, "  {:<15} {of}{with}, among its other notes", format!("col {singer}"));
         }
     }
     let more: usize = leaders.iter().skip(MOST_LEADERS).map(|l| l.1.len()).sum();

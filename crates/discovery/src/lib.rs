@@ -17,8 +17,8 @@ use ripieno_music::{Reading, Score};
 
 /// Everything that is found in a score.
 pub fn read(score: &Score) -> Reading {
-    let doublings = doublings::find(score);
     let survey = survey::Survey::of(score);
+    let doublings = doublings::find_in(score, &survey);
     let tune = roles::tune_in(score, &doublings, &survey);
     let mut passages = passages::find_in(score, &survey);
     roles::name_roles_in(score, &doublings, &tune, &mut passages, &survey);

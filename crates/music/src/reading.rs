@@ -129,6 +129,9 @@ pub struct Doubling {
     pub exact: bool,
     /// What is left out, where it is simplified: "without ornaments", "sustained", "in a slower rhythm".
     pub simplified: Option<String>,
+    /// The leader plays chords there, and the track has one voice of them: a chord spread over chairs, more than a line that
+    /// is doubled.
+    pub of_chord: bool,
 }
 
 /// Who has the tune over a stretch.

@@ -125,8 +125,8 @@ fn comment(reading: &Reading, seats: &[Seat], stretch: &Stretch, cell: &DraftCel
     let turns = cell.words.divisions.iter().flatten();
     let whole = turns.clone().count() == 1 && cell.has_col();
     for doubling in &reading.doublings {
-        if doubling.track != track || doubling.from_bar > stretch.to_bar || doubling.to_bar < stretch.from_bar
-        {
+        let here = doubling.from_bar <= stretch.to_bar && doubling.to_bar >= stretch.from_bar;
+        if doubling.track != track || !here || doubling.of_chord {
             continue;
         }
         let Some(leader) = seats.iter().find(|s| s.track == doubling.of) else { continue };

@@ -8,6 +8,9 @@ use std::collections::BTreeMap;
 /// the chair names only that other.
 ///
 /// Each step leaves chair and former leader both bound to the one that stays, so that whoever moved together still does.
+///
+/// Who has the same line goes before who has it as one voice of chords: where basses go with a tuba, and both with the lowest
+/// notes of a harp, the basses name the tuba.
 pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
     let tracks = lines.lines.len();
     let mut index = 0;
@@ -19,6 +22,7 @@ pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
         of_both[stretch.chair].entry(stretch.of).or_default().push(i);
     }
     let mut gone = vec![false; all.len()];
+    let mut chord: Vec<bool> = all.iter().map(|s| s.of_chord(lines)).collect();
     while index < all.len() {
         let stretch = all[index].clone();
         let mut taken: Vec<(usize, usize)> = Vec::new();
@@ -27,7 +31,13 @@ pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
             if leader.of == stretch.of || leader.to < stretch.from || leader.from > stretch.to {
                 continue;
             }
-            let followers = of_both[stretch.of].get(&leader.of).into_iter().flatten();
+            // The one that the other goes with stays, unless that one has chords and the other the line itself.
+            let (above, below) = match (chord[index], chord[*with_leader]) {
+                (false, true) => continue,
+                (true, false) => (stretch.of, leader.of),
+                _ => (leader.of, stretch.of),
+            };
+            let followers = of_both[below].get(&above).into_iter().flatten();
             for follows in followers.filter(|i| !gone[**i]) {
                 let other = &all[*follows];
                 let from = stretch.from.max(leader.from).max(other.from);
@@ -52,6 +62,7 @@ pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
                     of_chair[piece.chair].push(all.len());
                     of_both[piece.chair].entry(piece.of).or_default().push(all.len());
                     gone.push(false);
+                    chord.push(piece.of_chord(lines));
                     all.push(piece);
                 }
             }

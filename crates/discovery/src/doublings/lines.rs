@@ -1,5 +1,7 @@
 //! The tracks of a score as tables of onsets, for quick comparison.
 
+use crate::survey::Survey;
+use ripieno_instruments::Family;
 use ripieno_music::{Note, Score};
 use ripieno_units::Beats;
 
@@ -23,14 +25,24 @@ pub(super) struct Line {
     pub(super) tones: Vec<Tone>,
     /// For each bar: index of its first tone; one more entry at the end.
     pub(super) first: Vec<usize>,
+    /// For each bar: at how many times anything begins before it; one more entry at the end.
+    pub(super) struck: Vec<usize>,
     /// For each bar: does any pitch sound in it?
     pub(super) sounds: Vec<bool>,
+    /// Of two with the same notes the lower one leads: words, then a sound that is sustained, then one that dies away.
+    pub(super) rank: u8,
 }
 
 impl Line {
     /// How many tones begin in a bar.
     pub(super) fn count(&self, bar: usize) -> usize {
         self.first[bar + 1] - self.first[bar]
+    }
+
+    /// How many tones begin at one time in bars `from..=to`, on the mean.
+    pub(super) fn thickness(&self, from: usize, to: usize) -> f64 {
+        let times = self.struck[to + 1] - self.struck[from];
+        self.within(from, to).len() as f64 / times.max(1) as f64
     }
 
     /// The tones that begin in bars `from..=to`.
@@ -54,7 +66,7 @@ pub(super) struct Lines {
 }
 
 impl Lines {
-    pub(super) fn new(score: &Score) -> Self {
+    pub(super) fn new(score: &Score, survey: &Survey) -> Self {
         let bars = &score.timeline.bars;
         let pitched = |n: &&Note| n.pitch().is_some();
         let mut onsets: Vec<Beats> =
@@ -69,8 +81,16 @@ impl Lines {
             }
             bar_of.push(bar);
         }
-        let lines: Vec<Line> =
+        let mut lines: Vec<Line> =
             score.tracks.iter().map(|track| line(&track.content.notes, &onsets, &bar_of, score)).collect();
+        for (track, line) in lines.iter_mut().enumerate() {
+            use Family::{Keyboard, Percussion, Plucked};
+            line.rank = match survey.family(track) {
+                _ if score.tracks[track].is_sung() => 0,
+                Some(Percussion | Keyboard | Plucked) => 2,
+                _ => 1,
+            };
+        }
         let mut heard_from = vec![0; onsets.len() + 1];
         for tone in lines.iter().flat_map(|l| &l.tones) {
             heard_from[tone.onset + 1] += 1;
@@ -129,8 +149,13 @@ fn line(notes: &[Note], onsets: &[Beats], bar_of: &[usize], score: &Score) -> Li
             *sounding = true;
         }
     }
+    let mut struck = vec![0; bars.len() + 1];
+    for at_once in tones.chunk_by(|a, b| a.onset == b.onset) {
+        struck[at_once[0].bar + 1] += 1;
+    }
     for i in 0..bars.len() {
         first[i + 1] += first[i];
+        struck[i + 1] += struck[i];
     }
-    Line { tones, first, sounds }
+    Line { tones, first, struck, sounds, rank: 0 }
 }

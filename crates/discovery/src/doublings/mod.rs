@@ -24,19 +24,24 @@ mod leaders;
 mod lines;
 mod stretch;
 
+use crate::survey::Survey;
 use lines::Lines;
 use ripieno_music::{Doubling, Score};
 use stretch::Stretch;
 
 /// The doublings of a score, in order of bar, then track.
 ///
-/// Of two that have the same notes the one with more of them leads, else the one that stands higher in the score; of
-/// several that move together all name the same leader.
+/// Of two that have the same notes the one with more of them leads, else the one that is sung, else the one that sustains,
+/// else the one that stands higher in the score; of several that move together all name the same leader, and that is a line before it is a chord.
 pub fn find(score: &Score) -> Vec<Doubling> {
+    find_in(score, &Survey::of(score))
+}
+
+pub(crate) fn find_in(score: &Score, survey: &Survey) -> Vec<Doubling> {
     if score.timeline.bars.is_empty() {
         return Vec::new();
     }
-    let lines = Lines::new(score);
+    let lines = Lines::new(score, survey);
     let mut found = leaders::gather(&lines, stretch::all(&lines));
     found.sort_by_key(|s| (s.from, s.chair, s.to, s.of, s.semitones));
     found.iter().map(|s| told(score, &lines, s)).collect()
@@ -53,6 +58,7 @@ fn told(score: &Score, lines: &Lines, stretch: &Stretch) -> Doubling {
         share: stretch.share(),
         exact,
         simplified,
+        of_chord: stretch.of_chord(lines),
     }
 }
 

@@ -17,6 +17,9 @@ const LONGEST_SEARCH: usize = 512;
 /// Notes in a row that an edge bar needs where less than two thirds of it are shared: one may be chance.
 const LEAST_AT_EDGE: usize = 2;
 
+/// So many notes of the one to each of the other, on the mean, make the other a voice of its chords.
+const CHORD: f64 = 2.5;
+
 /// One track has the notes of another in some bars.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Stretch {
@@ -37,6 +40,12 @@ pub(super) struct Stretch {
 impl Stretch {
     pub(super) fn share(&self) -> f64 {
         self.shared as f64 / self.notes.max(1) as f64
+    }
+
+    /// Is the chair one voice of the chords that the other has in these bars?
+    pub(super) fn of_chord(&self, lines: &Lines) -> bool {
+        let thickness = |track: usize| lines.lines[track].thickness(self.from, self.to);
+        thickness(self.of) >= CHORD * thickness(self.chair)
     }
 }
 
@@ -364,10 +373,10 @@ pub(super) fn all(lines: &Lines) -> Vec<Stretch> {
 }
 
 /// The stretches of two tracks without overlap: the one with the most notes first, then the larger share, the smaller
-/// interval, and the leader that stands higher.
+/// interval, the leader that is sung, then sustained, and the one that stands higher.
 fn of_two(lines: &Lines, mut found: Vec<Stretch>) -> Vec<Stretch> {
     found.sort_by(|a, b| {
-        let distance = |s: &Stretch| (s.semitones.abs(), s.of, s.semitones, s.from);
+        let distance = |s: &Stretch| (s.semitones.abs(), lines.lines[s.of].rank, s.of, s.semitones, s.from);
         (b.shared.cmp(&a.shared)).then(b.share().total_cmp(&a.share())).then(distance(a).cmp(&distance(b)))
     });
     let mut kept: Vec<Stretch> = Vec::new();

@@ -40,6 +40,44 @@ fn unison_and_octaves_are_named_after_one_leader() {
     assert!(find(&score).iter().all(|d| d.exact && d.share == 1.0 && d.simplified.is_none()));
 }
 
+/// Names decide which of two with the same notes leads.
+fn named(mut score: Score, names: &[&str]) -> Score {
+    for (track, name) in score.tracks.iter_mut().zip(names) {
+        track.name = (*name).into();
+    }
+    score
+}
+
+#[test]
+fn a_line_leads_before_one_voice_of_chords() {
+    let up = |by: i16| crotchets(1, tune(4).into_iter().map(move |k| k + by));
+    let chords = [up(0), up(4), up(7), up(12)].concat();
+    let all = named(
+        score(4, vec![chords, up(-12), up(0), up(-24)]),
+        &["Harp", "Tuba", "Violoncello", "Double Bass"],
+    );
+    // The tuba has the lowest notes of the harp; cellos and basses go with the tuba.
+    assert_eq!(brief(&all), [(1, 0, -12, 1, 4), (2, 1, 12, 1, 4), (3, 1, -12, 1, 4)]);
+    assert_eq!(find(&all).iter().map(|d| d.of_chord).collect::<Vec<_>>(), [true, false, false]);
+    // Of two notes the one is half.
+    let sixths = score(4, vec![[up(0), up(9)].concat(), up(0)]);
+    assert!(find(&sixths).iter().all(|d| !d.of_chord) && find(&sixths).len() == 1);
+}
+
+#[test]
+fn who_sings_leads_then_who_sustains() {
+    let line = || crotchets(1, tune(4));
+    let mut sung = line();
+    for note in &mut sung {
+        let place = ripieno_music::SyllablePlace::Single;
+        note.syllable = Some(ripieno_music::Syllable { text: "la".into(), place, extends: false, verse: 1 });
+    }
+    let all = named(score(4, vec![line(), line(), sung]), &["Harp", "Violin", "Soprano"]);
+    assert_eq!(brief(&all), [(0, 2, 0, 1, 4), (1, 2, 0, 1, 4)]);
+    let played = named(score(4, vec![line(), line()]), &["Celesta", "Violin"]);
+    assert_eq!(brief(&played), [(0, 1, 0, 1, 4)]);
+}
+
 #[test]
 fn thirds_and_rhythm_alone_are_none() {
     let thirds = [64, 65, 67, 69, 71, 69, 67, 65];
