@@ -2,9 +2,9 @@
 
 use crate::axis::contend;
 use crate::casting::{Casting, Window};
-use crate::lines::{Keeps, StrandKey, Voice};
+use crate::lines::{Keeps, StrandKey, Voice, find_track};
 use crate::table;
-use ripieno_music::{Playing, Severity};
+use ripieno_music::{Note, Playing, Severity};
 use ripieno_plan::{CellMark, Kept, PlaceWord, PlacedCell, Plan, Source, Turn};
 use ripieno_units::Beats;
 
@@ -216,7 +216,7 @@ impl<'a> Casting<'a> {
             return Vec::new();
         }
         if turn.octave == 0 {
-            self.advise_octave(chair, other, start);
+            self.advise_octave(chair, other, (from, to));
         }
         let mut segments = self.within(other, passage, (from, to), chain);
         let silent =
@@ -259,7 +259,34 @@ impl<'a> Casting<'a> {
         segments
     }
 
-    fn advise_octave(&mut self, chair: &str, other: &str, at: Beats) {
+    /// Do the chairs' own lines have the same sounding notes where both begin one, for the most part?
+    fn in_unison(&self, chair: &str, other: &str, (from, to): (Beats, Beats)) -> bool {
+        let own = |chair: &str| {
+            let line = self.plan.lines.iter().find(|l| l.name == chair)?;
+            let track = find_track(self.score, &line.track).ok()?;
+            let notes = &track.content.notes;
+            let (first, last) =
+                (notes.partition_point(|n| n.at < from), notes.partition_point(|n| n.at < to));
+            Some(&notes[first..last.max(first)])
+        };
+        let (Some(mine), Some(theirs)) = (own(chair), own(other)) else { return false };
+        let shared: Vec<bool> = mine
+            .iter()
+            .filter_map(|n| {
+                let first = theirs.partition_point(|o| o.at < n.at);
+                let chord = theirs[first..].chunk_by(|a, b| a.at == b.at).next()?;
+                (chord[0].at == n.at).then(|| chord.iter().any(|o| o.pitch() == n.pitch()))
+            })
+            .collect();
+        let same = shared.iter().filter(|same| **same).count();
+        same > 0 && 2 * same >= shared.len()
+    }
+
+    fn advise_octave(&mut self, chair: &str, other: &str, (at, to): (Beats, Beats)) {
+        // The music itself says that the sounding unison is meant.
+        if self.in_unison(chair, other, (at, to)) {
+            return;
+        }
         let reads = |c: &str| table::sounds_from_written(self.template, c);
         let (Some(mine), Some(theirs)) = (reads(chair), reads(other)) else { return };
         let move_by = match mine - theirs {
