@@ -116,8 +116,10 @@ def evidence(program, path):
 SILENT, ENTRY, NEAR = 0, 8, 9
 # Notes a quarter and keys over the bar and its neighbours, as logarithms.
 NOTES, KEYS = 10, 27
-# As in crates/discovery/src/roles/tune.rs: a line of at most one note a bar is behind where another moves.
+# As in crates/discovery/src/roles/tune.rs: a line of at most one note a bar or of one key is behind where another moves, and
+# so is who is the lowest all the time (the number that says so, in the unit).
 STILL = 2.5
+GROUND, LOWEST = (0.9, 1.5), 5
 CHANGE, AT_BARLINE, AT_ENTRY, HOPELESS, BEHIND = 2.0, 0.3, 1.0, -30.0, 3.0
 # Trees of three questions, and of few scores: many small steps, each from a part of the numbers.
 TREES = dict(max_iter=240, learning_rate=0.06, max_leaf_nodes=4, min_samples_leaf=200, l2_regularization=10, max_features=0.3,
@@ -130,7 +132,11 @@ def stillness(piece):
     notes = (2 ** piece.numbers[:, :, NOTES] - 1) * lengths[:, None]
     keys = 2 ** piece.numbers[:, :, KEYS] - 1
     moving = ((notes > 1.99) & (keys > 3.9) & (piece.numbers[:, :, SILENT] < 0.5)).any(1)
-    return STILL * ((notes < 1.01) & moving[:, None])
+    sounds = piece.numbers[:, :, SILENT] < 0.5
+    widths = np.diff(piece.edges)[:, None] * sounds
+    lowest = (piece.numbers[:, :, LOWEST] * widths).sum(0) / np.maximum(widths.sum(0), 1e-6)
+    ground = GROUND[1] * ((lowest >= GROUND[0]) & (lowest.size > 2))
+    return STILL * (((notes < 1.01) | (keys < 1.5)) & moving[:, None]) + ground
 
 
 class Trees:

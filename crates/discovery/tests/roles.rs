@@ -101,6 +101,40 @@ fn a_lone_singer_has_the_tune() {
     assert_ne!(song(false), Role::Tune);
 }
 
+/// A trio sonata: the walking bass has figures under its notes, which nobody sings.
+#[test]
+fn figures_under_a_bass_are_not_sung() {
+    let trio = |text: &str| {
+        let mut walking = each_bar(|b| {
+            let c = chord(b);
+            (0..4).map(|i| (2 * i, 2, c[[0, 1, 2, 1][i as usize]] - 12)).collect()
+        });
+        for note in &mut walking {
+            let place = SyllablePlace::Single;
+            note.syllable = Some(Syllable { text: text.into(), place, extends: false, verse: 1 });
+        }
+        roles(&score(vec![("Violino I", melody(0)), ("Violino II", held(2, 12)), ("Violone", walking)]))
+    };
+    for figures in ["6", "7 6", "\u{266f}", "4-3", "b7", "V", "IV6"] {
+        assert_eq!(trio(figures)[0], Role::Tune, "{figures}");
+    }
+    assert_eq!(trio("la")[2], Role::Tune);
+}
+
+/// One key again and again is no tune, however high it lies.
+#[test]
+fn a_repeated_note_is_no_tune() {
+    let repeated = each_bar(|_| (0..8).map(|i| (i, 1, 72)).collect());
+    let found = roles(&score(vec![
+        ("Violin 1", repeated),
+        ("Viola", held(1, 0)),
+        ("Violoncello", melody(-17)),
+        ("Contrabass", held(0, -24)),
+    ]));
+    assert_eq!(found[2], Role::Tune, "{found:?}");
+    assert_ne!(found[0], Role::Tune);
+}
+
 #[test]
 fn held_chords_have_their_voices() {
     let score = score(vec![

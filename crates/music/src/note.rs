@@ -101,6 +101,11 @@ impl Note {
         self.at + self.length
     }
 
+    /// Has it words to be sung?
+    pub fn is_sung(&self) -> bool {
+        self.syllable.as_ref().is_some_and(Syllable::is_text)
+    }
+
     /// Its pitch, if it has one.
     pub fn pitch(&self) -> Option<Pitch> {
         match &self.kind {
@@ -329,6 +334,19 @@ pub struct Syllable {
     pub extends: bool,
     /// Which verse, from 1.
     pub verse: u8,
+}
+
+/// Letters of the numerals of harmony.
+const NUMERALS: &str = "IViv";
+
+impl Syllable {
+    /// Is it text that is sung? Figures of a thorough bass and numerals of harmony stand under notes too.
+    pub fn is_text(&self) -> bool {
+        let letters: Vec<char> = self.text.chars().filter(|c| c.is_alphabetic()).collect();
+        let figures = self.text.chars().any(char::is_numeric);
+        let numeral = |c: &char| NUMERALS.contains(*c) || figures && *c == 'b';
+        !letters.iter().all(numeral)
+    }
 }
 
 /// Place of a syllable in its word.

@@ -70,7 +70,7 @@ impl Track {
     /// Do enough of its notes have words under them ([`SUNG`])?
     pub fn is_sung(&self) -> bool {
         let notes = &self.content.notes;
-        let with = notes.iter().filter(|n| n.syllable.is_some()).count();
+        let with = notes.iter().filter(|n| n.is_sung()).count();
         with > 0 && with as f64 >= SUNG * notes.len() as f64
     }
 

@@ -250,6 +250,12 @@ impl Layout {
         at(to) - at(from) > 1e-9
     }
 
+    /// The part of its time in which a track is the lowest of several, over the whole piece, 0 to 1.
+    pub fn bottom(&self, track: usize) -> f64 {
+        let all = self.sums.before(self.units.count(), track);
+        if self.tracks > 2 { all[BOTTOM] / all[SOUND].max(1e-6) } else { 0.0 }
+    }
+
     /// Over the bar and its neighbours: notes a bar, and how many keys they touch.
     pub fn motion(&self, unit: usize, track: usize) -> (f64, u32) {
         let bar = self.units.bar[unit];

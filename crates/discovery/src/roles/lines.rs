@@ -77,7 +77,7 @@ pub(super) fn top_line(notes: &[Note]) -> Vec<Tone> {
             slurred: note.slurred || note.slurs_on,
             short: short.iter().any(|m| note.marks.has(*m)),
             tremolo: note.tremolo.is_some(),
-            sung: note.syllable.is_some(),
+            sung: note.is_sung(),
         };
         if let Some(last) = tones.last_mut() {
             if last.at >= tone.at {

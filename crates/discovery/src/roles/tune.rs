@@ -21,8 +21,11 @@ const AT_ENTRY: f64 = 1.0;
 const HOPELESS: f64 = -30.0;
 /// And one that is silent in the unit itself: a tune breathes.
 const SILENT: f64 = -3.0;
-/// A line of at most one note a bar is behind by this where another moves: long notes under or over a melody are its ground.
+/// A line of at most one note a bar, or of one key, is behind by this where another moves: long or repeated notes under or over
+/// a melody are its ground.
 const STILL: f64 = -2.5;
+/// And one that is the lowest for this part of its time in the whole piece, by this: it is the bass.
+const GROUND: (f64, f64) = (0.9, -1.5);
 /// What moves: so many notes a bar, on so many keys in three bars.
 const MOVING: (f64, u32) = (2.0, 4);
 
@@ -64,9 +67,11 @@ fn scores(layout: &Layout, singer: Option<usize>, unit: usize) -> Vec<f64> {
                 return HOPELESS;
             }
             let silent = if sounds[track] { 0.0 } else { SILENT };
-            let still = if moves && motions[track].0 <= 1.0 { STILL } else { 0.0 };
+            let (notes, keys) = motions[track];
+            let still = if moves && (notes <= 1.0 || keys <= 1) { STILL } else { 0.0 };
+            let ground = if layout.bottom(track) >= GROUND.0 { GROUND.1 } else { 0.0 };
             let sings = if singer == Some(track) && sounds[track] { SINGS } else { 0.0 };
-            likely(&numbers[track]) + silent + still + sings
+            likely(&numbers[track]) + silent + still + ground + sings
         })
         .collect();
     let most = row.iter().copied().fold(f64::MIN, f64::max);
