@@ -53,6 +53,29 @@ fn mark(bar: i64, kind: TimeMarkKind, text: &str) -> TimeMark {
     TimeMark { at: Beats::whole(4 * bar), kind, text: text.into() }
 }
 
+/// A cue of sixteen bars over one ostinato: families enter one after the other.
+#[test]
+fn entries_part_a_short_cue() {
+    let figure: Row =
+        (0..16).flat_map(|bar| (0..4).map(move |i| (bar, i, 1, 48 + 7 * (i as i16 % 2)))).collect();
+    let held = |from: i64, key: i16| -> Row { (from..16).map(|bar| (bar, 0, 4, key)).collect() };
+    let score = score(
+        16,
+        &[
+            ("Violins", held(0, 76)),
+            ("Violas", held(0, 67)),
+            ("Cellos", figure.clone()),
+            ("Basses", held(0, 36)),
+            ("Horns", held(8, 64)),
+            ("Trombones", held(8, 52)),
+            ("Trumpets", held(8, 72)),
+        ],
+    );
+    let found = find(&score);
+    assert_eq!(spans(&found), [("A", 1, 8), ("B", 9, 16)]);
+    assert_eq!(found[1].because, ["the brass enter"]);
+}
+
 #[test]
 fn a_returns_in_other_colours_and_another_key() {
     let score = score(

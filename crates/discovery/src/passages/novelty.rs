@@ -31,6 +31,8 @@ const HASTY: f64 = 0.6;
 const SHORT: f64 = 1.5;
 const PHRASE: usize = 8;
 const LONG: (usize, usize) = (96, 256);
+/// In a short cue a seam costs less by so much, in parts of [`COST`]: in full up to `BRIEF.1` bars, nothing from `BRIEF.2` on.
+const BRIEF: (f64, usize, usize) = (0.4, 48, 96);
 
 /// The kinds of number, with their weights in the sum (the first four after the note on methods: instrumentation 0.35,
 /// harmony 0.25, density 0.2, register 0.2; the others are ours), and the least restlessness that counts.
@@ -196,7 +198,7 @@ pub(super) fn add(score: &Score, survey: &Survey, seams: &mut Vec<Seam>) {
             continue;
         }
         found.extend(
-            cut(&rows, from, *to, longness(survey.bars))
+            cut(&rows, from, *to, Costs::of(survey.bars))
                 .into_iter()
                 .map(|bar| Seam { bar, ..Seam::default() }),
         );
@@ -205,29 +207,43 @@ pub(super) fn add(score: &Score, survey: &Survey, seams: &mut Vec<Seam>) {
     seams.sort_by_key(|s| s.bar);
 }
 
-/// How long a piece of so many bars is, from 0 to 1.
-fn longness(bars: usize) -> f64 {
-    (bars.saturating_sub(LONG.0) as f64 / (LONG.1 - LONG.0) as f64).min(1.0)
+/// What seams cost in a piece.
+#[derive(Clone, Copy)]
+struct Costs {
+    /// One more of them.
+    seam: f64,
+    /// How long the piece is, from 0 to 1.
+    longness: f64,
 }
 
-/// What a stretch of this length costs beside its spread, in a piece so long.
-fn price(length: usize, longness: f64) -> f64 {
-    let short = SHORT * longness * PHRASE.saturating_sub(length) as f64 / PHRASE as f64;
-    COST * if length < 4 {
-        1.0 + HASTY + short
-    } else if length < PHRASE {
-        short + if length == 4 { 1.0 - FOUR } else { 1.0 }
-    } else if length.is_multiple_of(8) {
-        1.0 - EIGHT
-    } else if length.is_multiple_of(4) {
-        1.0 - FOUR
-    } else {
-        1.0
+impl Costs {
+    fn of(bars: usize) -> Self {
+        let within =
+            |from: usize, to: usize| (bars.saturating_sub(from) as f64 / (to - from) as f64).min(1.0);
+        let brief = BRIEF.0 * (1.0 - within(BRIEF.1, BRIEF.2));
+        Self { seam: COST * (1.0 - brief), longness: within(LONG.0, LONG.1) }
     }
 }
 
+/// What a stretch of this length costs beside its spread.
+fn price(length: usize, costs: Costs) -> f64 {
+    let short = SHORT * costs.longness * PHRASE.saturating_sub(length) as f64 / PHRASE as f64;
+    costs.seam
+        * if length < 4 {
+            1.0 + HASTY + short
+        } else if length < PHRASE {
+            short + if length == 4 { 1.0 - FOUR } else { 1.0 }
+        } else if length.is_multiple_of(8) {
+            1.0 - EIGHT
+        } else if length.is_multiple_of(4) {
+            1.0 - FOUR
+        } else {
+            1.0
+        }
+}
+
 /// The seams inside `from..to`.
-fn cut(rows: &Rows, from: usize, to: usize, longness: f64) -> Vec<usize> {
+fn cut(rows: &Rows, from: usize, to: usize, costs: Costs) -> Vec<usize> {
     let count = to - from;
     // best[j]: least cost of the first j bars, and where its last stretch begins.
     let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
@@ -242,7 +258,7 @@ fn cut(rows: &Rows, from: usize, to: usize, longness: f64) -> Vec<usize> {
             if *before == f64::MAX {
                 continue;
             }
-            let cost = before + rows.spread(from + begin, from + end) + price(length, longness);
+            let cost = before + rows.spread(from + begin, from + end) + price(length, costs);
             if cost < least.0 {
                 least = (cost, begin);
             }
@@ -258,11 +274,11 @@ fn cut(rows: &Rows, from: usize, to: usize, longness: f64) -> Vec<usize> {
         }
     }
     found.reverse();
-    join(rows, from, to, found)
+    join(rows, from, to, found, costs)
 }
 
 /// Takes back seams that only the width of the window made.
-fn join(rows: &Rows, from: usize, to: usize, mut found: Vec<usize>) -> Vec<usize> {
+fn join(rows: &Rows, from: usize, to: usize, mut found: Vec<usize>, costs: Costs) -> Vec<usize> {
     loop {
         let gain = |i: usize, found: &[usize]| {
             let begin = if i == 0 { from } else { found[i - 1] };
@@ -272,7 +288,7 @@ fn join(rows: &Rows, from: usize, to: usize, mut found: Vec<usize>) -> Vec<usize
         let weakest = (0..found.len())
             .map(|i| (gain(i, &found), i))
             .min_by(|a, b| a.0.total_cmp(&b.0))
-            .filter(|(gain, _)| *gain < COST * (1.0 - EIGHT));
+            .filter(|(gain, _)| *gain < costs.seam * (1.0 - EIGHT));
         let Some((_, i)) = weakest else { return found };
         found.remove(i);
     }

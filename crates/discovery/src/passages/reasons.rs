@@ -25,8 +25,12 @@ pub(super) fn add(score: &Score, survey: &Survey, seams: &mut [Seam]) {
     for (i, seam) in seams.iter_mut().enumerate().skip(1) {
         let here = seam.bar;
         let before = here.saturating_sub(AROUND).max(starts[i - 1]);
-        let after = (here + AROUND).min(starts.get(i + 1).copied().unwrap_or(survey.bars));
-        let words = compare(survey, &sound(score, survey, before, here), &sound(score, survey, here, after));
+        let end = starts.get(i + 1).copied().unwrap_or(survey.bars);
+        let after = (here + AROUND).min(end);
+        // Who plays alone does so to the end.
+        let whole = sound(score, survey, here, end);
+        let words =
+            compare(survey, &sound(score, survey, before, here), &sound(score, survey, here, after), &whole);
         seam.because.extend(words.into_iter().take(MOST));
         if seam.because.is_empty() {
             seam.because.push(smaller(survey, before, here, after));
@@ -89,7 +93,7 @@ const FAMILIES: [Option<Family>; 8] = [
     None,
 ];
 
-fn compare(survey: &Survey, before: &Sound, after: &Sound) -> Vec<String> {
+fn compare(survey: &Survey, before: &Sound, after: &Sound, whole: &Sound) -> Vec<String> {
     let mut words = Vec::new();
     let playing = |sound: &Sound| sound.plays.iter().filter(|p| **p >= 0.5).count();
     let (was, is) = (playing(before), playing(after));
@@ -100,7 +104,7 @@ fn compare(survey: &Survey, before: &Sound, after: &Sound) -> Vec<String> {
         let sum: f64 = all.iter().map(|t| sound.plays[*t]).sum();
         if all.is_empty() { 0.0 } else { sum / all.len() as f64 }
     };
-    let sounding: Vec<Option<Family>> = FAMILIES.into_iter().filter(|f| share(after, *f) > 0.1).collect();
+    let sounding: Vec<Option<Family>> = FAMILIES.into_iter().filter(|f| share(whole, *f) > 0.1).collect();
     let sounded = FAMILIES.into_iter().filter(|f| share(before, *f) > 0.1).count();
     if ever >= 4 && is * 10 >= ever * 8 && was * 10 < ever * 8 && is >= was + 2 {
         words.push("tutti".to_owned());
