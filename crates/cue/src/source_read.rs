@@ -70,6 +70,7 @@ pub(crate) fn apply(
         score = notated;
         remarks.extend(said);
         played::trim(&mut score);
+        played::trim_end(&mut score);
     }
     (score, remarks)
 }

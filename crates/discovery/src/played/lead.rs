@@ -1,4 +1,4 @@
-//! Bars before bar 1: a file that begins with empty bars, so that early notes and calls have room.
+//! Bars before bar 1: a file that begins with empty bars, so that early notes and calls have room; and bars after the last.
 
 use ripieno_music::{DirectionKind, Played, Score, TimeMark};
 use ripieno_units::Beats;
@@ -33,6 +33,21 @@ pub fn count_from(score: &mut Score, bars: u32) {
     }
 }
 
+/// Takes away bars at the end in which nothing is written: only a played note was let go in them, a little late.
+pub fn trim_end(score: &mut Score) {
+    let timeline = &mut score.timeline;
+    let notes = score.tracks.iter().flat_map(|t| t.content.notes.iter().map(ripieno_music::Note::end));
+    let Some(end) = notes.max() else { return };
+    let marked = |at: Beats| {
+        timeline.tempi.iter().any(|t| t.at >= at)
+            || timeline.keys.iter().any(|k| k.at >= at)
+            || timeline.marks.iter().any(|m| m.at >= at)
+    };
+    let empty = timeline.bars.iter().rev().take_while(|b| b.at >= end && !marked(b.at)).count();
+    let left = timeline.bars.len().saturating_sub(empty).max(1);
+    timeline.bars.truncate(left);
+}
+
 /// Takes away the empty bars before bar 1. Where notes are written in the last of them they are a pick-up: it begins on the
 /// beat of the first. Bars further back with notes in them stay.
 pub fn trim(score: &mut Score) {
@@ -64,4 +79,30 @@ pub fn trim(score: &mut Score) {
         timeline.keys.insert(0, ripieno_music::Key { at: start, ..key });
     }
     timeline.marks.retain(|m: &TimeMark| m.at >= start);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ripieno_music::{Metre, Note, Timeline, Track};
+
+    #[test]
+    fn bars_after_the_last_note_go() {
+        let mut score = Score {
+            title: None,
+            composer: None,
+            timeline: Timeline::regular(5, Metre { beats: 4, unit: 4 }, 100.0),
+            tracks: vec![Track::default()],
+            warnings: Vec::new(),
+        };
+        trim_end(&mut score);
+        assert_eq!(score.timeline.bars.len(), 5, "nothing says where it ends");
+        score.tracks[0].content.notes = vec![Note::plain(Beats::whole(8), Beats::whole(4), 60)];
+        let mut marked = score.clone();
+        let mark = ripieno_music::TimeMarkKind::Rehearsal;
+        marked.timeline.marks.push(TimeMark { at: Beats::whole(12), kind: mark, text: "B".into() });
+        trim_end(&mut score);
+        trim_end(&mut marked);
+        assert_eq!((score.timeline.bars.len(), marked.timeline.bars.len()), (3, 4));
+    }
 }

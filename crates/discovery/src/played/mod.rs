@@ -8,7 +8,7 @@
 //! * [`switches`]: keys that call an articulation and are never heard.
 //! * [`merges`]: several tracks that one chair plays.
 //! * [`early`]: how far a track lies ahead of the beat, as it does where a patch speaks late.
-//! * [`count_from`]: bars before bar 1.
+//! * [`count_from`], [`trim`], [`trim_end`]: bars before bar 1 and after the last.
 
 mod delay;
 mod graces;
@@ -24,7 +24,7 @@ mod values;
 
 pub use delay::early;
 pub use ground::Ground;
-pub use lead::{count_from, trim};
+pub use lead::{count_from, trim, trim_end};
 pub use switching::{SwitchFound, switches};
 pub use tracks::{MergeFound, merges};
 
