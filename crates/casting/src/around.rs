@@ -1,19 +1,27 @@
 //! What stands around the notes of a part: words, dynamics, pedals, curves.
 
 use crate::axis::{InForce, contend};
-use crate::casting::Casting;
+use crate::casting::{Casting, note};
 use crate::cell::Segment;
 use crate::dynamics;
 use crate::lines::about_players;
 use crate::marks::on_the_notes;
 use crate::realise::Played;
-use ripieno_music::{Content, Control, ControlKind, Direction, DirectionKind, Dynamic, Playing, Severity};
+use ripieno_music::{
+    Content, Control, ControlKind, Direction, DirectionKind, Dynamic, Finding, Playing, Severity,
+};
 use ripieno_plan::{CellMark, DynamicStep};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 
 /// Directions and controls around the notes.
-pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], content: &mut Content) {
+pub(crate) fn around(
+    casting: &Casting,
+    chair: &str,
+    played: &[Played],
+    content: &mut Content,
+    findings: &mut Vec<Finding>,
+) {
     let mut words = InForce::default();
     let mut level_set = false;
     let mut curves: BTreeMap<ControlKind, i16> = BTreeMap::new();
@@ -88,7 +96,7 @@ pub(crate) fn around(casting: &mut Casting, chair: &str, played: &[Played], cont
         }
         if !steps.is_empty() {
             let same_cell = leader.is_some_and(|l| l.passage == segment.passage && steps_of(l) == steps);
-            cell_dynamics(casting, chair, one, &steps, same_cell, content);
+            cell_dynamics(casting, chair, one, &steps, same_cell, content, findings);
             level_set |= replaced;
         }
         // What stands around the source's notes.
@@ -203,19 +211,20 @@ fn sets_level(steps: &[DynamicStep]) -> bool {
 
 /// The cell's dynamics, as far as they fall to this segment.
 fn cell_dynamics(
-    casting: &mut Casting,
+    casting: &Casting,
     chair: &str,
     one: &Played,
     steps: &[DynamicStep],
     same_cell: bool,
     content: &mut Content,
+    findings: &mut Vec<Finding>,
 ) {
     let segment = one.segment;
     let Some(window) = casting.windows[segment.passage] else { return };
     let start = if same_cell { window.start } else { window.start.min(one.entry) };
     let (directions, missing) = dynamics::laid_out(steps, start, window.end, &casting.score.timeline);
     for word in missing {
-        casting.find(
+        let finding = casting.finding(
             "dynamic-place",
             Severity::Advice,
             chair,
@@ -223,6 +232,7 @@ fn cell_dynamics(
             format!("A dynamic is placed at bar {}, outside its passage.", word.bar),
             "It is placed evenly between its neighbours; give a bar of the passage.".into(),
         );
+        note(findings, finding);
     }
     let last = segment.to >= window.end;
     let at = if same_cell { segment.from } else { one.entry };

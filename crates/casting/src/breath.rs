@@ -1,18 +1,24 @@
 //! Breaths of cells put into the part: a comma before a place.
 
-use crate::casting::Casting;
+use crate::casting::{Casting, note};
 use crate::realise::Played;
-use ripieno_music::{Content, Mark, Severity};
+use ripieno_music::{Content, Finding, Mark, Severity};
 use ripieno_plan::{CellMark, PlaceWord};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Puts every breath that the cells name into the notes. The note that sounds before the place gets a breath mark, its slur ends
 /// there, and a note that is held over the place is taken again after it.
-pub(crate) fn breathe(casting: &mut Casting, chair: &str, played: &[Played], content: &mut Content) {
+pub(crate) fn breathe(
+    casting: &Casting,
+    chair: &str,
+    played: &[Played],
+    content: &mut Content,
+    findings: &mut Vec<Finding>,
+) {
     let (places, lost) = places(casting, played);
     for (word, at) in lost {
-        casting.find(
+        let finding = casting.finding(
             "place-unknown",
             Severity::Hard,
             chair,
@@ -20,6 +26,7 @@ pub(crate) fn breathe(casting: &mut Casting, chair: &str, played: &[Played], con
             format!("A breath is placed at bar {}, outside its passage.", word.bar),
             "Bars are counted in the unfolded piece, from 1; a pick-up is bar 0.".into(),
         );
+        note(findings, finding);
     }
     for at in places {
         let mut after = Vec::new();

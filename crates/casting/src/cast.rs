@@ -1,9 +1,10 @@
 //! The whole casting: segments of every chair, pick-ups between them, parts.
 
-use crate::casting::{Casting, Strands};
+use crate::casting::{Casting, note};
 use crate::cell::Segment;
 use crate::realise::content;
-use ripieno_music::{Cell, Finding, Part, Score, Severity};
+use rayon::prelude::*;
+use ripieno_music::{Cell, Content, Finding, Part, Score, Severity};
 use ripieno_plan::{CellMark, Plan, Source, Template};
 use ripieno_units::Beats;
 
@@ -14,37 +15,45 @@ use ripieno_units::Beats;
 /// the rest is cast. `Part::cells` has one cell for every passage, silent ones without a line; a line's voice is part
 /// of its name there (`chords.2`).
 pub fn cast(score: &Score, plan: &Plan, template: &Template) -> (Vec<Part>, Vec<Finding>) {
-    cast_with(score, plan, template, &mut Strands::new())
-}
-
-/// The same with the strands of a casting before it, which had the same score and the same lines: what is sought among many
-/// castings of one piece need not be read out of it each time.
-pub(crate) fn cast_with(
-    score: &Score,
-    plan: &Plan,
-    template: &Template,
-    strands: &mut Strands,
-) -> (Vec<Part>, Vec<Finding>) {
     let mut casting = Casting::new(score, plan, template);
-    casting.strands = std::mem::take(strands);
-    unknown_chairs(&mut casting);
-    let mut cells: Vec<Vec<Cell>> = Vec::new();
-    let mut chairs: Vec<Vec<Segment>> = Vec::new();
-    for chair in &template.chairs {
-        let (own_cells, segments) = gather(&mut casting, &chair.id);
-        cells.push(own_cells);
-        chairs.push(segments);
-    }
-    pick_ups(&mut casting, &mut chairs);
+    let (cells, chairs) = arrange(&mut casting);
+    let mut findings = std::mem::take(&mut casting.findings);
+    // What the strands of a chair find comes before what its notes find.
+    let of_strands: Vec<Vec<Finding>> = template
+        .chairs
+        .iter()
+        .zip(&chairs)
+        .map(|(chair, segments)| {
+            casting.make_strands(&chair.id, segments);
+            std::mem::take(&mut casting.findings)
+        })
+        .collect();
+    let played: Vec<(Content, Vec<Finding>)> = (template.chairs.par_iter().zip(&chairs))
+        .map(|(chair, segments)| {
+            let mut found = Vec::new();
+            (content(&casting, &chair.id, segments, &mut found), found)
+        })
+        .collect();
     let mut parts = Vec::new();
-    for (i, chair) in template.chairs.iter().enumerate() {
-        let content = content(&mut casting, &chair.id, &chairs[i]);
+    for (((chair, cells), (content, found)), before) in
+        template.chairs.iter().zip(cells).zip(played).zip(of_strands)
+    {
+        before.into_iter().chain(found).for_each(|f| note(&mut findings, f));
         if !content.notes.is_empty() {
-            parts.push(Part { chair: chair.id.clone(), content, cells: std::mem::take(&mut cells[i]) });
+            parts.push(Part { chair: chair.id.clone(), content, cells });
         }
     }
-    *strands = casting.strands;
-    (parts, casting.findings)
+    (parts, findings)
+}
+
+/// The cells of every chair, and its segments with the pick-ups that it takes and leaves.
+pub(crate) fn arrange(casting: &mut Casting) -> (Vec<Vec<Cell>>, Vec<Vec<Segment>>) {
+    unknown_chairs(casting);
+    let template = casting.template;
+    let (cells, mut chairs): (Vec<_>, Vec<_>) =
+        template.chairs.iter().map(|chair| gather(casting, &chair.id)).unzip();
+    pick_ups(casting, &mut chairs);
+    (cells, chairs)
 }
 
 fn unknown_chairs(casting: &mut Casting) {

@@ -6,7 +6,7 @@ use ripieno_music::{Finding, Score, Severity};
 use ripieno_plan::{Kept, PassagePlan, Plan, Template};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// The rules of all findings that casting makes.
 pub const RULES: [&str; 15] = [
@@ -39,7 +39,7 @@ pub(crate) struct Window {
 }
 
 /// Lines as chairs play them; `None` where the score has no such line.
-pub(crate) type Strands = BTreeMap<StrandKey, Option<Rc<Strand>>>;
+pub(crate) type Strands = BTreeMap<StrandKey, Option<Arc<Strand>>>;
 
 /// Everything that casting looks things up in.
 pub(crate) struct Casting<'a> {
@@ -100,11 +100,25 @@ impl<'a> Casting<'a> {
         message: String,
         remedy: String,
     ) {
+        let finding = self.finding(rule, severity, chair, at, message, remedy);
+        note(&mut self.findings, finding);
+    }
+
+    /// A finding in words, which nobody has noted yet.
+    pub(crate) fn finding(
+        &self,
+        rule: &'static str,
+        severity: Severity,
+        chair: &str,
+        at: Beats,
+        message: String,
+        remedy: String,
+    ) -> Finding {
         debug_assert!(RULES.contains(&rule), "{rule} is not in the list of rules");
         // What belongs to the first and the last passage reaches beyond the music.
         let timeline = &self.score.timeline;
         let place = timeline.place(at.clamp(timeline.start(), timeline.end().max(timeline.start())));
-        let finding = Finding {
+        Finding {
             rule,
             severity,
             chair: chair.into(),
@@ -115,14 +129,11 @@ impl<'a> Casting<'a> {
             remedy,
             change: None,
             source: "the casting plan",
-        };
-        if !self.findings.contains(&finding) {
-            self.findings.push(finding);
         }
     }
 
     /// The strand of a key; `None`, with a finding, where there is none.
-    pub(crate) fn strand(&mut self, key: &StrandKey, chair: &str, at: Beats) -> Option<Rc<Strand>> {
+    pub(crate) fn strand(&mut self, key: &StrandKey, chair: &str, at: Beats) -> Option<Arc<Strand>> {
         if let Some(known) = self.strands.get(key) {
             return known.clone();
         }
@@ -132,7 +143,7 @@ impl<'a> Casting<'a> {
                 let own = StrandKey { line: line.clone(), voice: Voice::All, divided: None, keeps: None };
                 let plain = self.strand(&StrandKey { keeps: None, ..key.clone() }, chair, at);
                 match (plain, self.strand(&own, chair, at)) {
-                    (Some(plain), Some(own)) => Some(Rc::new(match kept {
+                    (Some(plain), Some(own)) => Some(Arc::new(match kept {
                         Kept::Marks => plain.with_marks_of(&own),
                         Kept::Rhythm => plain.in_rhythm_of(&own, *moved),
                     })),
@@ -144,12 +155,19 @@ impl<'a> Casting<'a> {
         made
     }
 
+    /// Makes the strands of a chair's segments.
+    pub(crate) fn make_strands(&mut self, chair: &str, segments: &[Segment]) {
+        for segment in segments {
+            self.strand(&segment.key, chair, segment.from);
+        }
+    }
+
     /// The same, if it was made before.
-    pub(crate) fn strand_made(&self, key: &StrandKey) -> Option<Rc<Strand>> {
+    pub(crate) fn strand_made(&self, key: &StrandKey) -> Option<Arc<Strand>> {
         self.strands.get(key).cloned().flatten()
     }
 
-    fn make(&mut self, key: &StrandKey, chair: &str, at: Beats) -> Option<Rc<Strand>> {
+    fn make(&mut self, key: &StrandKey, chair: &str, at: Beats) -> Option<Arc<Strand>> {
         let Some(def) = self.plan.lines.iter().find(|l| l.name == key.line) else {
             let names: Vec<&str> = self.plan.lines.iter().map(|l| l.name.as_str()).collect();
             let near = ripieno_plan::nearest(&key.line, names.iter().copied());
@@ -230,7 +248,14 @@ impl<'a> Casting<'a> {
                 "Set more `voices` for the line, or let one chair play all of it.".into(),
             );
         }
-        Some(Rc::new(strand))
+        Some(Arc::new(strand))
+    }
+}
+
+/// Adds a finding, once.
+pub(crate) fn note(findings: &mut Vec<Finding>, finding: Finding) {
+    if !findings.contains(&finding) {
+        findings.push(finding);
     }
 }
 

@@ -2,36 +2,37 @@
 
 use crate::around::around;
 use crate::breath::breathe;
-use crate::casting::Casting;
+use crate::casting::{Casting, note};
 use crate::cell::Segment;
 use crate::lines::Strand;
 use crate::marks::{put_on, slur_phrases};
 use crate::{table, text};
-use ripieno_music::{Content, Note, Playing, Severity};
+use ripieno_music::{Content, Finding, Note, Playing, Severity};
 use ripieno_plan::CellMark;
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// A segment with its strand and its notes.
 pub(crate) struct Played<'a> {
     pub(crate) segment: &'a Segment,
-    pub(crate) strand: Rc<Strand>,
+    pub(crate) strand: Arc<Strand>,
     pub(crate) notes: Vec<Note>,
     /// From here on it has the word: its first pick-up note, or where it begins.
     pub(crate) entry: Beats,
 }
 
-/// What the chair plays.
-pub(crate) fn content(casting: &mut Casting, chair: &str, segments: &[Segment]) -> Content {
+/// What the chair plays, its strands made already: a slur looks at what is played before and after it.
+pub(crate) fn content(
+    casting: &Casting,
+    chair: &str,
+    segments: &[Segment],
+    findings: &mut Vec<Finding>,
+) -> Content {
     let mut played: Vec<Played> = Vec::new();
-    // All strands first: a slur looks at what is played before and after it.
-    for segment in segments {
-        casting.strand(&segment.key, chair, segment.from);
-    }
     for segment in segments {
         let at = casting.windows[segment.passage].map_or(segment.from, |w| w.start);
-        let Some(strand) = casting.strand(&segment.key, chair, at) else { continue };
+        let Some(strand) = casting.strand_made(&segment.key) else { continue };
         let notes = notes(casting, chair, segment, segments, &strand);
         let first = notes.first().map(|n| n.at);
         let entry = if segment.from < casting.score.timeline.start() {
@@ -44,16 +45,16 @@ pub(crate) fn content(casting: &mut Casting, chair: &str, segments: &[Segment]) 
     }
     number_divisions(&mut played);
     // Text goes by the source's slurs: a cell's `legato` makes no melismas.
-    lay_words(casting, chair, &mut played);
+    lay_words(casting, chair, &mut played, findings);
     phrases(&mut played);
     cut_held(&mut played);
     let mut content = Content::default();
-    around(casting, chair, &played, &mut content);
+    around(casting, chair, &played, &mut content, findings);
     for one in &mut played {
         content.notes.append(&mut one.notes);
     }
     content.sort();
-    breathe(casting, chair, &played, &mut content);
+    breathe(casting, chair, &played, &mut content, findings);
     content
 }
 
@@ -203,7 +204,7 @@ fn cut_held(played: &mut [Played]) {
 }
 
 /// A cell's text runs through all its turns.
-fn lay_words(casting: &mut Casting, chair: &str, played: &mut [Played]) {
+fn lay_words(casting: &Casting, chair: &str, played: &mut [Played], findings: &mut Vec<Finding>) {
     let mut i = 0;
     while i < played.len() {
         let words = |p: &Played| {
@@ -244,7 +245,10 @@ fn lay_words(casting: &mut Casting, chair: &str, played: &mut [Played]) {
                     "Take syllables away, or fewer slurs.",
                 )
             };
-            casting.find("words-count", Severity::Advice, chair, at, message, remedy.into());
+            note(
+                findings,
+                casting.finding("words-count", Severity::Advice, chair, at, message, remedy.into()),
+            );
         }
         for (j, note) in tags.into_iter().zip(notes) {
             played[i + j].notes.push(note);

@@ -11,7 +11,7 @@ use ripieno_music::{Doubling, Reading, Score, Track};
 use ripieno_plan::{CellMark, CellWords, DynamicStep, Kept, Source, Span, Turn};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
-use std::rc::Rc;
+use std::sync::{Arc, OnceLock, PoisonError, RwLock};
 
 /// Stretches of `col` in one cell, at most: a longer one is hard to read.
 const MOST_PIECES: usize = 12;
@@ -93,9 +93,10 @@ pub(super) struct Proposer<'a> {
     sung: Vec<bool>,
     states: States,
     seams: Vec<Seams<'a>>,
-    known: BTreeMap<(Pair, Own), Vec<Run>>,
+    /// Asked for by several passages at once, made by the first.
+    known: RwLock<BTreeMap<(Pair, Own), Arc<OnceLock<Vec<Run>>>>>,
     /// By passage, once it was asked for.
-    orders: Vec<Option<Rc<[Order]>>>,
+    orders: Vec<OnceLock<Vec<Order>>>,
     /// Onsets of each track that a cast has shown to change with a `col` that keeps so much of the track.
     blocked: BTreeMap<(usize, Option<Kept>), BTreeSet<Beats>>,
     /// Passages and seats whose own dynamics a cast has shown to come out otherwise in the shorthand.
@@ -120,8 +121,8 @@ impl<'a> Proposer<'a> {
             sung: score.tracks.iter().map(Track::is_sung).collect(),
             states: States::of(score),
             seams: score.tracks.iter().map(|t| Seams::new(&t.content.notes)).collect(),
-            known: BTreeMap::new(),
-            orders: vec![None; stretches.len()],
+            known: RwLock::default(),
+            orders: stretches.iter().map(|_| OnceLock::new()).collect(),
             blocked: BTreeMap::new(),
             unsaid: BTreeSet::new(),
         }
@@ -133,8 +134,14 @@ impl<'a> Proposer<'a> {
         for less in KEEPING.into_iter().filter(|k| *k <= kept) {
             self.blocked.entry((track, less)).or_default().insert(at);
         }
-        let known = self.known.iter_mut().filter(|((pair, own), _)| pair.track == track && own.kept <= kept);
-        known.for_each(|(_, runs)| self.seams[track].part(runs, at));
+        let known = self.known.get_mut().unwrap_or_else(PoisonError::into_inner);
+        let touched = known.iter_mut().filter(|((pair, own), _)| pair.track == track && own.kept <= kept);
+        for (_, runs) in touched {
+            // Nobody else holds it: cells are proposed at other times.
+            if let Some(runs) = Arc::get_mut(runs).and_then(OnceLock::get_mut) {
+                self.seams[track].part(runs, at);
+            }
+        }
     }
 
     /// Says no dynamics of its own in a cell from now on.
@@ -143,15 +150,14 @@ impl<'a> Proposer<'a> {
     }
 
     /// The cells of one passage.
-    pub(super) fn cells(&mut self, passage: usize) -> Vec<DraftCell> {
+    pub(super) fn cells(&self, passage: usize) -> Vec<DraftCell> {
         let stretch = &self.stretches[passage];
-        let (score, reading, seat_of) = (self.score, self.reading, &self.seat_of);
         let orders =
-            Rc::clone(self.orders[passage].get_or_insert_with(|| orders(score, reading, seat_of, stretch)));
+            self.orders[passage].get_or_init(|| orders(self.score, self.reading, &self.seat_of, stretch));
         let mut found: BTreeMap<usize, Found> = BTreeMap::new();
         for seat in &stretch.playing {
             let mut candidates = self.candidates(stretch, *seat);
-            candidates.iter_mut().for_each(|c| c.not = not_after(&orders, *seat, c.leader));
+            candidates.iter_mut().for_each(|c| c.not = not_after(orders, *seat, c.leader));
             found.insert(*seat, self.best(passage, *seat, &candidates));
         }
         // Who goes before may still go with one that comes after, while that one goes with nobody.
@@ -172,7 +178,7 @@ impl<'a> Proposer<'a> {
     }
 
     /// A cell with the leader's dynamics, or with the chair's own where more can be said so.
-    fn best(&mut self, passage: usize, seat: usize, candidates: &[Candidate]) -> Found {
+    fn best(&self, passage: usize, seat: usize, candidates: &[Candidate]) -> Found {
         let nothing = || Found { words: as_written(), onsets: 0, whole: false, with: Vec::new() };
         if candidates.is_empty() {
             return nothing();
@@ -235,7 +241,7 @@ impl<'a> Proposer<'a> {
         levels::steps(directions, first.at, last.at + last.length, timeline)
     }
 
-    fn pieces(&mut self, stretch: &Stretch, seat: usize, candidates: &[Candidate], own: Own) -> Vec<Piece> {
+    fn pieces(&self, stretch: &Stretch, seat: usize, candidates: &[Candidate], own: Own) -> Vec<Piece> {
         let mut found: Vec<(usize, i16, Vec<Run>)> = Vec::new();
         for Candidate { leader, pair, not } in candidates {
             let mut inside = self.runs(*pair, own, seat, stretch);
@@ -290,12 +296,17 @@ impl<'a> Proposer<'a> {
     }
 
     /// The runs of a pair that touch a passage.
-    fn runs(&mut self, pair: Pair, own: Own, seat: usize, stretch: &Stretch) -> Vec<Run> {
-        let blocked = self.blocked.get(&(pair.track, own.kept));
-        let (score, states) = (self.score, &self.states);
-        let sings = table::instrument_sings(&self.seats[seat].instrument);
-        let all =
-            self.known.entry((pair, own)).or_insert_with(|| runs(score, pair, sings, (states, own), blocked));
+    fn runs(&self, pair: Pair, own: Own, seat: usize, stretch: &Stretch) -> Vec<Run> {
+        let key = (pair, own);
+        let found = self.known.read().unwrap_or_else(PoisonError::into_inner).get(&key).cloned();
+        let known = found.unwrap_or_else(|| {
+            self.known.write().unwrap_or_else(PoisonError::into_inner).entry(key).or_default().clone()
+        });
+        let all = known.get_or_init(|| {
+            let blocked = self.blocked.get(&(pair.track, own.kept));
+            let sings = table::instrument_sings(&self.seats[seat].instrument);
+            runs(self.score, pair, sings, (&self.states, own), blocked)
+        });
         let first = all.partition_point(|r| r.last < stretch.begins);
         all[first..].iter().take_while(|r| r.first < stretch.ends).copied().collect()
     }

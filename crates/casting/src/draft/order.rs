@@ -4,7 +4,6 @@ use super::passages::Stretch;
 use ripieno_music::{Doubling, Reading, Score};
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
-use std::rc::Rc;
 
 /// The order of the chairs in part of a passage.
 pub(super) struct Order {
@@ -52,7 +51,7 @@ pub(super) fn orders(
     reading: &Reading,
     seat_of: &[Option<usize>],
     stretch: &Stretch,
-) -> Rc<[Order]> {
+) -> Vec<Order> {
     let timeline = &score.timeline;
     let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar && !d.of_chord;
     let doublings: Vec<&Doubling> = reading.doublings.iter().filter(here).collect();

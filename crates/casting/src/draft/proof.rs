@@ -4,12 +4,16 @@ use super::chairs::Seat;
 use super::cols::{DraftCell, Proposer, as_written};
 use super::passages::Stretch;
 use super::state::{State, sounding};
-use crate::cast::cast_with;
-use crate::casting::Strands;
+use crate::cast::arrange;
+use crate::casting::{Casting, Strands};
+use crate::cell::Segment;
+use crate::realise::content;
+use rayon::prelude::*;
 use ripieno_music::{Note, Reading, Score};
 use ripieno_plan::{CellMark, ChairPlan, LineDef, PassagePlan, PlacedCell, Plan, Span, Template};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Rounds in which single onsets are put back before whole cells are.
 const ROUNDS_BY_ONSET: usize = 12;
@@ -31,17 +35,21 @@ pub(super) fn cells(
         return plain;
     }
     let mut proposer = Proposer::new(score, reading, seats, stretches);
-    let mut cells: Vec<Vec<DraftCell>> = (0..stretches.len()).map(|p| proposer.cells(p)).collect();
-    let mut strands = Strands::new();
-    let mut played = |cells: &[Vec<DraftCell>]| played(score, seats, stretches, cells, &mut strands);
-    let wanted = played(&plain);
+    let mut cells: Vec<Vec<DraftCell>> =
+        (0..stretches.len()).into_par_iter().map(|p| proposer.cells(p)).collect();
+    let mut rounds =
+        Rounds { score, seats, stretches, strands: Strands::new(), last: vec![None; seats.len()] };
+    let wanted = rounds.play(&plain);
     let mut written_out: BTreeSet<(usize, usize)> = BTreeSet::new();
     // In which round the end of a hairpin was first held to be the cause.
     let mut traced: BTreeMap<(usize, Beats), usize> = BTreeMap::new();
     for round in 0..ROUNDS {
-        let got = played(&cells);
+        let got = rounds.play(&cells);
         let mut again: BTreeSet<usize> = BTreeSet::new();
         for seat in 0..seats.len() {
+            if Arc::ptr_eq(&got[seat], &wanted[seat]) {
+                continue;
+            }
             for at in differences(&got[seat], &wanted[seat]) {
                 let near = |at: Beats| {
                     let passage = stretches.partition_point(|s| s.ends <= at).min(stretches.len() - 1);
@@ -88,14 +96,16 @@ pub(super) fn cells(
                 again.insert(passage);
             }
         }
-        if again.is_empty() && got == wanted {
+        if again.is_empty() && alike(&got, &wanted) {
             return cells;
         }
         if again.is_empty() {
             break;
         }
-        for passage in again {
-            cells[passage] = proposer.cells(passage);
+        let proposed: Vec<(usize, Vec<DraftCell>)> =
+            again.into_par_iter().map(|passage| (passage, proposer.cells(passage))).collect();
+        for (passage, proposed) in proposed {
+            cells[passage] = proposed;
             for cell in &mut cells[passage] {
                 if written_out.contains(&(passage, cell.seat)) {
                     cell.words = as_written();
@@ -103,7 +113,7 @@ pub(super) fn cells(
             }
         }
     }
-    if played(&cells) == wanted { cells } else { plain }
+    if alike(&rounds.play(&cells), &wanted) { cells } else { plain }
 }
 
 /// The plan and the template that the texts say.
@@ -141,28 +151,53 @@ pub(super) fn as_plan(seats: &[Seat], stretches: &[Stretch], cells: &[Vec<DraftC
 /// What every seat plays, without its place on paper.
 type Sounding = Vec<(Note, State)>;
 
-fn played(
-    score: &Score,
-    seats: &[Seat],
-    stretches: &[Stretch],
-    cells: &[Vec<DraftCell>],
-    strands: &mut Strands,
-) -> Vec<Sounding> {
-    let (plan, template) = as_plan(seats, stretches, cells);
-    let (parts, _) = cast_with(score, &plan, &template, strands);
-    seats
-        .iter()
-        .map(|seat| {
-            let part = parts.iter().find(|p| p.chair == seat.id);
-            let mut notes = part.map(|p| sounding(&p.content)).unwrap_or_default();
-            for (note, _) in &mut notes {
-                (note.voice, note.staff, note.written) = (1, 1, None);
-                note.graces.iter_mut().chain(&mut note.graces_after).for_each(|g| g.written = None);
-            }
-            notes.sort_by_key(|n| (n.0.at, n.0.pitch(), n.0.length));
-            notes
-        })
-        .collect()
+fn alike(some: &[Arc<Sounding>], others: &[Arc<Sounding>]) -> bool {
+    some.len() == others.len() && some.iter().zip(others).all(|(a, b)| Arc::ptr_eq(a, b) || a == b)
+}
+
+/// Castings of one piece, one after the other.
+struct Rounds<'a> {
+    score: &'a Score,
+    seats: &'a [Seat],
+    stretches: &'a [Stretch],
+    /// Read out of the score once.
+    strands: Strands,
+    /// By seat: what it had in the round before, and what it played. A seat that has the same again plays the same.
+    last: Vec<Option<(Vec<Segment>, Arc<Sounding>)>>,
+}
+
+impl Rounds<'_> {
+    /// What every seat plays by these cells.
+    fn play(&mut self, cells: &[Vec<DraftCell>]) -> Vec<Arc<Sounding>> {
+        let (plan, template) = as_plan(self.seats, self.stretches, cells);
+        let mut casting = Casting::new(self.score, &plan, &template);
+        casting.strands = std::mem::take(&mut self.strands);
+        let (_, segments) = arrange(&mut casting);
+        for (seat, segments) in self.seats.iter().zip(&segments) {
+            casting.make_strands(&seat.id, segments);
+        }
+        let same = |segments: &Vec<Segment>, last: &Option<(Vec<Segment>, Arc<Sounding>)>| {
+            last.as_ref().filter(|(had, _)| had == segments).map(|(_, played)| Arc::clone(played))
+        };
+        let played: Vec<Arc<Sounding>> = (self.seats.par_iter().zip(&segments).zip(&self.last))
+            .map(|((seat, segments), last)| {
+                same(segments, last).unwrap_or_else(|| Arc::new(played(&casting, seat, segments)))
+            })
+            .collect();
+        self.strands = casting.strands;
+        self.last = segments.into_iter().zip(&played).map(|(s, p)| Some((s, Arc::clone(p)))).collect();
+        played
+    }
+}
+
+fn played(casting: &Casting, seat: &Seat, segments: &[Segment]) -> Sounding {
+    let mut notes = sounding(content(casting, &seat.id, segments, &mut Vec::new()));
+    for (note, _) in &mut notes {
+        (note.voice, note.staff, note.written) = (1, 1, None);
+        note.graces.iter_mut().chain(&mut note.graces_after).for_each(|g| g.written = None);
+    }
+    notes.sort_by_key(|n| (n.0.at, n.0.pitch(), n.0.length));
+    notes
 }
 
 /// Where the notes that begin here are the same, and a hairpin or a pedal alone ends elsewhere: the end that comes first. What

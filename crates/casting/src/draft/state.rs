@@ -156,6 +156,7 @@ pub(super) struct Own {
 }
 
 /// The notes of a part with their states.
-pub(super) fn sounding(content: &Content) -> Vec<(Note, State)> {
-    content.notes.iter().cloned().zip(states(content)).collect()
+pub(super) fn sounding(content: Content) -> Vec<(Note, State)> {
+    let states = states(&content);
+    content.notes.into_iter().zip(states).collect()
 }
