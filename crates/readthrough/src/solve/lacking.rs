@@ -7,7 +7,7 @@ use crate::rules::{Concern, Rule};
 use crate::{Desk, Table};
 use ripieno_instruments::{BarSet, Having, NaturalBrass, Whistle, bars_of, natural_of, whistle_of};
 use ripieno_music::{Change, Edit, Finding, Note, Severity};
-use ripieno_units::Beats;
+use ripieno_plan::PassagePlan;
 use std::collections::BTreeMap;
 
 /// The rules of this module.
@@ -337,6 +337,9 @@ fn natural(table: &Table<'_>, desk: &Desk<'_>, brass: &NaturalBrass) -> Vec<Find
 /// Bells, bars, dulcimers.
 fn bars(table: &Table<'_>, desk: &Desk<'_>, set: &BarSet) -> Vec<Finding> {
     let notes = sounding(table, desk);
+    let bars: Vec<i32> = notes.iter().map(|n| table.timeline.bar_at(n.note.at).number).collect();
+    // One answer for each passage, by its first and last bar: what it asks is asked of all of the passage's notes.
+    let mut moved: BTreeMap<(i32, i32), (String, Option<Change>)> = BTreeMap::new();
     let mut spots = Vec::new();
     for note in notes.iter().filter(|n| set.having(n.key) != Having::Plain) {
         let at = table.timeline.place(note.note.at);
@@ -368,7 +371,13 @@ fn bars(table: &Table<'_>, desk: &Desk<'_>, set: &BarSet) -> Vec<Finding> {
                 ),
             ),
         };
-        let (remedy, change) = octave(table, desk, set, &notes, note.note.at);
+        let (remedy, change) = match table.passage_at(at.bar) {
+            Some(passage) => moved
+                .entry((passage.from_bar, passage.to_bar))
+                .or_insert_with(|| octave(table, desk, set, (&notes, &bars), (passage, at.bar)))
+                .clone(),
+            None => no_octave(),
+        };
         let remedy = match severity {
             Severity::Impossible => remedy,
             _ => format!("Make sure of the instrument; or: {}", lower_first(&remedy)),
@@ -383,24 +392,16 @@ fn lower_first(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }
 
-/// The passage an octave away, where it all fits.
+/// The passage (and a bar of it) an octave away, where it all fits.
 fn octave(
     table: &Table<'_>,
     desk: &Desk<'_>,
     set: &BarSet,
-    notes: &[Sounding<'_>],
-    at: Beats,
+    (notes, bars): (&[Sounding<'_>], &[i32]),
+    (passage, bar): (&PassagePlan, i32),
 ) -> (String, Option<Change>) {
-    let bar = table.timeline.place(at).bar;
-    let nothing = || ("No remedy found: another instrument has to take the note".to_string(), None);
-    let Some(passage) = table.passage_at(bar) else { return nothing() };
-    let within: Vec<&Sounding<'_>> = notes
-        .iter()
-        .filter(|n| {
-            let bar = table.timeline.place(n.note.at).bar;
-            passage.from_bar <= bar && bar <= passage.to_bar
-        })
-        .collect();
+    let here = |bar: i32| passage.from_bar <= bar && bar <= passage.to_bar;
+    let within: Vec<&Sounding<'_>> = notes.iter().zip(bars).filter(|n| here(*n.1)).map(|n| n.0).collect();
     for (semitones, mark) in [(-12_i16, "8vb"), (12, "8va")] {
         let fits = within.iter().all(|n| {
             u8::try_from(i16::from(n.key) + semitones).is_ok_and(|k| set.having(k) == Having::Plain)
@@ -414,5 +415,9 @@ fn octave(
             return (format!("Play the passage {mark}"), change);
         }
     }
-    nothing()
+    no_octave()
+}
+
+fn no_octave() -> (String, Option<Change>) {
+    ("No remedy found: another instrument has to take the note".to_string(), None)
 }
