@@ -57,6 +57,7 @@ impl Beats {
     }
 
     /// As a float, in quarter notes.
+    #[inline]
     pub fn quarters(self) -> f64 {
         self.num as f64 / self.den as f64
     }
@@ -69,11 +70,13 @@ impl Beats {
     }
 
     /// Is it longer than nothing?
+    #[inline]
     pub fn is_positive(self) -> bool {
         self.num > 0
     }
 
     /// Is it nothing?
+    #[inline]
     pub fn is_zero(self) -> bool {
         self.num == 0
     }
@@ -106,6 +109,13 @@ impl Beats {
         }
         let divisor = i64::from(small_gcd(num.unsigned_abs() as u32, den as u32));
         Self { num: num / divisor, den: den / divisor }
+    }
+
+    /// A sum of what does not fit 64 bits: no music, hence out of the way.
+    #[cold]
+    fn add_wide(self, other: Self) -> Self {
+        let [a, b, c, d] = [self.num, self.den, other.num, other.den].map(i128::from);
+        if b == d { Self::reduce(a + c, b) } else { Self::reduce(a * d + c * b, b * d) }
     }
 
     fn reduce(num: i128, den: i128) -> Self {
@@ -156,6 +166,7 @@ impl Default for Beats {
 
 impl Add for Beats {
     type Output = Self;
+    #[inline]
     fn add(self, other: Self) -> Self {
         // Denominators below 2^15 with numbers below 2^31 add up to less than 2^47.
         if (self.den | other.den) < 1 << 15 && self.num.abs() < SMALL && other.num.abs() < SMALL {
@@ -168,12 +179,12 @@ impl Add for Beats {
                 return Self::reduce_small(num, den);
             }
         }
-        let [a, b, c, d] = [self.num, self.den, other.num, other.den].map(i128::from);
-        if b == d { Self::reduce(a + c, b) } else { Self::reduce(a * d + c * b, b * d) }
+        self.add_wide(other)
     }
 }
 
 impl AddAssign for Beats {
+    #[inline]
     fn add_assign(&mut self, other: Self) {
         *self = *self + other;
     }
@@ -181,6 +192,7 @@ impl AddAssign for Beats {
 
 impl Neg for Beats {
     type Output = Self;
+    #[inline]
     fn neg(self) -> Self {
         Self { num: -self.num, den: self.den }
     }
@@ -188,12 +200,14 @@ impl Neg for Beats {
 
 impl Sub for Beats {
     type Output = Self;
+    #[inline]
     fn sub(self, other: Self) -> Self {
         self + -other
     }
 }
 
 impl SubAssign for Beats {
+    #[inline]
     fn sub_assign(&mut self, other: Self) {
         *self = *self - other;
     }
@@ -213,12 +227,14 @@ impl Sum for Beats {
 }
 
 impl PartialOrd for Beats {
+    #[inline]
     fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
         Some(self.cmp(other))
     }
 }
 
 impl Ord for Beats {
+    #[inline]
     fn cmp(&self, other: &Self) -> Ordering {
         if self.den == other.den {
             return self.num.cmp(&other.num);
