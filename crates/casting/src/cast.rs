@@ -52,6 +52,7 @@ pub(crate) fn arrange(casting: &mut Casting) -> (Vec<Vec<Cell>>, Vec<Vec<Segment
     let template = casting.template;
     let (cells, mut chairs): (Vec<_>, Vec<_>) =
         template.chairs.iter().map(|chair| gather(casting, &chair.id)).unzip();
+    casting.make_ready(&chairs);
     pick_ups(casting, &mut chairs);
     (cells, chairs)
 }

@@ -1,11 +1,12 @@
 //! Everything that casting looks up: passages, lines, and the findings made on the way.
 
 use crate::cell::Segment;
-use crate::lines::{Keeps, NoTrack, Strand, StrandKey, Voice, find_track, strand};
+use crate::lines::{Keeps, NoTrack, Strand, StrandKey, find_track, strand};
+use rayon::prelude::*;
 use ripieno_music::{Finding, Score, Severity};
-use ripieno_plan::{Kept, PassagePlan, Plan, Template};
+use ripieno_plan::{PassagePlan, Plan, Template};
 use ripieno_units::Beats;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// The rules of all findings that casting makes.
@@ -48,6 +49,8 @@ pub(crate) struct Casting<'a> {
     pub(crate) template: &'a Template,
     pub(crate) windows: Vec<Option<Window>>,
     pub(crate) strands: Strands,
+    /// Strands that were worked out and that nobody has asked for yet.
+    ready: BTreeMap<StrandKey, Arc<Strand>>,
     /// Cells worked out already, by passage and chair.
     pub(crate) known: BTreeMap<(usize, String, Beats, Beats), Vec<Segment>>,
     pub(crate) findings: Vec<Finding>,
@@ -62,6 +65,7 @@ impl<'a> Casting<'a> {
             template,
             windows,
             strands: Strands::new(),
+            ready: BTreeMap::new(),
             known: BTreeMap::new(),
             findings: Vec::new(),
         };
@@ -140,19 +144,50 @@ impl<'a> Casting<'a> {
         let made = match &key.keeps {
             None => self.make(key, chair, at),
             Some(Keeps { line, kept, moved }) => {
-                let own = StrandKey { line: line.clone(), voice: Voice::All, divided: None, keeps: None };
+                let own = StrandKey::of_line(line);
                 let plain = self.strand(&StrandKey { keeps: None, ..key.clone() }, chair, at);
                 match (plain, self.strand(&own, chair, at)) {
-                    (Some(plain), Some(own)) => Some(Arc::new(match kept {
-                        Kept::Marks => plain.with_marks_of(&own),
-                        Kept::Rhythm => plain.in_rhythm_of(&own, *moved),
-                    })),
+                    (Some(plain), Some(own)) => Some(
+                        self.ready
+                            .remove(key)
+                            .unwrap_or_else(|| Arc::new(plain.keeping(&own, *kept, *moved))),
+                    ),
                     (plain, _) => plain,
                 }
             }
         };
         self.strands.insert(key.clone(), made.clone());
         made
+    }
+
+    /// Has the strands of all these segments worked out side by side, for [`Self::strand`] to take them; what is found on the
+    /// way is found there.
+    pub(crate) fn make_ready(&mut self, chairs: &[Vec<Segment>]) {
+        let asked: BTreeSet<&StrandKey> =
+            chairs.iter().flatten().map(|s| &s.key).filter(|key| !self.strands.contains_key(*key)).collect();
+        let plain: BTreeSet<StrandKey> = asked
+            .iter()
+            .flat_map(|key| {
+                let own = key.keeps.as_ref().map(|keeps| StrandKey::of_line(&keeps.line));
+                own.into_iter().chain([StrandKey { keeps: None, ..(*key).clone() }])
+            })
+            .filter(|key| !self.strands.contains_key(key))
+            .collect();
+        let read = |key: StrandKey| {
+            let def = self.plan.lines.iter().find(|l| l.name == key.line)?;
+            let strand = strand(find_track(self.score, &def.track).ok()?, def, &key).ok()?;
+            Some((key, Arc::new(strand)))
+        };
+        let read: BTreeMap<StrandKey, Arc<Strand>> =
+            plain.into_par_iter().filter_map(read).collect::<Vec<_>>().into_iter().collect();
+        let known = |key: &StrandKey| read.get(key).cloned().or_else(|| self.strand_made(key));
+        let keeping = |key: &StrandKey| {
+            let Keeps { line, kept, moved } = key.keeps.as_ref()?;
+            let plain = known(&StrandKey { keeps: None, ..key.clone() })?;
+            Some((key.clone(), Arc::new(plain.keeping(&*known(&StrandKey::of_line(line))?, *kept, *moved))))
+        };
+        let made: Vec<(StrandKey, Arc<Strand>)> = asked.into_par_iter().filter_map(keeping).collect();
+        self.ready.extend(read.into_iter().chain(made));
     }
 
     /// Makes the strands of a chair's segments.
@@ -220,7 +255,8 @@ impl<'a> Casting<'a> {
                 return None;
             }
         };
-        let strand = match strand(track, def, key) {
+        let ready = self.ready.remove(key);
+        let strand = match ready.map_or_else(|| strand(track, def, key).map(Arc::new), Ok) {
             Ok(strand) => strand,
             Err(voices) => {
                 self.find(
@@ -248,7 +284,7 @@ impl<'a> Casting<'a> {
                 "Set more `voices` for the line, or let one chair play all of it.".into(),
             );
         }
-        Some(Arc::new(strand))
+        Some(strand)
     }
 }
 

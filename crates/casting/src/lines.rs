@@ -46,6 +46,11 @@ impl From<LineVoice> for Voice {
 }
 
 impl StrandKey {
+    /// A whole line.
+    pub(crate) fn of_line(line: &str) -> Self {
+        Self { line: line.to_owned(), voice: Voice::All, divided: None, keeps: None }
+    }
+
     /// The same notes, with whatever signs?
     pub(crate) fn same_notes(&self, other: &Self) -> bool {
         let rhythm = |key: &Self| key.keeps.clone().filter(|k| k.kept == Kept::Rhythm);

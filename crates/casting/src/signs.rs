@@ -7,73 +7,113 @@
 
 use crate::lines::Strand;
 use ripieno_music::{Note, Pitch};
+use ripieno_plan::Kept;
+use ripieno_units::Beats;
 use std::cmp::Reverse;
 use std::ops::Range;
 
 impl Strand {
+    /// These notes with what is kept of `own`.
+    pub(crate) fn keeping(&self, own: &Self, kept: Kept, moved: i16) -> Self {
+        match kept {
+            Kept::Marks => self.with_marks_of(own),
+            Kept::Rhythm => self.in_rhythm_of(own, moved),
+        }
+    }
+
     /// These notes with the marks of `own`.
     pub(crate) fn with_marks_of(&self, own: &Self) -> Self {
-        let mut notes = self.notes.clone();
-        let mut dressed = vec![false; notes.len()];
+        let mut dressed: Vec<Option<Note>> = vec![None; self.notes.len()];
+        let mut begins = Beginning::of(&own.notes);
         for chord in chords(&self.notes) {
-            let (mine, theirs) = (
-                by_height(&self.notes, chord.clone()),
-                by_height(&own.notes, own.at(self.notes[chord.start].at)),
-            );
+            let theirs = by_height(&own.notes, begins.at(self.notes[chord.start].at));
             let Some(last) = theirs.len().checked_sub(1) else { continue };
-            for (rank, index) in mine.into_iter().enumerate() {
+            for (rank, index) in by_height(&self.notes, chord).into_iter().enumerate() {
                 let (note, theirs) = (&self.notes[index], &own.notes[theirs[rank.min(last)]]);
-                notes[index] = Note {
+                dressed[index] = Some(Note {
                     at: note.at,
                     length: note.length,
                     voice: note.voice,
                     staff: note.staff,
                     ..at_pitch_of(theirs, note)
-                };
-                dressed[index] = true;
+                });
             }
         }
+        let bare: Vec<bool> = dressed.iter().map(Option::is_none).collect();
+        let mut notes: Vec<Note> =
+            dressed.into_iter().zip(&self.notes).map(|(d, n)| d.unwrap_or_else(|| n.clone())).collect();
         // A slur ends where the other line has no more notes.
         for i in 0..notes.len() {
             if let Some(next) = self.after[i]
-                && dressed[i] != dressed[next]
+                && bare[i] != bare[next]
             {
                 notes[i].slurs_on = false;
                 notes[next].slurred = false;
             }
         }
-        Self { notes, directions: own.directions.clone(), controls: own.controls.clone(), ..self.clone() }
+        Self {
+            notes,
+            directions: own.directions.clone(),
+            controls: own.controls.clone(),
+            transpositions: self.transpositions.clone(),
+            before: self.before.clone(),
+            after: self.after.clone(),
+            left_out: self.left_out.clone(),
+        }
     }
 
     /// The notes of `own` at the pitches that begin here at the same time: of a chord's, the nearest whatever its octave, and
     /// of those the nearest once it is moved by so many semitones. Where nothing begins here it rests.
     pub(crate) fn in_rhythm_of(&self, own: &Self, moved: i16) -> Self {
-        let found: Vec<Option<Note>> = own
+        let mut begins = Beginning::of(&self.notes);
+        let mut found: Vec<Option<Note>> = own
             .notes
             .iter()
             .map(|note| {
-                let here = self.at(note.at).map(|i| &self.notes[i]);
+                let here = begins.at(note.at).map(|i| &self.notes[i]);
                 let nearest = here.min_by_key(|n| apart(n.pitch().map(|p| p.up(moved)), note.pitch()))?;
                 Some(at_pitch_of(note, nearest))
             })
             .collect();
-        let plays = |index: Option<usize>| index.is_none_or(|i| found[i].is_some());
-        let kept = found.iter().enumerate().filter_map(|(i, note)| {
-            let note = note.clone()?;
+        let there: Vec<bool> = found.iter().map(Option::is_some).collect();
+        let plays = |index: Option<usize>| index.is_none_or(|i| there[i]);
+        let kept = found.iter_mut().enumerate().filter_map(|(i, note)| {
+            let note = note.take()?;
             let (slurred, slurs_on) =
                 (note.slurred && plays(own.before[i]), note.slurs_on && plays(own.after[i]));
             Some(Note { slurred, slurs_on, ..note })
         });
         let notes: Vec<Note> = kept.collect();
         let (before, after) = Self::neighbours(&notes);
-        let transpositions = self.transpositions.clone();
-        Self { notes, before, after, transpositions, ..own.clone() }
+        Self {
+            notes,
+            directions: own.directions.clone(),
+            controls: own.controls.clone(),
+            transpositions: self.transpositions.clone(),
+            before,
+            after,
+            left_out: own.left_out.clone(),
+        }
+    }
+}
+
+/// Asked for places in their order: which notes begin there.
+struct Beginning<'a> {
+    notes: &'a [Note],
+    first: usize,
+}
+
+impl<'a> Beginning<'a> {
+    /// `notes` are in order of onset.
+    fn of(notes: &'a [Note]) -> Self {
+        Self { notes, first: 0 }
     }
 
-    /// Indices of the notes that begin here.
-    fn at(&self, at: ripieno_units::Beats) -> Range<usize> {
-        let first = self.notes.partition_point(|n| n.at < at);
-        first..self.notes.partition_point(|n| n.at <= at).max(first)
+    /// Indices of the notes that begin here; places never go back.
+    fn at(&mut self, at: Beats) -> Range<usize> {
+        let rest = |from: usize| self.notes.get(from..).unwrap_or_default();
+        self.first += rest(self.first).iter().take_while(|n| n.at < at).count();
+        self.first..self.first + rest(self.first).iter().take_while(|n| n.at == at).count()
     }
 }
 
