@@ -18,9 +18,9 @@ use ripieno_music::{Reading, Score};
 /// Everything that is found in a score.
 pub fn read(score: &Score) -> Reading {
     let survey = survey::Survey::of(score);
-    let doublings = doublings::find_in(score, &survey);
-    let tune = roles::tune_in(score, &doublings, &survey);
-    let mut passages = passages::find_in(score, &survey);
-    roles::name_roles_in(score, &doublings, &tune, &mut passages, &survey);
+    let by_bar = || rayon::join(|| roles::lay_out(score, &survey), || passages::find_in(score, &survey));
+    let (doublings, (layout, mut passages)) = rayon::join(|| doublings::find_in(score, &survey), by_bar);
+    let tune = roles::tune_in(layout.as_ref(), &survey);
+    roles::name_roles_in(score, &doublings, &tune, &mut passages, (&survey, layout.as_ref()));
     Reading { passages, doublings, tune }
 }

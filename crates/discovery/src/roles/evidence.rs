@@ -1,6 +1,7 @@
 //! What speaks for each track having the tune, unit by unit.
 
 use super::lines::{Tone, Units, lines};
+use super::prints::Prints;
 use super::sums::Sums;
 use super::themes::Themes;
 use crate::survey::Survey;
@@ -48,10 +49,11 @@ const SUNG: usize = 20;
 const MOST_ABOVE: usize = 5;
 
 /// A score laid out for the search.
-pub(super) struct Layout {
-    pub units: Units,
-    pub lines: Vec<Vec<Tone>>,
-    pub themes: Themes,
+pub(crate) struct Layout {
+    pub(super) units: Units,
+    pub(super) lines: Vec<Vec<Tone>>,
+    pub(super) prints: Prints,
+    pub(super) themes: Themes,
     sums: Sums<SUMS>,
     /// By unit, then track: does it sound?
     sounds: Vec<bool>,
@@ -75,6 +77,7 @@ impl Layout {
         let units = Units::of(&score.timeline);
         let lines = lines(score);
         let themes = Themes::of(&lines, &units);
+        let prints = Prints::of(&lines, &units);
         let tracks = lines.len();
         let size = units.count() * tracks;
         let mut layout = Self {
@@ -86,6 +89,7 @@ impl Layout {
             pitch: vec![0.0; size],
             units,
             lines,
+            prints,
             themes,
             tracks,
         };
@@ -172,7 +176,7 @@ impl Layout {
     /// Sums that come from comparing the tracks.
     fn compare(&mut self, survey: &Survey) {
         let tracks = self.tracks;
-        let prints = super::prints::Prints::of(&self.lines, &self.units);
+        let prints = &self.prints;
         let words = tracks.div_ceil(64);
         let mut doubles = vec![vec![0u64; words]; tracks];
         let mut shared = vec![0.0; tracks];
