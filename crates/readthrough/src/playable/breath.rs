@@ -7,7 +7,7 @@
 use super::breath_air::{FULL, takes};
 use super::breath_places::{Bass, Kind, SAME_HARMONY, Spot, hear_harmony, spots};
 use super::breath_remedy::{Turns, breathe, change, softer};
-use super::breath_search::{Step, search, since_full};
+use super::breath_search::{Step, search, search_within, since_full};
 use super::range::capital;
 use super::sheet::{Sheet, level_of, pitch_name, said};
 use crate::Found;
@@ -66,9 +66,12 @@ fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Find
     let mut spots = spots(sheet, breath, line);
     let silent = |s: &Spot| if s.kind == Kind::Unasked { s.step } else { Step { fills: 0.0, ..s.step } };
     let unasked: Vec<Step> = spots.iter().map(silent).collect();
+    let Err(stuck) = search(&unasked) else { return };
     let lenient: Vec<Step> =
         unasked.iter().map(|s| Step { takes: s.takes / STRETCH, saves: s.saves / STRETCH, ..*s }).collect();
-    let (Err(_), Err(stuck)) = (search(&lenient), search(&unasked)) else { return };
+    if search(&lenient).is_ok() {
+        return;
+    }
     hear_harmony(sheet.bass.get_or_init(|| Bass::of(sheet.table)), &mut spots);
     let steps: Vec<Step> = spots.iter().map(|s| s.step).collect();
     let short = Short::of(&spots, &unasked, stuck);
@@ -96,7 +99,7 @@ fn best(steps: &[Step]) -> Option<Vec<usize>> {
     let sparing = SPARING.iter().find_map(|part| {
         let less: Vec<Step> =
             steps.iter().map(|s| Step { takes: s.takes / part, saves: s.saves / part, ..*s }).collect();
-        search(&less).ok().filter(|found| found.cost <= cheapest.cost + SAME_HARMONY)
+        search_within(&less, cheapest.cost.saturating_add(SAME_HARMONY)).ok()
     });
     Some(sparing.unwrap_or(cheapest).at)
 }

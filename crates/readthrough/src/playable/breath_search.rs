@@ -49,10 +49,16 @@ struct Label {
 /// The cheapest breaths that let the air last from full lungs to the end of the last step. `Err`: the first step whose end
 /// nobody reaches.
 pub(crate) fn search(steps: &[Step]) -> Result<Breaths, usize> {
+    search_within(steps, u32::MAX)
+}
+
+/// The same among breaths that cost no more than `most` together: dearer ones are not followed. `Err` also where all are dearer.
+pub(crate) fn search_within(steps: &[Step], most: u32) -> Result<Breaths, usize> {
     let mut all = vec![Label { cost: 0, air: 1.0, before: 0, step: usize::MAX, breathes: false }];
     let mut front: Vec<usize> = vec![0];
+    let mut next: Vec<Label> = Vec::new();
     for (i, step) in steps.iter().enumerate() {
-        let mut next: Vec<Label> = Vec::new();
+        next.clear();
         for before in &front {
             let from = all[*before];
             let air = from.air - step.takes.max(0.0);
@@ -65,7 +71,9 @@ pub(crate) fn search(steps: &[Step]) -> Result<Breaths, usize> {
             let left = from.air - step.needs();
             if step.fills > 0.0 && left >= -DUST {
                 let cost = from.cost.saturating_add(step.cost);
-                next.push(Label { cost, air: step.fills.min(1.0).max(left), breathes: true, ..label });
+                if cost <= most {
+                    next.push(Label { cost, air: step.fills.min(1.0).max(left), breathes: true, ..label });
+                }
             }
         }
         if next.is_empty() {
@@ -75,7 +83,7 @@ pub(crate) fn search(steps: &[Step]) -> Result<Breaths, usize> {
         next.sort_by(|a, b| a.cost.cmp(&b.cost).then(b.air.total_cmp(&a.air)));
         front.clear();
         let mut fullest = f64::NEG_INFINITY;
-        for label in next {
+        for label in next.drain(..) {
             if label.air > fullest + DUST {
                 fullest = label.air;
                 front.push(all.len());
@@ -170,6 +178,8 @@ mod tests {
             match search(&steps) {
                 Ok(found) => {
                     prop_assert_eq!(Some(found.cost), best);
+                    prop_assert_eq!(Ok(&found), search_within(&steps, found.cost + 3).as_ref());
+                    prop_assert_eq!(Ok(&found), search_within(&steps, found.cost).as_ref());
                     prop_assert_eq!(lasts(&steps, &found.at), Some(found.cost));
                 }
                 Err(i) => {
