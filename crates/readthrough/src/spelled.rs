@@ -6,17 +6,18 @@
 //! none of them plays in those bars, such as the end of a range, stays as it is.
 
 use crate::{Desk, Table};
+use rayon::prelude::*;
 use ripieno_music::{Finding, Note, Pitch, Spelling, parse_key, spell};
 use ripieno_units::Beats;
 
 /// Gives the notes in all findings their written names.
 pub(crate) fn spell_out(table: &Table<'_>, findings: &mut [Finding]) {
-    for finding in findings {
+    findings.par_iter_mut().for_each(|finding| {
         let bars = &table.timeline.bars;
         let from = bars.partition_point(|b| b.number < finding.bar);
         let to = bars.partition_point(|b| b.number <= finding.to_bar.max(finding.bar));
         let (Some(first), Some(last)) = (bars.get(from), to.checked_sub(1).and_then(|i| bars.get(i))) else {
-            continue;
+            return;
         };
         let within = (first.at, last.at + last.length);
         let own = table.desk(&finding.chair);
@@ -25,13 +26,15 @@ pub(crate) fn spell_out(table: &Table<'_>, findings: &mut [Finding]) {
         let name = |key: i16| desks.iter().find_map(|d| spelled(table, d, within, key));
         finding.message = renamed(&finding.message, &name);
         finding.remedy = renamed(&finding.remedy, &name);
-    }
+    });
 }
 
 /// How a part spells a sounding key between two places, where it plays it there.
 fn spelled(table: &Table<'_>, desk: &Desk<'_>, (from, to): (Beats, Beats), key: i16) -> Option<Spelling> {
-    let sounding = |note: &Note| note.at < to && note.end() > from;
-    desk.part.content.notes.iter().filter(|n| sounding(n)).find_map(|note| {
+    let sounding = |note: &Note| note.end() > from;
+    let notes = &desk.part.content.notes;
+    let begun = &notes[..notes.partition_point(|n| n.at < to)];
+    begun.iter().filter(|n| sounding(n)).find_map(|note| {
         let (pitch, written) = named_in(note, key)?;
         let signature = table.timeline.key_at(note.at);
         let (fifths, minor) = signature.map_or((0, false), |k| (k.fifths, k.minor));

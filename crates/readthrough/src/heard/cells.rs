@@ -71,8 +71,12 @@ pub fn sets_dynamics(text: &str) -> bool {
 
 /// Does a cell go with this chair, and if so, is all that it plays the other's, with the other's marks?
 fn follows(text: &str, id: &str) -> Option<bool> {
-    // Most cells follow nobody; these need not be read.
-    if !text.as_bytes().windows(3).any(|w| w.eq_ignore_ascii_case(b"col")) {
+    // Most cells do not name this chair; these need not be read.
+    let has = |word: &str| {
+        !word.is_empty()
+            && text.as_bytes().windows(word.len()).any(|w| w.eq_ignore_ascii_case(word.as_bytes()))
+    };
+    if !has("col") || !has(id) {
         return None;
     }
     let cell = words(text)?;

@@ -119,8 +119,16 @@ pub trait Spectra: Sync {
 pub fn check(table: &Table<'_>, reading: &Reading, spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
     let balance = Balance::new(table, spectra);
     let lines = Lines::new(&balance, reading);
-    let mut findings = covered::check(&balance, &lines);
-    findings.extend(spacing::check(&balance, &lines));
-    findings.extend(idle::check(&balance, &lines, &reading.doublings));
-    (findings, crate::arc::trace(&balance, &lines.passages))
+    let ((mut findings, spacing), (idle, arc)) = rayon::join(
+        || rayon::join(|| covered::check(&balance, &lines), || spacing::check(&balance, &lines)),
+        || {
+            rayon::join(
+                || idle::check(&balance, &lines, &reading.doublings),
+                || crate::arc::trace(&balance, &lines.passages),
+            )
+        },
+    );
+    findings.extend(spacing);
+    findings.extend(idle);
+    (findings, arc)
 }

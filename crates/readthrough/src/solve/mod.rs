@@ -41,8 +41,14 @@ pub fn check(table: &Table<'_>) -> Vec<Finding> {
 
 /// The same with the charts of harps and timpani, which come of the same searches.
 pub fn read(table: &Table<'_>) -> (Vec<Finding>, Charts) {
-    let (harps, drums): (Vec<_>, Vec<_>) =
-        table.desks.par_iter().map(|desk| (harp::check(table, desk), timpani::check(table, desk))).unzip();
+    const OTHERS: [fn(&Table<'_>) -> Vec<Finding>; 4] =
+        [stops::check, mallets::check, hands::check, lacking::check];
+    let searches = || {
+        let of_desk = |desk| (harp::check(table, desk), timpani::check(table, desk));
+        table.desks.par_iter().map(of_desk).unzip()
+    };
+    let others = || OTHERS.par_iter().map(|rule| rule(table)).collect();
+    let ((harps, drums), others): ((Vec<_>, Vec<_>), Vec<Vec<Finding>>) = rayon::join(searches, others);
     let mut findings = Vec::new();
     let mut charts = Charts::default();
     for (found, chart) in harps {
@@ -53,7 +59,6 @@ pub fn read(table: &Table<'_>) -> (Vec<Finding>, Charts) {
         findings.extend(found);
         charts.tunings.extend(chart);
     }
-    let others = [stops::check, mallets::check, hands::check, lacking::check];
-    findings.extend(others.into_iter().flat_map(|rule| rule(table)));
+    findings.extend(others.into_iter().flatten());
     (findings, charts)
 }
