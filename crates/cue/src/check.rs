@@ -10,6 +10,7 @@ use ripieno_readthrough::solve::charts::charts;
 use ripieno_readthrough::{Arc, Desk, Room, Table};
 use ripieno_signal::Position;
 use ripieno_units::{Seconds, math};
+use std::collections::BTreeMap;
 
 /// A cue, read through.
 #[derive(Clone, Debug, Default)]
@@ -254,15 +255,15 @@ impl Checked {
     /// The name of a finding of these, which no other has: `RULE@CHAIR:BAR`, with the beat where several have that, and with a
     /// number where even the beat is the same.
     pub fn name(&self, finding: &Finding) -> String {
-        let plain = finding_name(finding);
-        let alike = || self.all().filter(|f| finding_name(f) == plain);
-        if alike().nth(1).is_none() {
-            return plain;
-        }
-        let beat = beat_word(finding);
-        let mut same = alike().filter(|f| beat_word(f) == beat);
-        let number = 1 + same.position(|f| f == finding).unwrap_or(0);
-        if number > 1 { format!("{plain}.{beat}/{number}") } else { format!("{plain}.{beat}") }
+        let alike: Vec<&Finding> = self.all().filter(|f| of_name(f) == of_name(finding)).collect();
+        name_among(finding, &alike)
+    }
+
+    /// The names of all open findings, then of those that are folded: for many at once.
+    pub fn names(&self) -> Vec<String> {
+        let mut alike: BTreeMap<(&str, &str, i32), Vec<&Finding>> = BTreeMap::new();
+        self.all().for_each(|f| alike.entry(of_name(f)).or_default().push(f));
+        self.all().map(|f| name_among(f, alike.get(&of_name(f)).map_or(&[], Vec::as_slice))).collect()
     }
 
     fn all(&self) -> impl Iterator<Item = &Finding> {
@@ -288,6 +289,23 @@ impl Checked {
         // The one that begins there goes before one that lasts until there.
         all().find(|f| f.bar == bar).or_else(|| all().find(|f| f.bar <= bar && bar <= f.to_bar))
     }
+}
+
+/// What the plain name of a finding is made of.
+fn of_name(finding: &Finding) -> (&str, &str, i32) {
+    (finding.rule, &finding.chair, finding.bar)
+}
+
+/// The name of a finding among all that have its plain name.
+fn name_among(finding: &Finding, alike: &[&Finding]) -> String {
+    let plain = finding_name(finding);
+    if alike.len() < 2 {
+        return plain;
+    }
+    let beat = beat_word(finding);
+    let mut same = alike.iter().filter(|f| beat_word(f) == beat);
+    let number = 1 + same.position(|f| *f == finding).unwrap_or(0);
+    if number > 1 { format!("{plain}.{beat}/{number}") } else { format!("{plain}.{beat}") }
 }
 
 /// The beat of a finding as its name has it: `4`, `2.5`.
@@ -332,6 +350,7 @@ mod tests {
         ];
         let checked = Checked { findings, folded: vec![of(7, 2.0, "C2")], ..Checked::default() };
         let names: Vec<String> = checked.all().map(|f| checked.name(f)).collect();
+        assert_eq!(names, checked.names());
         assert_eq!(
             names,
             ["3.1", "3.4", "3.4/2", "5.2.5", "5.0.333", "7"].map(|n| format!("timpani-range@timpani:{n}"))

@@ -128,7 +128,7 @@ fn round(x: f64) -> f64 {
     (x * 1e4).round() / 1e4
 }
 
-fn one<'a>(checked: &Checked, finding: &'a Finding) -> FindingOut<'a> {
+fn one(finding: &Finding, name: impl FnOnce() -> String) -> FindingOut<'_> {
     FindingOut {
         rule: finding.rule,
         severity: finding.severity.word(),
@@ -139,7 +139,7 @@ fn one<'a>(checked: &Checked, finding: &'a Finding) -> FindingOut<'a> {
         message: &finding.message,
         remedy: &finding.remedy,
         source: finding.source,
-        take: finding.change.as_ref().map(|_| checked.name(finding)),
+        take: finding.change.as_ref().map(|_| name()),
         change: finding.change.as_ref().map(ToString::to_string),
     }
 }
@@ -217,9 +217,14 @@ fn tunings(chart: &TuningChart) -> Tunings<'_> {
 
 /// The read-through without what a plan accepts of it.
 pub fn through(checked: &Checked) -> ThroughOut<'_> {
+    let mut names = checked.names().into_iter();
+    let mut named = |finding| {
+        let name = names.next().unwrap_or_default();
+        one(finding, || name)
+    };
     ThroughOut {
-        findings: checked.findings.iter().map(|f| one(checked, f)).collect(),
-        folded: checked.folded.iter().map(|f| one(checked, f)).collect(),
+        findings: checked.findings.iter().map(&mut named).collect(),
+        folded: checked.folded.iter().map(&mut named).collect(),
         pedals: checked.charts.pedals.iter().map(pedals).collect(),
         tunings: checked.charts.tunings.iter().map(tunings).collect(),
         arc: arc(&checked.arc),
@@ -233,7 +238,7 @@ pub fn checked(checked: &Checked) -> Result<String, serde_json::Error> {
         accepted: checked
             .accepted
             .iter()
-            .map(|(f, reason)| Accepted { finding: one(checked, f), reason })
+            .map(|(f, reason)| Accepted { finding: one(f, || checked.name(f)), reason })
             .collect(),
     };
     let mut text = serde_json::to_string(&document)?;
