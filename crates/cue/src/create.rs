@@ -42,7 +42,8 @@ pub fn create_with(into: &Path, music: &Path, own: Option<&Path>) -> Result<Crea
         let message = "this is a file; choose a folder for the cue".to_string();
         return Err(CueError::Place { path: into.to_path_buf(), message });
     }
-    let score = read_music(music)?;
+    let (score, ()) = rayon::join(|| read_music(music), ripieno_instruments::prepare);
+    let score = score?;
     if score.tracks.iter().all(|t| t.content.notes.is_empty()) {
         let message =
             "there are no notes in it that a chair could play; see whether the music was exported whole"

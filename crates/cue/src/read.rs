@@ -37,7 +37,8 @@ impl Read {
 /// Errors: the file or the template cannot be read.
 pub fn read(path: &Path, own: Option<&Path>, purpose: Purpose) -> Result<Read, CueError> {
     let own = own.map(open::standing).transpose()?;
-    let heard = source::hear(open::read_music(path)?, own.as_ref().map(|s| (&s.template, &s.cards)));
+    let (music, ()) = rayon::join(|| open::read_music(path), ripieno_instruments::prepare);
+    let heard = source::hear(music?, own.as_ref().map(|s| (&s.template, &s.cards)));
     let source::Heard { score, chairs: known, remarks, .. } = heard;
     let reading = ripieno_discovery::read(&score);
     let name = path.file_name().map_or_else(|| "music".into(), |n| n.to_string_lossy().into_owned());

@@ -37,5 +37,6 @@ pub use gear::{DrumFacts, HarpFacts, TimpaniFacts, harp, timpani};
 pub use guess::{Certainty, Guess, Query, recognise};
 pub use hands::{Keyboard, Sticks, Strings, Strokes, keyboard_of, naturals, sticks_of, strings_of, strokes};
 pub use load::{by_id, ids, table};
+pub use matching::prepare;
 pub use notes::{BarSet, Having, NaturalBrass, Whistle, bars_of, harmonic, natural_of, whistle_of};
 pub use stage::{Radiation, StageSeat, Together, directivity, seat, seatings, together};
