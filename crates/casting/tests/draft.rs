@@ -207,7 +207,7 @@ fn doubling(track: usize, of: usize, semitones: i16, bars: (i32, i32)) -> Doubli
         share: 1.0,
         exact: true,
         simplified: None,
-        of_chord: false,
+        coincides: false,
     }
 }
 

@@ -5,7 +5,7 @@
 //! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`; last in how
 //! many it writes as `col` all that both have, and only what the leader has not as written. `why` rows say of the other
 //! doubled bars what differs at the least. A doubling is `col` too where one goes with the other through
-//! a third. Voices of another's chords are not counted: they are no `col`.
+//! a third. Voices of another's chords and roots of its figures are not counted: they are no `col`.
 
 use ripieno_casting::{cast, chairs_of};
 use ripieno_cue::Cue;
@@ -44,7 +44,7 @@ fn main() {
         let mut counts = [0_usize; 5];
         let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
         let own: Vec<_> =
-            reading.doublings.iter().filter(|d| d.track == chair.track && !d.of_chord).collect();
+            reading.doublings.iter().filter(|d| d.track == chair.track && !d.coincides).collect();
         for bar in &score.timeline.bars {
             let here: Vec<_> =
                 own.iter().filter(|d| d.from_bar <= bar.number && d.to_bar >= bar.number).collect();

@@ -145,8 +145,8 @@ fn handed_over(read: &Read, passage: &PassageFound) -> Vec<String> {
 /// A line for each leader, those with most followers first.
 fn doublings(text: &mut String, read: &Read, from: i32, to: i32) {
     let all = &read.reading.doublings;
-    // Who has which voice of a chord is said of the chord.
-    let said = |d: &&Doubling| d.from_bar <= to && d.to_bar >= from && !d.of_chord;
+    // Who has which voice of a chord is said of the chord, and a root under a figure of nobody.
+    let said = |d: &&Doubling| d.from_bar <= to && d.to_bar >= from && !d.coincides;
     let here: Vec<&Doubling> = all.iter().filter(said).collect();
     // A singer whose notes an instrument has among others leads it all the same.
     let sings = |track: usize| read.cue.score.tracks.get(track).is_some_and(Track::is_sung);

@@ -129,9 +129,9 @@ pub struct Doubling {
     pub exact: bool,
     /// What is left out, where it is simplified: "without ornaments", "sustained", "in a slower rhythm".
     pub simplified: Option<String>,
-    /// The leader plays chords there, and the track has one voice of them: a chord spread over chairs, more than a line that
-    /// is doubled.
-    pub of_chord: bool,
+    /// The track has one voice of the leader's chords, or a note here and there of its quicker figure: they coincide, as harmony
+    /// does, more than that one doubles the other.
+    pub coincides: bool,
 }
 
 /// Who has the tune over a stretch.

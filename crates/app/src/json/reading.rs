@@ -54,7 +54,7 @@ struct Doubling<'a> {
     share: f64,
     exact: bool,
     simplified: Option<&'a str>,
-    of_chord: bool,
+    coincides: bool,
 }
 
 /// Quarters from bar 1, and bars.
@@ -108,7 +108,7 @@ pub fn read(read: &Read) -> Result<String, serde_json::Error> {
             share: round(d.share),
             exact: d.exact,
             simplified: d.simplified.as_deref(),
-            of_chord: d.of_chord,
+            coincides: d.coincides,
         })
     });
     let tune = read.reading.tune.iter().filter_map(|t| {

@@ -261,9 +261,9 @@ impl<'a> Proposer<'a> {
     /// The chairs that one may go with in a passage: the leaders that were found, then those that go with them too.
     fn candidates(&self, stretch: &Stretch, seat: usize) -> Vec<Candidate> {
         let track = self.seats[seat].track;
-        // A voice of a chord is no line: who has it follows nobody's harp.
+        // A voice of a chord is no line: who has it follows nobody's harp, and a bass no arpeggio.
         let here =
-            |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar && !d.of_chord;
+            |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar && !d.coincides;
         let mut pairs: Vec<Pair> = Vec::new();
         let own: Vec<&Doubling> =
             self.reading.doublings.iter().filter(here).filter(|d| d.track == track).collect();

@@ -53,7 +53,7 @@ pub(super) fn orders(
     stretch: &Stretch,
 ) -> Vec<Order> {
     let timeline = &score.timeline;
-    let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar && !d.of_chord;
+    let here = |d: &&Doubling| d.from_bar <= stretch.to_bar && d.to_bar >= stretch.from_bar && !d.coincides;
     let doublings: Vec<&Doubling> = reading.doublings.iter().filter(here).collect();
     let mut bars: Vec<i32> = doublings.iter().flat_map(|d| [d.from_bar, d.to_bar + 1]).collect();
     bars.push(stretch.from_bar);

@@ -126,7 +126,7 @@ fn comment(reading: &Reading, seats: &[Seat], stretch: &Stretch, cell: &DraftCel
     let whole = turns.clone().count() == 1 && cell.has_col();
     for doubling in &reading.doublings {
         let here = doubling.from_bar <= stretch.to_bar && doubling.to_bar >= stretch.from_bar;
-        if doubling.track != track || !here || doubling.of_chord {
+        if doubling.track != track || !here || doubling.coincides {
             continue;
         }
         let Some(leader) = seats.iter().find(|s| s.track == doubling.of) else { continue };

@@ -9,8 +9,8 @@ use std::collections::BTreeMap;
 ///
 /// Each step leaves chair and former leader both bound to the one that stays, so that whoever moved together still does.
 ///
-/// Who has the same line goes before who has it as one voice of chords: where basses go with a tuba, and both with the lowest
-/// notes of a harp, the basses name the tuba.
+/// Who has the same line goes before who has it as one voice of chords or in a figure: where basses go with a tuba, and both with
+/// the lowest notes of a harp, the basses name the tuba.
 pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
     let tracks = lines.lines.len();
     let mut index = 0;
@@ -22,7 +22,7 @@ pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
         of_both[stretch.chair].entry(stretch.of).or_default().push(i);
     }
     let mut gone = vec![false; all.len()];
-    let mut chord: Vec<bool> = all.iter().map(|s| s.of_chord(lines)).collect();
+    let mut chord: Vec<bool> = all.iter().map(|s| s.coincides(lines)).collect();
     while index < all.len() {
         let stretch = all[index].clone();
         let mut taken: Vec<(usize, usize)> = Vec::new();
@@ -62,7 +62,7 @@ pub(super) fn gather(lines: &Lines, mut all: Vec<Stretch>) -> Vec<Stretch> {
                     of_chair[piece.chair].push(all.len());
                     of_both[piece.chair].entry(piece.of).or_default().push(all.len());
                     gone.push(false);
-                    chord.push(piece.of_chord(lines));
+                    chord.push(piece.coincides(lines));
                     all.push(piece);
                 }
             }

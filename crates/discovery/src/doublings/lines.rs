@@ -27,6 +27,8 @@ pub(super) struct Line {
     pub(super) first: Vec<usize>,
     /// For each bar: at how many times anything begins before it; one more entry at the end.
     pub(super) struck: Vec<usize>,
+    /// The same, of those times at which other pitches begin than the time before.
+    pub(super) turns: Vec<usize>,
     /// For each bar: does any pitch sound in it?
     pub(super) sounds: Vec<bool>,
     /// Of two with the same notes the lower one leads: words, then a sound that is sustained, then one that dies away.
@@ -39,10 +41,14 @@ impl Line {
         self.first[bar + 1] - self.first[bar]
     }
 
+    /// At how many times anything begins in bars `from..=to`, and at how many of them other pitches than before.
+    pub(super) fn times(&self, from: usize, to: usize) -> (usize, usize) {
+        (self.struck[to + 1] - self.struck[from], self.turns[to + 1] - self.turns[from])
+    }
+
     /// How many tones begin at one time in bars `from..=to`, on the mean.
     pub(super) fn thickness(&self, from: usize, to: usize) -> f64 {
-        let times = self.struck[to + 1] - self.struck[from];
-        self.within(from, to).len() as f64 / times.max(1) as f64
+        self.within(from, to).len() as f64 / self.times(from, to).0.max(1) as f64
     }
 
     /// The tones that begin in bars `from..=to`.
@@ -149,13 +155,18 @@ fn line(notes: &[Note], onsets: &[Beats], bar_of: &[usize], score: &Score) -> Li
             *sounding = true;
         }
     }
-    let mut struck = vec![0; bars.len() + 1];
+    let (mut struck, mut turns) = (vec![0; bars.len() + 1], vec![0; bars.len() + 1]);
+    let mut last: &[Tone] = &[];
     for at_once in tones.chunk_by(|a, b| a.onset == b.onset) {
+        let again = at_once.len() == last.len() && at_once.iter().zip(last).all(|(a, b)| a.pitch == b.pitch);
         struck[at_once[0].bar + 1] += 1;
+        turns[at_once[0].bar + 1] += usize::from(!again);
+        last = at_once;
     }
     for i in 0..bars.len() {
         first[i + 1] += first[i];
         struck[i + 1] += struck[i];
+        turns[i + 1] += turns[i];
     }
-    Line { tones, first, struck, sounds, rank: 0 }
+    Line { tones, first, struck, turns, sounds, rank: 0 }
 }

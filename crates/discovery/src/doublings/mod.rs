@@ -58,7 +58,7 @@ fn told(score: &Score, lines: &Lines, stretch: &Stretch) -> Doubling {
         share: stretch.share(),
         exact,
         simplified,
-        of_chord: stretch.of_chord(lines),
+        coincides: stretch.coincides(lines),
     }
 }
 

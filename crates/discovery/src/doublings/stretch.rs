@@ -20,6 +20,10 @@ const LEAST_AT_EDGE: usize = 2;
 /// So many notes of the one to each of the other, on the mean, make the other a voice of its chords.
 const CHORD: f64 = 2.5;
 
+/// More new pitches of the one than this to each note of the other make the other a part of its harmony: a bass under a broken
+/// chord.
+const FIGURE: usize = 4;
+
 /// One track has the notes of another in some bars.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Stretch {
@@ -42,10 +46,13 @@ impl Stretch {
         self.shared as f64 / self.notes.max(1) as f64
     }
 
-    /// Is the chair one voice of the chords that the other has in these bars?
-    pub(super) fn of_chord(&self, lines: &Lines) -> bool {
-        let thickness = |track: usize| lines.lines[track].thickness(self.from, self.to);
-        thickness(self.of) >= CHORD * thickness(self.chair)
+    /// Is the chair one voice of the chords that the other has in these bars, or has it a note here and there of a quicker figure?
+    /// Repeated notes are no figure.
+    pub(super) fn coincides(&self, lines: &Lines) -> bool {
+        let (chair, of) = (&lines.lines[self.chair], &lines.lines[self.of]);
+        let (from, to) = (self.from, self.to);
+        of.thickness(from, to) >= CHORD * chair.thickness(from, to)
+            || of.times(from, to).1 > FIGURE * chair.times(from, to).0
     }
 }
 

@@ -49,7 +49,7 @@ fn named(mut score: Score, names: &[&str]) -> Score {
 }
 
 #[test]
-fn a_line_leads_before_one_voice_of_chords() {
+fn a_line_leads_before_one_voice_coincidess() {
     let up = |by: i16| crotchets(1, tune(4).into_iter().map(move |k| k + by));
     let chords = [up(0), up(4), up(7), up(12)].concat();
     let all = named(
@@ -58,10 +58,25 @@ fn a_line_leads_before_one_voice_of_chords() {
     );
     // The tuba has the lowest notes of the harp; cellos and basses go with the tuba.
     assert_eq!(brief(&all), [(1, 0, -12, 1, 4), (2, 1, 12, 1, 4), (3, 1, -12, 1, 4)]);
-    assert_eq!(find(&all).iter().map(|d| d.of_chord).collect::<Vec<_>>(), [true, false, false]);
+    assert_eq!(find(&all).iter().map(|d| d.coincides).collect::<Vec<_>>(), [true, false, false]);
     // Of two notes the one is half.
     let sixths = score(4, vec![[up(0), up(9)].concat(), up(0)]);
-    assert!(find(&sixths).iter().all(|d| !d.of_chord) && find(&sixths).len() == 1);
+    assert!(find(&sixths).iter().all(|d| !d.coincides) && find(&sixths).len() == 1);
+}
+
+#[test]
+fn a_root_under_a_figure_is_no_line_of_it() {
+    let quavers = |keys: &dyn Fn(usize) -> i16| -> Vec<Note> {
+        (0..32).map(|i| Note::plain(Beats::new(i as i64, 2), Beats::new(1, 2), keys(i))).collect()
+    };
+    let root = |i: usize| TUNE[i / 8];
+    let held: Vec<Note> =
+        (0..4).map(|i| Note::plain(Beats::whole(4 * i as i64), Beats::whole(4), root(8 * i))).collect();
+    let broken = score(4, vec![quavers(&|i| root(i) + [0, 7, 12, 7][i % 4]), held.clone()]);
+    let repeated = score(4, vec![quavers(&root), held]);
+    let found = |score: &Score| find(score).iter().map(|d| (d.track, d.coincides)).collect::<Vec<_>>();
+    assert_eq!(found(&broken), [(1, true)]);
+    assert_eq!(found(&repeated), [(1, false)]);
 }
 
 #[test]

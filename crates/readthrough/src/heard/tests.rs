@@ -260,7 +260,7 @@ fn those_who_double_the_tune_count_with_it() {
             share: 1.0,
             exact: true,
             simplified: None,
-            of_chord: false,
+            coincides: false,
         });
     };
     assert!(rules(&listen(&seats, |_| {}, OPEN).0).contains(&"tune-covered"));
@@ -352,7 +352,7 @@ fn doublings_that_add_nothing_and_octaves_that_beat() {
                 share: 1.0,
                 exact: true,
                 simplified: None,
-                of_chord: false,
+                coincides: false,
             });
         }
     };

@@ -371,7 +371,7 @@ fn a_long_part_is_quick() {
 }
 
 #[test]
-fn a_guitar_part_full_of_chords_is_quick() {
+fn a_guitar_part_full_coincidess_is_quick() {
     // Six strings stopped anywhere: thousands of ways for one chord.
     let mut notes = Vec::new();
     for i in 0..1600i64 {
