@@ -73,7 +73,7 @@ fn entries_part_a_short_cue() {
     );
     let found = find(&score);
     assert_eq!(spans(&found), [("A", 1, 8), ("A'", 9, 16)]);
-    assert_eq!(found[1].because, ["the brass enter"]);
+    assert_eq!(found[1].because, ["tutti"]);
 }
 
 #[test]
