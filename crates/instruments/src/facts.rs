@@ -19,6 +19,62 @@ pub enum Family {
     Strings,
 }
 
+/// What each family is called: in files that users and we write, and as a score prints it. The one place where this is said; in
+/// score order, as the families are.
+const CALLED: [(Family, &str, &str); 7] = [
+    (Family::Woodwind, "woodwind", "Woodwinds"),
+    (Family::Brass, "brass", "Brass"),
+    (Family::Percussion, "percussion", "Percussion"),
+    (Family::Keyboard, "keyboard", "Keyboards"),
+    (Family::Plucked, "plucked", "Plucked"),
+    (Family::Voices, "voices", "Voices"),
+    (Family::Strings, "strings", "Strings"),
+];
+
+impl Family {
+    /// The words of all of them, in score order.
+    pub const WORDS: [&'static str; CALLED.len()] = {
+        let mut words = [""; CALLED.len()];
+        let mut i = 0;
+        while i < words.len() {
+            words[i] = CALLED[i].1;
+            i += 1;
+        }
+        words
+    };
+
+    /// The word that files use.
+    pub const fn word(self) -> &'static str {
+        CALLED[self as usize].1
+    }
+
+    /// As a score prints it.
+    pub const fn printed(self) -> &'static str {
+        CALLED[self as usize].2
+    }
+
+    /// The family that files call so.
+    pub fn by_word(word: &str) -> Option<Self> {
+        CALLED.iter().find(|(_, w, _)| *w == word).map(|(family, ..)| *family)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn families_are_called_by_their_own_names() {
+        for (i, (family, word, printed)) in CALLED.into_iter().enumerate() {
+            assert_eq!((family as usize, family.word(), family.printed()), (i, word, printed));
+            assert_eq!((Family::by_word(word), Family::WORDS[i]), (Some(family), word));
+        }
+        assert_eq!(Family::by_word("winds"), None);
+        // Not all that is plucked is a harp.
+        assert_eq!(Family::Plucked.printed(), "Plucked");
+    }
+}
+
 /// Clefs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Clef {

@@ -326,16 +326,7 @@ pub(crate) fn pitch(name: &str) -> Result<u8, String> {
 }
 
 fn family(word: &str) -> Result<Family, String> {
-    Ok(match word {
-        "woodwind" => Family::Woodwind,
-        "brass" => Family::Brass,
-        "percussion" => Family::Percussion,
-        "keyboard" => Family::Keyboard,
-        "plucked" => Family::Plucked,
-        "voices" => Family::Voices,
-        "strings" => Family::Strings,
-        _ => return Err(format!("family: {word} is none")),
-    })
+    Family::by_word(word).ok_or_else(|| format!("family: {word} is none"))
 }
 
 fn clef(word: &str) -> Result<Clef, String> {

@@ -1,6 +1,5 @@
 //! Where chairs sit and how instruments radiate.
 
-use crate::facts::Family;
 use crate::load::by_id;
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
@@ -54,19 +53,6 @@ struct Scheme {
     families: BTreeMap<String, StageSeat>,
 }
 
-/// What a family is called in the data files.
-fn word(family: Family) -> &'static str {
-    match family {
-        Family::Woodwind => "woodwind",
-        Family::Brass => "brass",
-        Family::Percussion => "percussion",
-        Family::Keyboard => "keyboard",
-        Family::Plucked => "plucked",
-        Family::Voices => "voices",
-        Family::Strings => "strings",
-    }
-}
-
 /// The seating schemes, `american` (the usual one) first.
 pub fn seatings() -> impl Iterator<Item = &'static str> {
     schemes().iter().map(|(name, _)| name.as_str())
@@ -101,7 +87,7 @@ pub fn seat(scheme: &str, chair: &str, instrument: &str) -> Option<StageSeat> {
     // The longest name that the chair's id begins with, whole words only.
     let named =
         |s: &Scheme| s.chairs.iter().rev().find(|(name, _)| begins(chair, name)).map(|(_, seat)| *seat);
-    let by_family = |s: &Scheme| known.and_then(|i| s.families.get(word(i.family))).copied();
+    let by_family = |s: &Scheme| known.and_then(|i| s.families.get(i.family.word())).copied();
     named(asked)
         .or_else(|| named(usual))
         .or_else(|| asked.seats.get(id).copied())
@@ -120,7 +106,7 @@ pub fn directivity(instrument: &str) -> Option<Radiation> {
     static ALL: OnceLock<[BTreeMap<String, Radiation>; 2]> = OnceLock::new();
     let [instruments, families] = ALL.get_or_init(|| read_directivity(DIRECTIVITY).unwrap_or_default());
     let known = by_id(instrument)?;
-    instruments.get(&known.id).or_else(|| families.get(word(known.family))).copied()
+    instruments.get(&known.id).or_else(|| families.get(known.family.word())).copied()
 }
 
 fn document(text: &str) -> Result<DocumentMut, String> {
@@ -216,6 +202,7 @@ fn read_directivity(text: &str) -> Result<[BTreeMap<String, Radiation>; 2], Stri
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::facts::Family;
     use crate::load::table;
 
     #[test]

@@ -117,8 +117,7 @@ impl EqKind {
 }
 
 /// The names of the families, in score order.
-pub const FAMILIES: [&str; 7] =
-    ["woodwind", "brass", "percussion", "keyboard", "plucked", "voices", "strings"];
+pub const FAMILIES: [&str; 7] = ripieno_instruments::Family::WORDS;
 
 impl Default for StagePlan {
     fn default() -> Self {

@@ -76,19 +76,6 @@ pub struct Climax {
 /// A silence of so many bars makes an entrance an entrance again.
 const SILENCE: i32 = 8;
 
-/// Word for a family.
-fn family(family: Family) -> &'static str {
-    match family {
-        Family::Woodwind => "woodwind",
-        Family::Brass => "brass",
-        Family::Percussion => "percussion",
-        Family::Keyboard => "keyboard",
-        Family::Plucked => "plucked",
-        Family::Voices => "voices",
-        Family::Strings => "strings",
-    }
-}
-
 /// The arc of what is heard.
 pub(crate) fn trace(balance: &Balance<'_>, passages: &[Span]) -> Arc {
     let table = balance.table;
@@ -170,7 +157,7 @@ pub(crate) fn trace(balance: &Balance<'_>, passages: &[Span]) -> Arc {
     for (desk, set) in table.desks.iter().zip(&plays) {
         by_family.entry(desk.instrument.family).or_default().extend(set);
     }
-    let families = by_family.iter().filter_map(|(f, set)| presence(family(*f), set)).collect();
+    let families = by_family.iter().filter_map(|(f, set)| presence(f.word(), set)).collect();
     let climax = climax(table, &bars, passages, &plays);
     Arc { bars, chairs, families, climax }
 }

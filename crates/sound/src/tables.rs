@@ -1,6 +1,6 @@
 //! The data files as text: rows of columns between tabs, `#` before what is for readers.
 
-use ripieno_instruments::{Family, Instrument};
+use ripieno_instruments::Instrument;
 use std::sync::{Mutex, PoisonError};
 
 /// A table cut into rows and columns.
@@ -49,14 +49,6 @@ pub fn rows_of(text: &'static str, instrument: Option<&Instrument>) -> Vec<Vec<&
     if !own.is_empty() {
         return own;
     }
-    let family = match instrument.family {
-        Family::Woodwind => "family:woodwind",
-        Family::Brass => "family:brass",
-        Family::Percussion => "family:percussion",
-        Family::Keyboard => "family:keyboard",
-        Family::Plucked => "family:plucked",
-        Family::Voices => "family:voices",
-        Family::Strings => "family:strings",
-    };
-    cut(text).iter().filter(|r| names(r, family)).cloned().collect()
+    let family = format!("family:{}", instrument.family.word());
+    cut(text).iter().filter(|r| names(r, &family)).cloned().collect()
 }

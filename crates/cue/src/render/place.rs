@@ -11,15 +11,7 @@ use ripieno_units::{Decibels, math};
 
 /// The family of a chair, as the template names it.
 pub fn family(chair: &ChairPlan) -> &'static str {
-    match ripieno_instruments::by_id(&chair.instrument).map(|i| i.family) {
-        Some(Family::Woodwind) => "woodwind",
-        Some(Family::Brass) => "brass",
-        Some(Family::Keyboard) => "keyboard",
-        Some(Family::Plucked) => "plucked",
-        Some(Family::Voices) => "voices",
-        Some(Family::Strings) => "strings",
-        Some(Family::Percussion) | None => "percussion",
-    }
+    ripieno_instruments::by_id(&chair.instrument).map_or(Family::Percussion, |i| i.family).word()
 }
 
 /// What a chair says about its sound's way, and for the rest its family.

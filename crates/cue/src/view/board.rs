@@ -5,10 +5,16 @@ use crate::notation::rehearsal_marks;
 use crate::render::place::family;
 use crate::workbench::Played;
 use rayon::prelude::*;
+use ripieno_instruments::Family;
 use ripieno_music::{ChairPerformance, Part, Role};
 use ripieno_picture::contour::Stroke;
 use ripieno_plan::{ChairPlan, FAMILIES, PassagePlan};
 use std::collections::BTreeMap;
+
+/// A family, by its word, as a score prints it.
+pub fn family_printed(word: &str) -> &'static str {
+    Family::by_word(word).unwrap_or(Family::Strings).printed()
+}
 
 /// The board of a cue.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -11,7 +11,7 @@ mod seat_words;
 mod session;
 
 pub use arc::{arc_points, clock};
-pub use board::{Board, BoardCell, Column, HandOver, Row, board};
+pub use board::{Board, BoardCell, Column, HandOver, Row, board, family_printed};
 pub use cell::{Sources, opened, opened_from};
 pub use hall::{FamilySends, Sends, Stage, curve, seat_numbers, sitting, stage, usual_seat};
 pub use lines::LineRoles;

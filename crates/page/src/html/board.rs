@@ -4,7 +4,7 @@ use super::button;
 use super::drawn::Drawn;
 use crate::fragments::Fragments;
 use crate::open::{Open, Shown, Through};
-use ripieno_cue::view::{BoardCell, Row, arc_points, clock};
+use ripieno_cue::view::{BoardCell, Row, arc_points, clock, family_printed};
 use ripieno_cue::{Finding, Severity, counted};
 use ripieno_picture::arc::{self, Point, Scale};
 use ripieno_picture::line;
@@ -151,22 +151,9 @@ fn heads(shown: &Shown) -> String {
     out + "</div>"
 }
 
-/// The family's name as a score prints it.
-pub(super) fn printed(family: &str) -> &'static str {
-    match family {
-        "woodwind" => "Woodwinds",
-        "brass" => "Brass",
-        "percussion" => "Percussion",
-        "keyboard" => "Keyboards",
-        "plucked" => "Plucked",
-        "voices" => "Voices",
-        _ => "Strings",
-    }
-}
-
 fn family(shown: &Shown, fragments: &Fragments, from: usize, to: usize) -> String {
     let rows = &shown.board.rows[from..to];
-    let name = rows.first().map_or("", |r| printed(r.family));
+    let name = rows.first().map_or("", |r| family_printed(r.family));
     // One chair says itself what it is.
     let shown_name = if rows.len() > 1 { name } else { "" };
     let letters = shown_name.chars().count().max(1);
@@ -471,14 +458,4 @@ fn entering_at(shown: &Shown, through: Option<&Through>, from: i32, to: i32) -> 
     let bar = chairs.iter().map(|p| p.from_bar).filter(|b| (from..=to).contains(b)).min()?;
     let timeline = &shown.played.performance.timeline;
     Some(timeline.seconds(timeline.bar_numbered(bar)?.at).0)
-}
-
-#[cfg(test)]
-mod tests {
-    #[test]
-    fn not_all_that_is_plucked_is_a_harp() {
-        let families = ["woodwind", "brass", "percussion", "keyboard", "plucked", "voices", "strings"];
-        let names = families.map(super::printed);
-        assert_eq!(names, ["Woodwinds", "Brass", "Percussion", "Keyboards", "Plucked", "Voices", "Strings"]);
-    }
 }

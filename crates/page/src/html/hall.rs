@@ -2,11 +2,11 @@
 
 use super::drawn::Drawn;
 use super::nav::nav;
-use super::{board, button, listening};
+use super::{button, listening};
 use crate::fragments::Fragments;
 use crate::open::{Open, Shown};
 use ripieno_cue::HallReport;
-use ripieno_cue::view::{Sends, Stage, curve, stage};
+use ripieno_cue::view::{Sends, Stage, curve, family_printed, stage};
 use ripieno_picture::bands::{bands, words};
 use ripieno_picture::hall::{hall_sign, plan};
 use ripieno_picture::svg::escape;
@@ -169,7 +169,7 @@ fn row(out: &mut String, stage: &Stage, sends: &Sends, class: &str) {
     let [kind, id] = &sends.path;
     let key = format!("{kind}-{id}");
     let name = match class {
-        "of-family" => board::printed(id).to_string(),
+        "of-family" => family_printed(id).to_string(),
         _ => sends.name.clone(),
     };
     let dagger = if sends.exception.is_some() { " †" } else { "" };
