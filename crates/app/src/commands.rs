@@ -334,9 +334,10 @@ pub fn template(file: &Path, output: Option<&Path>) -> Result<ExitCode, CueError
         let faults = found.iter().any(|d| !d.warning);
         if !faults {
             let cards: std::collections::BTreeSet<&String> =
+            let all = if found.is_empty() { "; every file that it names is there" } else { "" };
                 template.chairs.iter().flat_map(|c| &c.cards).collect();
             show::print(&format!(
-                "{}: {}, {}; every file that it names is there\n",
+                "{}: {}, {}{all}\n",
                 file.display(),
                 counted(template.chairs.len(), "chair"),
                 counted(cards.len(), "card")

@@ -2,7 +2,7 @@
 
 use ripieno_formats::FormatError;
 use ripieno_plan::Diagnostic;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What stops the work, with its place and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -51,7 +51,7 @@ pub enum CueError {
     #[error("stopped; what was there before is as it was")]
     Stopped,
     /// The machine would not read or write.
-    #[error("{}: {error}{}", .path.display(), advice(.error))]
+    #[error("{}: {}", .path.display(), troubled(.path, .error))]
     Disk {
         /// The file or folder.
         path: PathBuf,
@@ -76,7 +76,37 @@ fn misnamed(kind: std::io::ErrorKind) -> bool {
     matches!(kind, Kind::AlreadyExists | Kind::NotADirectory | Kind::IsADirectory | Kind::InvalidFilename)
 }
 
-/// What to do about the machine's trouble.
+/// The machine's trouble, and what to do about it.
+fn troubled(path: &Path, error: &std::io::Error) -> String {
+    if error.kind() == std::io::ErrorKind::PermissionDenied {
+        return denied(path);
+    }
+    // Its number, and the name of what was being written aside, are for programmers.
+    let said = error.to_string();
+    let said = said.split(" (os error").next().unwrap_or(&said);
+    let mut letters = said.chars();
+    let first: String = letters.next().map(|c| c.to_lowercase().collect()).unwrap_or_default();
+    format!("{first}{}{}", letters.as_str(), advice(error))
+}
+
+/// What may not be done, and where: a file that is there may not be read, or else the folder may not be written into.
+fn denied(path: &Path) -> String {
+    use std::io::ErrorKind::PermissionDenied;
+    let is_denied = |error: std::io::Error| error.kind() == PermissionDenied;
+    let what = if std::fs::metadata(path).is_err_and(is_denied) {
+        "you may not look into the folder it is in".to_string()
+    } else if path.is_file() && std::fs::File::open(path).is_err_and(is_denied) {
+        return "you may not read this file. Change its permissions, or name another".into();
+    } else {
+        // Results are written beside what they replace: it is the folder that must let them in.
+        let folder = if path.is_dir() { Some(path) } else { path.ancestors().skip(1).find(|p| p.is_dir()) };
+        let folder = folder.map_or_else(|| ".".into(), |f| f.display().to_string());
+        format!("you may not write into the folder {folder}")
+    };
+    format!("{what}. Change its permissions, or choose another place; what was there before is as it was")
+}
+
+/// What to do about it.
 fn advice(error: &std::io::Error) -> &'static str {
     use std::io::ErrorKind;
     match error.kind() {
@@ -87,9 +117,6 @@ fn advice(error: &std::io::Error) -> &'static str {
             ". This disk or account does not take so large a file: write to another disk; what was there before is as it was"
         }
         ErrorKind::ReadOnlyFilesystem => ". This disk cannot be written to: choose another folder",
-        ErrorKind::PermissionDenied => {
-            ". You may not read or write this: change its permissions, or choose another folder"
-        }
         ErrorKind::AlreadyExists => {
             ". A file of this name is there where a folder is needed: name another place"
         }
@@ -122,6 +149,17 @@ mod tests {
             let said = CueError::Disk { path: file.clone(), error };
             assert!(!said.is_machine() && said.to_string().contains(advice), "{said}");
         }
+        // What the machine says is put into words of ours: no numbers, no names of what is written aside.
+        let said =
+            CueError::Disk { path: file.clone(), error: std::io::Error::from_raw_os_error(20) }.to_string();
+        assert!(
+            said.contains(": not a directory. A part of this path is a file") && !said.contains("os error"),
+            "{said}"
+        );
+        let below = home.path().join("out").join("mix.wav");
+        let denied = CueError::Disk { path: below, error: std::io::ErrorKind::PermissionDenied.into() };
+        let folder = format!("you may not write into the folder {}.", home.path().display());
+        assert!(denied.is_machine() && denied.to_string().contains(&folder), "{denied}");
         let full = CueError::Disk { path: file, error: std::io::ErrorKind::StorageFull.into() };
         assert!(full.is_machine());
     }

@@ -20,7 +20,8 @@ pub(crate) fn read(path: &Path, remedy: &str) -> Result<Vec<u8>, CueError> {
     let large = |bytes: u64| {
         place(format!("{} MB are more than any music; the most is {} MB", bytes >> 20, MOST_BYTES >> 20))
     };
-    let meta = std::fs::metadata(path).map_err(disk)?;
+    let meta = std::fs::metadata(path)
+        .map_err(|error| leads_nowhere(path, remedy).unwrap_or_else(|| disk(error)))?;
     if meta.is_dir() {
         return Err(place(format!("this is a folder, not a file. {remedy}").trim_end().into()));
     }
@@ -42,6 +43,13 @@ pub(crate) fn read(path: &Path, remedy: &str) -> Result<Vec<u8>, CueError> {
     if read > MOST_BYTES { Err(large(read)) } else { Ok(bytes) }
 }
 
+/// Says of a link where it leads, if nothing is there.
+pub(crate) fn leads_nowhere(path: &Path, remedy: &str) -> Option<CueError> {
+    let to = std::fs::read_link(path).ok().filter(|_| !path.exists())?;
+    let message = format!("this is a link to {}, and there is no such file. {remedy}", to.display());
+    Some(CueError::Place { path: path.to_path_buf(), message: message.trim_end().into() })
+}
+
 /// Does a file begin as music does: MIDI, MusicXML, or MusicXML that is packed? No text that Ripieno reads begins so.
 fn is_music(bytes: &[u8]) -> bool {
     let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes).trim_ascii_start();
@@ -58,6 +66,10 @@ pub(crate) fn read_text(path: &Path, remedy: &str) -> Result<String, CueError> {
             "this is music (MIDI or MusicXML), and a text file is wanted. {remedy} `ripieno read {file}` looks at music"
         );
         return Err(CueError::Place { path: path.to_path_buf(), message });
+    }
+    if let Some(what) = ripieno_formats::kind(&bytes) {
+        let message = format!("this is {what}, and a text file is wanted. {remedy}");
+        return Err(CueError::Place { path: path.to_path_buf(), message: message.trim_end().into() });
     }
     String::from_utf8(bytes).map_err(|e| CueError::Place {
         path: path.to_path_buf(),
@@ -142,6 +154,31 @@ mod tests {
         assert_eq!(super::read(&path, "").unwrap(), b"music");
         let folder = super::read(home.path(), "Name a file.").unwrap_err().to_string();
         assert!(folder.ends_with("a folder, not a file. Name a file."), "{folder}");
+    }
+
+    #[test]
+    fn what_is_of_another_kind_is_called_by_it() {
+        let home = tempfile::tempdir().unwrap();
+        let path = home.path().join("x");
+        for (bytes, what) in [
+            (&b"%PDF-1.7\n"[..], "a PDF"),
+            (b"RIFF\0\0\0\0WAVE", "a sound recording (WAV)"),
+            (b"\x89PNG\r\n\x1a\n", "a picture"),
+        ] {
+            std::fs::write(&path, bytes).unwrap();
+            let said = super::read_text(&path, "Name a plan.").unwrap_err().to_string();
+            assert!(said.contains(what) && said.contains("Name a plan."), "{said}");
+        }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_that_leads_nowhere_says_where_it_leads() {
+        let home = tempfile::tempdir().unwrap();
+        let path = home.path().join("cue.toml");
+        std::os::unix::fs::symlink("gone.toml", &path).unwrap();
+        let said = super::read(&path, "Name a plan.").unwrap_err().to_string();
+        assert!(said.contains("a link to gone.toml") && said.contains("Name a plan."), "{said}");
     }
 
     #[test]

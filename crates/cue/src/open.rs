@@ -2,7 +2,7 @@
 
 use crate::{CueError, check, fit, folder, render, source_read};
 use ripieno_music::{Score, Timeline, Warning};
-use ripieno_plan::{Bars, ChairPlan, DeliverPlan, Diagnostic, PatchCard, Plan, Template};
+use ripieno_plan::{Bars, ChairPlan, DeliverPlan, Diagnostic, Origin, PatchCard, Plan, Template};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -102,13 +102,23 @@ impl Cue {
         music_anew: bool,
     ) -> Result<Self, CueError> {
         // Where the template is stands in the plan; which articulations its cells may name stands in the cards.
-        let (plan, _) = Plan::parse(&shown(&plan_path), text);
+        let (plan, faults) = Plan::parse(&shown(&plan_path), text);
         let template_path =
             folder.join(if plan.template.is_empty() { "template.toml" } else { &plan.template });
         let before = kept.filter(|k| k.template_path == template_path).map(|k| &*k.known);
         let template_text = match template {
             Some(text) => text.to_string(),
-            None => folder::read_text(&template_path, "`[cue] template` in cue.toml names it.")?,
+            None => folder::read_text(&template_path, "`[cue] template` in cue.toml names it.").map_err(
+                |error| {
+                    // Of a plan that cannot be read, or is none, nobody knows where its template is.
+                    let faults: Vec<Diagnostic> = faults.into_iter().filter(|d| !d.warning).collect();
+                    match faults.is_empty() {
+                        true if plan.music.is_empty() => no_music(&plan_path),
+                        true => error,
+                        false => CueError::Written(faults),
+                    }
+                },
+            )?,
         };
         let (standing, known) = standing_as(&template_path, template_text, before)?;
         let Standing { text: template_text, template, template_faults, cards, card_faults } = standing;
@@ -125,8 +135,7 @@ impl Cue {
             return Err(CueError::Written(found));
         }
         if plan.music.is_empty() {
-            let message = "`[cue] music` names no file; write music = \"my-piece.musicxml\"".to_string();
-            return Err(CueError::Place { path: plan_path, message });
+            return Err(no_music(&plan_path));
         }
         let source = match kept {
             Some(cue) if !music_anew && cue.plan.music == plan.music && cue.plan.source == plan.source => {
@@ -262,6 +271,11 @@ fn standing_as(path: &Path, text: String, before: Option<&Known>) -> Result<(Sta
     Ok((Standing { text, template, template_faults, cards, card_faults }, known))
 }
 
+fn no_music(plan: &Path) -> CueError {
+    let message = "this plan names no music; write, under [cue], music = \"my-piece.musicxml\"".to_string();
+    CueError::Place { path: plan.to_path_buf(), message }
+}
+
 fn locate(path: &Path) -> Result<(PathBuf, PathBuf), CueError> {
     if path.is_file() {
         return Ok((folder::parent(path), path.to_path_buf()));
@@ -271,6 +285,13 @@ fn locate(path: &Path) -> Result<(PathBuf, PathBuf), CueError> {
         let message =
             "this folder holds no cue.toml; make a cue with `ripieno new DIR --music FILE`".to_string();
         return Err(CueError::Place { path: path.to_path_buf(), message });
+    }
+    let remedy = "Make a cue with `ripieno new DIR --music FILE`.";
+    if let Some(error) = folder::leads_nowhere(path, remedy) {
+        return Err(error);
+    }
+    if !path.exists() {
+        return Err(CueError::Missing { path: path.to_path_buf(), remedy: remedy.into() });
     }
     Ok((path.to_path_buf(), plan))
 }
@@ -293,7 +314,30 @@ pub fn check_template(path: &Path) -> Result<(Template, Vec<Diagnostic>), CueErr
     let Standing { text, template, mut template_faults, card_faults, .. } = standing(path)?;
     template_faults.extend(card_faults);
     template_faults.extend(render::check_halls(&template, &shown(path), &text, &folder::parent(path)));
+    template_faults.extend(absent_sounds(&template, path, &text));
     Ok((template, template_faults))
+}
+
+/// Prints and SoundFonts that are not beside the template, as warnings: without them other sounds play.
+fn absent_sounds(template: &Template, path: &Path, text: &str) -> Vec<Diagnostic> {
+    let beside = folder::parent(path);
+    let absent = |chair: &ChairPlan| {
+        let (file, span, what, help) = match &chair.origin {
+            Origin::Print { path, span, .. } => {
+                (path, *span, "print", "it is looked for in each cue's own folder first, and may stand there")
+            }
+            Origin::Font(font) => {
+                (&font.file, font.span, "SoundFont", "its path is relative to the template")
+            }
+            Origin::House => return None,
+        };
+        if beside.join(file).is_file() {
+            return None;
+        }
+        let message = format!("there is no file `{file}` beside the template, the {what} of `{}`", chair.id);
+        Some(Diagnostic { warning: true, ..Diagnostic::at(&shown(path), text, span, message, help.into()) })
+    };
+    template.chairs.iter().filter_map(absent).collect()
 }
 
 /// Reads a patch card with everything that is to be said of it.

@@ -9,6 +9,12 @@ pub enum FormatError {
         /// What it begins with.
         found: String,
     },
+    /// Not a MIDI file, where only that is wanted.
+    #[error("this is no MIDI file: {found}. Export it as a MIDI file (.mid)")]
+    NotMidi {
+        /// What it is instead.
+        found: String,
+    },
     /// Damaged or cut off.
     #[error("{format} damaged at {place}: {message}")]
     Damaged {

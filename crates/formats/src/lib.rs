@@ -7,11 +7,13 @@
 pub mod audio;
 mod bound;
 pub mod flac;
+mod kind;
 pub mod midi;
 pub mod musicxml;
 pub mod wav;
 mod wav_source;
 
+pub use kind::kind;
 pub use wav_source::Source as WavSource;
 
 mod error;
@@ -22,9 +24,5 @@ use ripieno_music::Score;
 
 /// Reads a music file of any kind that is known, told apart by its first bytes and not by its name.
 pub fn read_score(bytes: &[u8]) -> Result<Score, FormatError> {
-    if bytes.starts_with(b"MThd") || bytes.starts_with(b"RIFF") {
-        midi::read(bytes)
-    } else {
-        musicxml::read(bytes)
-    }
+    if midi::is_midi(bytes) { midi::read(bytes) } else { musicxml::read(bytes) }
 }

@@ -8,6 +8,7 @@ mod checks;
 mod cli;
 mod guide;
 mod json;
+mod kinds;
 mod older;
 mod printed;
 mod tidy;

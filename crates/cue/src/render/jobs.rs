@@ -85,6 +85,11 @@ pub fn origin(
     match &chair.plan.origin {
         Planned::Print { path, align, .. } => {
             let path = cue.print_path(path);
+            if path.is_dir() {
+                let why =
+                    format!("the print {} is a folder, not a file; name the recording in it", path.display());
+                return otherwise(remarks, why);
+            }
             match Print::open(&path, rate, 0.0) {
                 Ok(_) => {
                     let lead_in = performed.patches.lead_in;
@@ -119,6 +124,9 @@ fn font(
     let path = cue.beside_template().join(&plan.file);
     let told = |why: String| format!("the SoundFont {}: {why}", path.display());
     let read = fonts.entry(path.clone()).or_insert_with(|| {
+        if path.is_dir() {
+            return Err("this is a folder, not a file; name the SoundFont in it".into());
+        }
         let mut file = std::fs::File::open(&path).map_err(|e| match e.kind() {
             std::io::ErrorKind::NotFound => {
                 "there is no such file; paths are relative to the template".into()

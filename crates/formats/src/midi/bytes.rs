@@ -1,6 +1,7 @@
 //! The bytes of a MIDI file as events with their ticks, nothing interpreted yet.
 
 use crate::FormatError;
+use crate::kind::described;
 use ripieno_music::{ControlKind, Warning};
 
 /// What a file says, track by track.
@@ -146,13 +147,18 @@ fn length(bytes: &[u8], at: usize) -> Option<usize> {
     usize::try_from(u32::from_be_bytes(four)).ok()
 }
 
+/// Does a file begin as MIDI files do?
+pub(crate) fn is_midi(bytes: &[u8]) -> bool {
+    bytes.starts_with(b"MThd") || (bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"RMID"))
+}
+
 /// Where the MIDI file begins: at zero, or inside a RIFF wrapper (RMID).
 fn start(bytes: &[u8]) -> Result<usize, FormatError> {
     if !bytes.starts_with(b"RIFF") {
         return Ok(0);
     }
     if bytes.get(8..12) != Some(b"RMID") {
-        return Err(damaged(8, "the RIFF file holds no MIDI (no RMID). Export the music as .mid"));
+        return Err(FormatError::NotMidi { found: described(bytes) });
     }
     let mut at = 12usize;
     while let Some(head) = bytes.get(at..at.saturating_add(8)) {
@@ -171,7 +177,10 @@ pub(super) fn parse(bytes: &[u8]) -> Result<Raw<'_>, FormatError> {
     let from = start(bytes)?;
     let again = "Export the file again";
     if bytes.get(from..from.saturating_add(4)) != Some(b"MThd") {
-        return Err(damaged(from, format!("no MIDI header (MThd). {again}")));
+        return Err(match from {
+            0 => FormatError::NotMidi { found: described(bytes) },
+            _ => damaged(from, format!("no MIDI header (MThd). {again}")),
+        });
     }
     let (Some(size), Some(format), Some(claimed), Some(division)) =
         (length(bytes, from + 4), word(bytes, from + 8), word(bytes, from + 10), word(bytes, from + 12))

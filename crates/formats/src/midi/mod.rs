@@ -29,6 +29,7 @@ mod percussion;
 mod read;
 mod write;
 
+pub(crate) use bytes::is_midi;
 pub use events::{MidiEvents, Tick, read_events};
 pub use file::{MidiEvent, MidiFile, MidiTrack};
 pub use heads::{TrackHead, heads};

@@ -2,6 +2,7 @@
 
 use super::warn::Doubts;
 use crate::FormatError;
+use crate::kind::{described, kind};
 use encoding_rs::Encoding;
 use std::io::{Cursor, Read};
 
@@ -11,7 +12,16 @@ const LIMIT_PER_BYTE: u64 = 40;
 
 /// The XML text of a file.
 pub(super) fn text(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
-    if bytes.starts_with(b"PK") { unzip(bytes, doubts) } else { decode(bytes, doubts) }
+    if bytes.starts_with(b"PK") {
+        return unzip(bytes, doubts);
+    }
+    // What is of another kind is not taken for a text.
+    match kind(bytes) {
+        Some(what) if !bytes.starts_with(b"<") => {
+            Err(FormatError::Unknown { found: format!("it is {what}") })
+        }
+        _ => decode(bytes, doubts),
+    }
 }
 
 fn damaged(place: impl Into<String>, message: impl Into<String>) -> FormatError {
@@ -21,7 +31,14 @@ fn damaged(place: impl Into<String>, message: impl Into<String>) -> FormatError 
 fn unzip(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
     let limit = LEAST_LIMIT.saturating_add(LIMIT_PER_BYTE.saturating_mul(bytes.len() as u64));
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|e| {
-        damaged("its table of files", format!("{e}. Export it again from where it was written"))
+        // The library's own words for a table that is not there are for programmers.
+        let what = match e {
+            zip::result::ZipError::InvalidArchive(_) => {
+                "it breaks off, or was not written to its end".to_string()
+            }
+            other => other.to_string(),
+        };
+        damaged("its table of files", format!("{what}. Export it again from where it was written"))
     })?;
     let named = entry(&mut archive, "META-INF/container.xml", limit)?
         .and_then(|container| root_file(&decode(&container, doubts).ok()?));
@@ -120,8 +137,7 @@ fn decode(bytes: &[u8], doubts: &mut Doubts) -> Result<String, FormatError> {
 fn led(text: String) -> Result<String, FormatError> {
     let lead = text.trim_start();
     if !lead.starts_with('<') {
-        let found: String = lead.chars().take(12).collect();
-        return Err(FormatError::Unknown { found: format!("it begins with {found:?}") });
+        return Err(FormatError::Unknown { found: described(lead.as_bytes()) });
     }
     // Some writers put a blank line before the declaration, which XML forbids.
     Ok(if lead.len() == text.len() { text } else { lead.to_owned() })
