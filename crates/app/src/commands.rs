@@ -269,16 +269,15 @@ pub fn fit(path: &Path, as_json: bool, take: Option<usize>, cut: Option<&str>) -
         if as_json {
             show::say(&line)
         } else {
-            show::print(&format!("{line}\n"))
-        }
-        if !as_json {
+            let lines = ripieno_cue::fit_lines(&taken)?;
+            show::print(&format!("{line}, which says now:\n\n{lines}\n"));
             return Ok(ExitCode::SUCCESS);
         }
     }
     if as_json {
         show::print(&in_json(path, json::fit(&sheet))?);
     } else {
-        show::print(&ripieno_cue::fit_text(&sheet));
+        show::print(&ripieno_cue::fit_text(&sheet, cut));
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -334,8 +333,8 @@ pub fn template(file: &Path, output: Option<&Path>) -> Result<ExitCode, CueError
         let faults = found.iter().any(|d| !d.warning);
         if !faults {
             let cards: std::collections::BTreeSet<&String> =
-            let all = if found.is_empty() { "; every file that it names is there" } else { "" };
                 template.chairs.iter().flat_map(|c| &c.cards).collect();
+            let all = if found.is_empty() { "; every file that it names is there" } else { "" };
             show::print(&format!(
                 "{}: {}, {}{all}\n",
                 file.display(),

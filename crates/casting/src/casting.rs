@@ -1,10 +1,10 @@
 //! Everything that casting looks up: passages, lines, and the findings made on the way.
 
 use crate::cell::Segment;
-use crate::lines::{Keeps, NoTrack, Strand, StrandKey, find_track, strand};
+use crate::lines::{Keeps, NoTrack, Strand, StrandKey, Voice, find_track, strand};
 use rayon::prelude::*;
-use ripieno_music::{Finding, Score, Severity};
-use ripieno_plan::{PassagePlan, Plan, Template};
+use ripieno_music::{Change, Edit, Finding, Score, Severity};
+use ripieno_plan::{Kept, PassagePlan, Plan, Template, quoted};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -104,7 +104,19 @@ impl<'a> Casting<'a> {
         message: String,
         remedy: String,
     ) {
-        let finding = self.finding(rule, severity, chair, at, message, remedy);
+        self.find_with(rule, severity, chair, at, (message, remedy, None));
+    }
+
+    /// The same with a change that settles it.
+    fn find_with(
+        &mut self,
+        rule: &'static str,
+        severity: Severity,
+        chair: &str,
+        at: Beats,
+        (message, remedy, change): (String, String, Option<Change>),
+    ) {
+        let finding = Finding { change, ..self.finding(rule, severity, chair, at, message, remedy) };
         note(&mut self.findings, finding);
     }
 
@@ -217,7 +229,20 @@ impl<'a> Casting<'a> {
                     format!("There is no line `{}` in [lines].", key.line)
                 },
                 near.map_or_else(
-                    || format!("Add it to [lines], or use one of: {}.", names.join(", ")),
+                    || {
+                        let tracks: Vec<&str> = self.score.tracks.iter().map(|t| t.name.as_str()).collect();
+                        let example = tracks.first().copied().unwrap_or_default();
+                        let or = match names.is_empty() {
+                            true => String::new(),
+                            false => format!(" Or use one of its lines: {}.", names.join(", ")),
+                        };
+                        format!(
+                            "Add it under [lines] of cue.toml, as {} = {{ track = {} }}; the tracks are: {}.{or}",
+                            key.line,
+                            quoted(example),
+                            tracks.join(", ")
+                        )
+                    },
                     |n| format!("Did you mean `{n}`?"),
                 ),
             );
@@ -229,6 +254,10 @@ impl<'a> Casting<'a> {
                 let several = if let NoTrack::Several(n) = why { n } else { 0 };
                 let names: Vec<&str> = self.score.tracks.iter().map(|t| t.name.as_str()).collect();
                 let near = ripieno_plan::nearest(&def.track, names.iter().copied()).unwrap_or("");
+                let under = |track: &str| {
+                    format!("under [lines] of cue.toml, in the line {}: track = {}", def.name, quoted(track))
+                };
+                let mut change = None;
                 let (message, remedy) = if several > 0 {
                     let ids: Vec<&str> = self
                         .score
@@ -239,19 +268,30 @@ impl<'a> Casting<'a> {
                         .collect();
                     (
                         format!("Line `{}`: {several} tracks are named “{}”.", def.name, def.track),
-                        format!("Give the id instead of the name: {}.", ids.join(", ")),
+                        format!(
+                            "Give the id instead of the name, {}; the ids are: {}.",
+                            under(ids.first().copied().unwrap_or_default()),
+                            ids.join(", ")
+                        ),
                     )
                 } else {
                     (
                         format!("Line `{}`: the music has no track “{}”.", def.name, def.track),
                         if near.is_empty() {
-                            format!("The tracks are: {}.", names.join(", "))
+                            let example = names.first().copied().unwrap_or_default();
+                            format!(
+                                "Write one that it has {}; the tracks are: {}.",
+                                under(example),
+                                names.join(", ")
+                            )
                         } else {
-                            format!("Did you mean “{near}”?")
+                            let edit = Edit::Line { name: def.name.clone(), track: near.to_string() };
+                            change = Some(Change { edits: vec![edit] });
+                            format!("Did you mean “{near}”? Write {}.", under(near))
                         },
                     )
                 };
-                self.find("line-track", Severity::Impossible, chair, at, message, remedy);
+                self.find_with("line-track", Severity::Impossible, chair, at, (message, remedy, change));
                 return None;
             }
         };

@@ -131,12 +131,12 @@ pub(crate) struct Work<'a> {
 pub fn fit(cue: &Cue, changed: Option<&str>) -> Result<FitSheet, CueError> {
     let missing = |message: &str| CueError::Place { path: cue.plan_path.clone(), message: message.into() };
     let picture = cue.plan.picture.as_ref().ok_or_else(|| {
-        missing("the plan has no picture; write [picture] with rate, start and [[picture.hit]] (see docs/plan.md)")
+        missing("the plan has no picture; write at its end, with the numbers of your own (all keys: docs/plan.md):\n\n[picture]\nrate = \"25\"\nstart = \"01:00:00:00\"\n\n[[picture.hit]]\nat = \"01:00:10:08\"\nwhat = \"the door\"")
     })?;
     let Cut { mut hits, mut before, moves, mut remarks } = with_cut(picture, changed)?;
     if hits.is_empty() {
         return Err(missing(
-            "the picture has no hit after bar 1; write [[picture.hit]] with at = \"01:00:10:08\"",
+            "the picture has no hit after bar 1; write at the plan's end, with a time code of your own:\n\n[[picture.hit]]\nat = \"01:00:10:08\"\nwhat = \"the door\"",
         ));
     }
     let source = &cue.source.timeline;
@@ -407,6 +407,12 @@ pub fn take_fit(path: &Path, number: usize, changed: Option<&str>) -> Result<(Cu
         let cue = cue.with_plan(&text)?;
         Ok((text, (cue, proposal.clone())))
     })
+}
+
+/// The lines of a plan that a proposal is.
+pub fn fit_lines(proposal: &Proposal) -> Result<String, CueError> {
+    let lines = edit::set_tempi("", &proposal.tempi, &proposal.metres);
+    Ok(lines.map_err(|d| CueError::Written(vec![d]))?.trim().to_string())
 }
 
 /// The plan's text with a proposal taken.

@@ -31,8 +31,10 @@ pub(crate) fn costs(
         let jump = 100.0 * (math::exp2(jump.fold(0.0, f64::max)) - 1.0);
         let unit =
             if tempi.iter().all(|t| t.bpm.is_some()) { " a minute" } else { " times the written tempo" };
-        let mut line = format!("The tempo moves between {low:.2} and {high:.2}{unit}");
-        if jump > 0.0 {
+        // What differs by less than that is said so far that it differs.
+        let digits = if high - low < 0.01 { 4 } else { 2 };
+        let mut line = format!("The tempo moves between {low:.digits$} and {high:.digits$}{unit}");
+        if jump >= 0.05 {
             let _ = write!(line, "; the greatest step is {jump:.1} %");
         }
         out.push(line + ".");
@@ -123,8 +125,8 @@ fn title(proposal: &Proposal) -> &'static str {
     }
 }
 
-/// The sheet as text.
-pub fn fit_text(sheet: &FitSheet) -> String {
+/// The sheet as text; with the cut that it was asked for, if one was.
+pub fn fit_text(sheet: &FitSheet, cut: Option<&str>) -> String {
     let mut text = format!(
         "Timing sheet: {} frames a second, bar 1 at {}, wished tempo {:.2} quarters a minute\n\nAs it stands\n",
         sheet.rate.word(),
@@ -148,6 +150,13 @@ pub fn fit_text(sheet: &FitSheet) -> String {
         for cost in &proposal.costs {
             let _ = writeln!(text, "   {cost}");
         }
+    }
+    if !sheet.proposals.is_empty() {
+        let _ = writeln!(
+            text,
+            "\n`ripieno fit CUE{} --take N` writes proposal N into cue.toml as [[tempo]] and [[metre]]; all else there stays as it is.",
+            cut.map_or(String::new(), |cut| format!(" --cut \"{cut}\"")),
+        );
     }
     if !sheet.remarks.is_empty() {
         text.push('\n');

@@ -52,7 +52,7 @@ pub use deliver::{DeliverOptions, Delivered, Documents, Sounded, deliver};
 pub use describe::describe;
 pub use error::CueError;
 pub use findings::{counted, ended, findings_text};
-pub use fit::{FitSheet, HitMet, Proposal, fit, hits_now, take_fit};
+pub use fit::{FitSheet, HitMet, Proposal, fit, fit_lines, hits_now, take_fit};
 pub use fit_sheet::fit_text;
 pub use folder::write_file;
 pub use in_print::InPrint;

@@ -2,7 +2,9 @@
 
 #![allow(clippy::unwrap_used)]
 
-use ripieno_cue::{Act, Cue, CueError, FitSheet, Proposal, Workbench, fit, hits_now, take_fit};
+use ripieno_cue::{
+    Act, Cue, CueError, FitSheet, Proposal, Workbench, fit, fit_lines, fit_text, hits_now, take_fit,
+};
 use ripieno_units::Beats;
 use std::path::Path;
 
@@ -80,7 +82,16 @@ fn what_is_proposed_is_what_is_taken() {
         assert!(plan(folder.path()).starts_with(before.trim_end()), "what stood there stands");
         let kept = std::fs::read_to_string(folder.path().join(".ripieno/cue-before.toml")).unwrap();
         assert_eq!(kept, before);
+        // What is printed of it is what stands there.
+        let lines = fit_lines(&taken).unwrap();
+        assert!(lines.starts_with("[[tempo]]\nbar = 1\n"), "{lines}");
+        assert!(plan(folder.path()).trim_end().ends_with(&lines), "{lines}");
     }
+    // The sheet says how one is taken, with the cut that it was asked for.
+    let said = |cut: Option<&str>| fit_text(&sheet(folder.path(), cut), cut);
+    assert!(said(None).contains("`ripieno fit CUE --take N`"));
+    let cut = "at 01:00:25:00 +36";
+    assert!(said(Some(cut)).contains(&format!("`ripieno fit CUE --cut \"{cut}\" --take N`")));
     // One tempo cannot meet them, and says so.
     std::fs::write(folder.path().join("cue.toml"), &before).unwrap();
     let (_, constant) = of(&sheet(folder.path(), None), "constant");

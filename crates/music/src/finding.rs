@@ -62,6 +62,13 @@ pub enum Edit {
         /// The value as TOML, such as `[32, 29, 26, 23, 20]`.
         value: String,
     },
+    /// The track of a line in `[lines]`.
+    Line {
+        /// The line.
+        name: String,
+        /// The track, by its name or its id.
+        track: String,
+    },
 }
 
 impl std::fmt::Display for Edit {
@@ -74,6 +81,7 @@ impl std::fmt::Display for Edit {
                 write!(f, "split “{passage}” before bar {bar}, the later half named “{name}”")
             }
             Self::Kit { chair, key, value } => write!(f, "[kit.{chair}] {key} = {value}"),
+            Self::Line { name, track } => write!(f, "[lines] {name}: track = {}", quoted(track)),
         }
     }
 }
@@ -159,12 +167,13 @@ mod tests {
                 cell("Fog", "oboe", "tacet"),
                 Edit::Split { passage: "Fog".into(), bar: 40, name: "Clear".into() },
                 cell("Clear", "oboe", "melody"),
+                Edit::Line { name: "melody".into(), track: "Lead".into() },
             ],
         };
         assert_eq!(
             change.to_string(),
             "in “Fog”: altos = 'pad.2, words \"oo\", p'; oboe = \"tacet\"; split “Fog” before bar 40, the later half named \
-             “Clear”; in “Clear”: oboe = \"melody\""
+             “Clear”; in “Clear”: oboe = \"melody\"; [lines] melody: track = \"Lead\""
         );
         // Both kinds of quotes, and what no quotes hold.
         assert_eq!(quoted("words \"don't\""), "\"words \\\"don't\\\"\"");

@@ -275,6 +275,9 @@ pub(crate) fn take(text: &str, finding: &Finding) -> Result<String, CueError> {
             Edit::Kit { chair, key, value } => {
                 edit::set_value(&text, &["kit", chair, key], &kit_value(value))
             }
+            Edit::Line { name, track } => {
+                edit::set_value(&text, &["lines", name, "track"], &NewValue::Text(track.clone()))
+            }
         };
         text = made.map_err(refused)?;
     }
