@@ -232,6 +232,49 @@ def a_plan_that_is_away_is_told(page):
 
 
 @check
+def what_the_plan_can_hardly_mean_is_told(page):
+    path, text = page.cue / "cue.toml", page.plan()
+    assert not page.one("#warnings").is_displayed()
+    # While it is typed: said, underlined, and no fault.
+    page.go("harp", "Casting off")
+    page.press(Keys.ENTER)
+    page.until("the editor opens", lambda: page.focused() == "cell-input")
+    page.press((Keys.CONTROL, "a"), "figure, a 7, p")
+    page.until("underlined", lambda: [u.text for u in page.all(".echo u.mild")] == ["a 7"])
+    assert "7 players" in page.one("#cell-fault").text
+    assert page.one("#cell-input").get_attribute("aria-invalid") == "false"
+    page.press(Keys.ENTER)
+    page.until("written", lambda: page.text("harp", "Casting off") == "figure, a 7, p" and not page.all(".editor"))
+    # Written: above the board with its place and what to do, and in the cell.
+    told = page.until("it is told", lambda: page.one("#warnings").is_displayed() and page.one("#warnings").text)
+    line = next(i for i, words in enumerate(page.plan().splitlines(), 1) if "a 7" in words)
+    for words in ("1 thing to look at in cue.toml", f"cue.toml, line {line}, column", "7 players", "players = 7"):
+        assert words in told, told
+    assert "doubted" in page.cell("harp", "Casting off").get_attribute("class")
+    assert "7 players" in page.cell("harp", "Casting off").get_attribute("aria-label")
+    assert not (trouble := page.axe()), "\n".join(trouble)
+    # Folded away it stays so, whatever comes; and it leads to its cell.
+    page.click("#warnings summary")
+    page.until("folded", lambda: not page.one("#warnings li").is_displayed())
+    path.write_text(page.plan() + '\n[accept]\n"rnage@harp" = "she can"\n', encoding="utf-8")
+    page.until("both are told", lambda: "2 things" in page.one("#warnings summary").text, 10)
+    assert not page.one("#warnings li").is_displayed()
+    page.click("#warnings summary")
+    page.until("unfolded", lambda: "Did you mean `range`?" in page.one("#warnings").text)
+    page.go("harp", "Quay at dusk")
+    page.click("#warnings .to-cell")
+    page.until("its cell", lambda: page.focused() == page.cell("harp", "Casting off").get_attribute("id"))
+    # From the hall too.
+    page.browser.get(page.browser.current_url.split("#")[0] + "hall")
+    page.until("told there", lambda: "7 players" in page.one("#warnings").text)
+    page.click("#warnings .to-cell")
+    page.until("its cell again", lambda: page.focused() == page.cell("harp", "Casting off").get_attribute("id"))
+    path.write_text(text, encoding="utf-8")
+    page.until("mended", lambda: not page.one("#warnings").is_displayed(), 10)
+    assert "doubted" not in page.cell("harp", "Casting off").get_attribute("class")
+
+
+@check
 def nothing_is_cut_in_narrow_windows(page):
     narrow.narrow(page)
 

@@ -40,7 +40,7 @@ struct Known {
 }
 
 /// The bars of the music, for the checks of the plan's numbers.
-struct MusicBars<'a>(&'a Timeline);
+pub(crate) struct MusicBars<'a>(pub &'a Timeline);
 
 impl Bars for MusicBars<'_> {
     fn last(&self) -> i32 {

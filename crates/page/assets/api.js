@@ -95,6 +95,8 @@ export async function renew(renewal) {
     template.innerHTML = html;
     const fresh = template.content.firstElementChild;
     if (!fresh) continue;
+    // What was folded away stays so.
+    if (id === "warnings") fresh.querySelector("details")?.toggleAttribute("open", old.querySelector("details")?.open);
     if (old.classList.contains("cell")) settle(old, fresh);
     else old.replaceWith(fresh);
   }

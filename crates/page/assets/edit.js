@@ -3,7 +3,7 @@ import { act, post, say, under } from "./api.js";
 import { cellAct, cellAt, chairOf, goTo, passageOf, place, placeOf } from "./board.js";
 import { offers, words } from "./complete.js";
 
-/** @typedef {{from: number, to: number, message: string, help: string}} Fault */
+/** @typedef {{from: number, to: number, message: string, help: string, warning: boolean}} Fault */
 
 /** @type {{close: (keep: boolean) => void} | undefined} */
 let open;
@@ -52,6 +52,7 @@ export function editCell(typed) {
   /** @type {Fault[]} */
   let faults = [];
   let asks = 0;
+  const wrong = () => faults.some((one) => !one.warning);
 
   function paint() {
     // Bytes of the server are UTF-8; the text here is not.
@@ -64,13 +65,16 @@ export function editCell(typed) {
       echo.append(text(done, one.from));
       const wave = document.createElement("u");
       wave.textContent = text(one.from, Math.max(one.to, one.from + 1));
+      wave.classList.toggle("mild", one.warning);
       echo.append(wave);
       done = Math.max(one.to, one.from + 1);
     }
     echo.append(text(done, bytes.length));
     echo.scrollLeft = input.scrollLeft;
     fault.textContent = faults.map((one) => [one.message, one.help].filter(Boolean).join("; ")).join("\n");
-    input.setAttribute("aria-invalid", String(faults.length > 0));
+    // What can hardly be meant may be written all the same.
+    fault.classList.toggle("mild", !wrong());
+    input.setAttribute("aria-invalid", String(wrong()));
   }
 
   function showOffers() {
@@ -131,6 +135,7 @@ export function editCell(typed) {
     const next = { row: at.row, column: at.column + 1 };
     if (onward && cellAt(next.row, next.column)) acts.push(cellAct(next, text));
     const refusal = await act(acts);
+    if (refusal) fault.classList.remove("mild");
     if (refusal?.status === 409) {
       fault.textContent = `${refusal.message} Press Enter once more to write yours over it, or Escape to keep that.`;
       input.onkeydown = async (event) => {
@@ -144,7 +149,7 @@ export function editCell(typed) {
     }
     if (refusal) {
       // What the judge says of the words here is said already; the place in the file is this cell.
-      if (!faults.length) fault.textContent = refusal.message.replace(/^.*cue\.toml:\d+:\d+: /gm, "");
+      if (!wrong()) fault.textContent = refusal.message.replace(/^.*cue\.toml:\d+:\d+: /gm, "");
       return undefined;
     }
     close(true);

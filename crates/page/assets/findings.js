@@ -77,12 +77,27 @@ function showFinding(chair, from, to) {
   /** @type {HTMLElement | null | undefined} */ (mine?.querySelector(".place"))?.focus({ preventScroll: true });
 }
 
+/**
+ * Goes to the cell that an address ends with.
+ * @param {string} hash
+ */
+function goToNamed(hash) {
+  const at = placeOf(document.getElementById(hash.slice(1)));
+  if (at) goTo(at);
+}
+
 export function startFindings() {
+  goToNamed(location.hash);
   let plain = document.getElementById("findings")?.innerHTML ?? "";
   document.addEventListener("click", async (event) => {
     const flaw = event.target instanceof Element ? event.target.closest(".flaw") : null;
     const at = placeOf(flaw);
     if (at) showFinding(chairOf(at.row), Number(headOf(at.column)?.dataset.fromBar), Number(headOf(at.column)?.dataset.toBar));
+    const link = event.target instanceof Element ? event.target.closest("#warnings a") : null;
+    if (link instanceof HTMLAnchorElement) {
+      event.preventDefault();
+      goToNamed(link.hash);
+    }
     const button = event.target instanceof Element ? event.target.closest("button") : null;
     if (!button || !button.closest("#findings")) return;
     const finding = /** @type {HTMLElement | null} */ (button.closest(".finding"));

@@ -8,7 +8,7 @@ use crate::fragments::{Fragments, Renewal};
 use crate::html;
 use crate::listen::Sound;
 use crate::out::Out;
-use ripieno_cue::view::{Board, LineRoles, board, opened_from};
+use ripieno_cue::view::{Board, LineRoles, Warned, board, opened_from, warnings};
 use ripieno_cue::{
     Act, Checked, Cue, HallReport, Pencilled, Performed, Played, Pool, Workbench, performed_in,
 };
@@ -71,6 +71,8 @@ pub struct Shown {
     pub steps: (Option<String>, Option<String>),
     /// What is wrong with the files on the disk.
     pub trouble: Option<String>,
+    /// What they say that can hardly be meant.
+    pub warnings: Vec<Warned>,
 }
 
 /// A state of the cue, performed for its patches and read through.
@@ -347,5 +349,6 @@ fn show(bench: &Workbench, roles: &LineRoles, before: Option<&Arc<Played>>) -> S
         played,
         steps: (bench.undoes().map(str::to_string), bench.redoes().map(str::to_string)),
         trouble: bench.trouble().map(str::to_string),
+        warnings: warnings(bench.cue()),
     }
 }

@@ -23,6 +23,8 @@ pub struct CellFault {
     pub message: String,
     /// The nearest valid word, or what is expected.
     pub help: String,
+    /// The cell may be written all the same.
+    pub warning: bool,
 }
 
 impl CellWords {
@@ -112,7 +114,7 @@ impl<'t> Reader<'t> {
         if self.faults.len() >= MOST_FAULTS {
             return;
         }
-        self.faults.push(CellFault { span, message: message.into(), help: help.into() });
+        self.faults.push(CellFault { span, message: message.into(), help: help.into(), warning: false });
     }
 
     pub(crate) fn at(&self, span: Span) -> &'t str {

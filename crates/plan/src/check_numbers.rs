@@ -41,10 +41,9 @@ pub(crate) fn players(file: &mut File<'_>, template: &Template, cell: &PlacedCel
                 1 => format!("`{}` has {has} {players}", chair.id),
                 n => format!("the {n} chairs like `{}` have {has} {players}", chair.id),
             };
-            let help = format!(
-                "write a number up to {has}, or `players = {asked}` under [chair.{}] in the template",
-                chair.id
-            );
+            let fewer =
+                if has == 1 { "take it out".to_string() } else { format!("write a number up to {has}") };
+            let help = format!("{fewer}, or `players = {asked}` under [chair.{}] in the template", chair.id);
             file.warn(inside.place(at), format!("`{}` asks for {asked} players; {who}", word.word()), help);
         }
     }

@@ -9,6 +9,7 @@ mod lines;
 mod patches;
 mod seat_words;
 mod session;
+mod warned;
 
 pub use arc::{arc_points, clock};
 pub use board::{Board, BoardCell, Column, HandOver, Row, board, family_printed};
@@ -18,3 +19,4 @@ pub use lines::LineRoles;
 pub use patches::{Articulation, PatchView, Patches, patch_view, patches};
 pub use seat_words::{SeatFault, Sitting, seat_by_words};
 pub use session::{Session, SessionTrack, Trial, session, trial};
+pub use warned::{Warned, warnings};

@@ -1,10 +1,12 @@
 //! A cell judged while it is typed.
 
 use super::Workbench;
+use crate::open::MusicBars;
 use ripieno_plan::{CellFault, Diagnostic, Plan, Span, edit};
 
 impl Workbench {
-    /// What is wrong with a cell that is not written yet: bytes of its text, what, and the nearest valid word.
+    /// What is wrong with a cell that is not written yet: bytes of its text, what, and the nearest valid word. Where nothing forbids
+    /// it, or only its own words do, what it can hardly mean is among them, as warnings.
     pub fn judge(&self, passage: &str, chair: &str, text: &str) -> Vec<CellFault> {
         if text.trim().is_empty() {
             return Vec::new();
@@ -18,6 +20,7 @@ impl Workbench {
             |word: &str| cue.cards.values().flatten().any(|c| c.articulations.iter().any(|a| a.name == word));
         let (plan, mut found) = Plan::parse_with("cue.toml", &new, &named);
         found.extend(plan.check_against(&cue.template, "cue.toml", &new));
+        found.extend(plan.check_bars(&MusicBars(&cue.score.timeline), "cue.toml", &new));
         let cell = plan
             .passages
             .iter()
@@ -29,21 +32,28 @@ impl Workbench {
         let fault = |d: Diagnostic| {
             let place = |byte: usize| value_byte(literal, byte.saturating_sub(span.start)).min(text.len());
             let (start, end) = (place(d.span.start), place(d.span.end));
-            CellFault { span: Span { start, end: end.max(start) }, message: d.message, help: d.help }
+            let span = Span { start, end: end.max(start) };
+            CellFault { span, message: d.message, help: d.help, warning: d.warning }
         };
-        let (mut mine, others): (Vec<_>, Vec<_>) = found.into_iter().filter(|d| !d.warning).partition(inside);
+        let (mut mine, others): (Vec<_>, Vec<_>) = found.into_iter().partition(inside);
         // As they are read: what the plan as a whole finds wrong may stand before what its words do.
         mine.sort_by_key(|d| d.span.start);
-        if mine.is_empty() {
+        let elsewhere = others.into_iter().find(|d| !d.warning);
+        if let Some(fault) = elsewhere.filter(|_| mine.iter().all(|d| d.warning)) {
             // Something that the cell leads to elsewhere, such as a circle of `col`.
-            return others.into_iter().take(1).map(|d| whole(text, d)).collect();
+            return vec![whole(text, fault)];
         }
         mine.into_iter().map(fault).collect()
     }
 }
 
 fn whole(text: &str, d: Diagnostic) -> CellFault {
-    CellFault { span: Span { start: 0, end: text.len() }, message: d.message, help: d.help }
+    CellFault {
+        span: Span { start: 0, end: text.len() },
+        message: d.message,
+        help: d.help,
+        warning: d.warning,
+    }
 }
 
 /// The byte of a string's value that a byte of its TOML stands for. Cells are written in one line, in `"` with escapes of one
@@ -87,5 +97,15 @@ mod tests {
         // `violas` plays with the cor anglais there: back again would be a circle.
         assert!(!bench.judge("Casting off", "cor-anglais", "col violas").is_empty());
         assert!(bench.judge("Nowhere", "harp", "tacet").len() == 1);
+        // What may be written all the same: players that nobody has, a beat that the bar has not.
+        let text = "figure from 9.8, a 3, p";
+        let doubts = judge(text);
+        let words: Vec<&str> = doubts.iter().map(|f| &text[f.span.start..f.span.end]).collect();
+        assert!(
+            words.contains(&"a 3") && words.contains(&"9.8") && doubts.iter().all(|f| f.warning),
+            "{doubts:?}"
+        );
+        let mixed = judge("figure, a 3, legatto");
+        assert_eq!(mixed.iter().map(|f| f.warning).collect::<Vec<_>>(), [true, false], "{mixed:?}");
     }
 }

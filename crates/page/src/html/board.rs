@@ -1,7 +1,7 @@
 //! The casting board and the arc under it.
 
 use super::button;
-use super::drawn::Drawn;
+use super::drawn::{Drawn, Flaw};
 use crate::fragments::Fragments;
 use crate::open::{Open, Shown, Through};
 use ripieno_cue::view::{BoardCell, Row, arc_points, clock, family_printed};
@@ -45,7 +45,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 <nav class="controls" aria-label="what to do">{steps}{controls}</nav>
 {listening}
 </header>
-{trouble}
+{of_files}
 <section class="under-title" aria-label="Lines and views">{legend}<div class="views" role="group" aria-label="what is seen">{views}</div></section>
 <main class="desk">
 <section class="board-frame" id="board-frame" aria-label="Casting board">
@@ -65,7 +65,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         nav = super::nav::nav(&open.id, "board"),
         standing = piece("standing"),
         steps = piece("steps"),
-        trouble = piece("trouble"),
+        of_files = super::warnings::of_files(fragments),
         findings = piece("findings"),
         beside = piece("beside"),
         handovers = piece("hand-overs"),
@@ -198,6 +198,7 @@ pub fn cells(
     through: Option<&Through>,
 ) {
     let board = &shown.board;
+    let doubts = super::warnings::by_cell(shown);
     let mut found: BTreeMap<&str, Vec<&Finding>> = BTreeMap::new();
     for finding in through.iter().flat_map(|t| &t.checked.findings) {
         found.entry(finding.chair.as_str()).or_default().push(finding);
@@ -212,24 +213,24 @@ pub fn cells(
             let worst = mine.iter().filter(here).map(|f| f.severity).max();
             let count = mine.iter().filter(here).count();
             let worst = worst.map(|w| (w, count));
+            let doubt = doubts.get(&(column.name.as_str(), row.chair.as_str())).map_or("", String::as_str);
             match drawn.cells.get_mut(&(r, c)) {
-                Some((of, found)) if of == cell && *found == worst => continue,
-                Some(of) => *of = (cell.clone(), worst),
-                None => drop(drawn.cells.insert((r, c), (cell.clone(), worst))),
+                Some((of, found, said)) if of == cell && *found == worst && said == doubt => continue,
+                Some(of) => *of = (cell.clone(), worst, doubt.to_string()),
+                None => drop(drawn.cells.insert((r, c), (cell.clone(), worst, doubt.to_string()))),
             }
             let picture = drawn.contour(r, c, &cell.strokes);
-            pieces.insert(cell_id(r, c), one(r, c, row, cell, &column.name, worst, picture));
+            pieces.insert(cell_id(r, c), one((r, c), row, cell, &column.name, (worst, doubt), picture));
         }
     }
 }
 
 fn one(
-    r: usize,
-    c: usize,
+    (r, c): (usize, usize),
     row: &Row,
     cell: &BoardCell,
     passage: &str,
-    worst: Option<(Severity, usize)>,
+    (worst, doubt): (Flaw, &str),
     picture: &str,
 ) -> String {
     let plays = !cell.strokes.is_empty();
@@ -241,14 +242,22 @@ fn one(
     if worst.is_some() {
         class.push_str(" flawed");
     }
+    if !doubt.is_empty() {
+        class.push_str(" doubted");
+    }
     let what = if plays { line::word(cell.role) } else { "silent" };
-    let said = match (cell.text.is_empty(), worst) {
+    let mut said = match (cell.text.is_empty(), worst) {
         (true, None) => format!("{}, {passage}: {what}", row.name),
         (false, None) => format!("{}, {passage}: {}; {what}", row.name, cell.text),
         (_, Some((severity, n))) => {
             format!("{}, {passage}: {}; {what}; {n} {}", row.name, cell.text, severity_words(severity, n))
         }
     };
+    let mut title = cell.text.clone();
+    if !doubt.is_empty() {
+        let _ = write!(said, "; {doubt}");
+        let _ = write!(title, "\n{doubt}");
+    }
     let mut out = format!(
         r#"<div class="{class}" role="gridcell" tabindex="-1" id="{}" data-text="{}" aria-label="{}">"#,
         cell_id(r, c),
@@ -258,13 +267,19 @@ fn one(
     if plays {
         let _ = write!(
             out,
-            r#"<span class="words" title="{t}">{}<span>{t}</span></span>{}"#,
+            r#"<span class="words" title="{}">{}<span>{}</span></span>{}"#,
+            escape(&title),
             line::sign(cell.role),
+            escape(&cell.text),
             picture,
-            t = escape(&cell.text),
         );
     } else if !cell.text.is_empty() {
-        let _ = write!(out, r#"<span class="words idle">{}</span>"#, escape(&cell.text));
+        let _ = write!(
+            out,
+            r#"<span class="words idle" title="{}"><span>{}</span></span>"#,
+            escape(&title),
+            escape(&cell.text)
+        );
     }
     if let Some((severity, n)) = worst {
         let _ = write!(
@@ -345,18 +360,6 @@ pub fn steps(shown: &Shown) -> String {
         one("undo", "undo", &shown.steps.0),
         one("redo", "redo", &shown.steps.1)
     )
-}
-
-/// What is wrong with the files on the disk.
-pub fn trouble(shown: &Shown) -> String {
-    match &shown.trouble {
-        Some(trouble) => {
-            let (head, more) = trouble.split_once('\n').unwrap_or((trouble, ""));
-            let more = if more.is_empty() { String::new() } else { format!("<pre>{}</pre>", escape(more)) };
-            format!(r#"<div id="trouble" role="alert"><b>{}</b>{more}</div>"#, escape(head))
-        }
-        None => r#"<div id="trouble" role="alert"></div>"#.into(),
-    }
 }
 
 /// Hand-overs, for the strokes that the script draws between rows.

@@ -15,8 +15,8 @@ pub(super) type Flaw = Option<(Severity, usize)>;
 #[derive(Debug, Default)]
 pub struct Drawn {
     contours: BTreeMap<(usize, usize), (Vec<Stroke>, String)>,
-    /// The cells, and what was found in each: how bad the worst is, and how many.
-    pub(super) cells: BTreeMap<(usize, usize), (BoardCell, Flaw)>,
+    /// The cells, and what was found in each: how bad the worst is, and how many; and what of it can hardly be meant.
+    pub(super) cells: BTreeMap<(usize, usize), (BoardCell, Flaw, String)>,
     /// What the arc was drawn from: a read-through, and the passages.
     pub(super) arc: Option<(u64, Vec<Column>)>,
     /// The hall and the cards, with what they were drawn from.

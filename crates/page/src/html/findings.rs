@@ -1,7 +1,8 @@
 //! The findings beside the board.
 
+use super::sentence;
 use crate::open::{Shown, Through};
-use ripieno_cue::{Checked, Finding, Severity, ended};
+use ripieno_cue::{Checked, Finding, Severity};
 use ripieno_picture::svg::escape;
 use std::fmt::Write as _;
 
@@ -77,6 +78,13 @@ pub fn findings(_id: &str, shown: &Shown, through: Option<&Through>) -> String {
         }
         out.push_str("</ul></details>");
     }
+    for idle in &checked.idle {
+        let _ = write!(
+            out,
+            r#"<p class="idle-accept"><code>"{}"</code> under [accept] silences nothing any more; take it out of cue.toml.</p>"#,
+            escape(idle)
+        );
+    }
     out.push_str(
         r#"<p class="quiet small">What is heard is an estimate. Players and singers judge for themselves: their health comes first.</p></div>"#,
     );
@@ -122,12 +130,6 @@ fn one(out: &mut String, shown: &Shown, checked: &Checked, finding: &Finding) {
         format!("bars {}–{}", finding.bar, finding.to_bar)
     } else {
         format!("bar {}", finding.bar)
-    };
-    let sentence = |text: &str| {
-        let text = ended(text);
-        let mut chars = text.chars();
-        let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
-        format!("{first}{}", chars.as_str())
     };
     let _ = write!(
         out,

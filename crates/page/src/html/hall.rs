@@ -37,7 +37,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 {standing}
 <nav class="controls" aria-label="what to do">{steps}{listen}{light}</nav>
 </header>
-{trouble}
+{of_files}
 <main class="hall-desk">
 <section class="stage-frame" aria-label="The stage">{plan}</section>
 <aside class="hall-side" aria-label="Seats, sends and rooms">
@@ -64,7 +64,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         steps = piece("steps"),
         listen = listening::few(),
         light = button("light", "night", "light or dark"),
-        trouble = piece("trouble"),
+        of_files = super::warnings::of_files(fragments),
         plan = piece("hall-plan"),
         sends = piece("hall-sends"),
         chairs = chairs(shown),

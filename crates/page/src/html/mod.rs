@@ -14,6 +14,7 @@ mod nav;
 mod opened;
 mod patches;
 mod versions;
+mod warnings;
 mod words;
 
 pub use beside::proposals;
@@ -45,7 +46,8 @@ pub fn pieces(
     patches::pieces(&mut pieces, drawn, shown);
     pieces.insert("standing".into(), board::standing(shown, through));
     pieces.insert("steps".into(), board::steps(shown));
-    pieces.insert("trouble".into(), board::trouble(shown));
+    pieces.insert("trouble".into(), warnings::trouble(shown));
+    pieces.insert("warnings".into(), warnings::warnings(id, shown));
     pieces.insert("hand-overs".into(), board::hand_overs(shown));
     pieces.insert("film-facts".into(), film::facts(shown));
     pieces.insert("findings".into(), findings::findings(id, shown, through));
@@ -78,6 +80,14 @@ pub fn patches(house: &House, open: &Open) -> String {
 /// A card that is being written, as it would be seen.
 pub fn card_body(view: &ripieno_cue::view::PatchView) -> String {
     patches::body(view, false)
+}
+
+/// A sentence as people write them: a capital, and one sign at its end.
+pub(crate) fn sentence(text: &str) -> String {
+    let text = ripieno_cue::ended(text);
+    let mut chars = text.chars();
+    let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    format!("{first}{}", chars.as_str())
 }
 
 /// A button with a word on it.

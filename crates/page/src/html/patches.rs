@@ -29,7 +29,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
 {standing}
 <nav class="controls" aria-label="what to do">{steps}{light}</nav>
 </header>
-{trouble}
+{of_files}
 <main class="patches-desk">
 <section class="wire" aria-label="your sampler">
 <p id="wire-words">Your own sampler can be heard from here: choose the MIDI output that it listens to.</p>
@@ -70,7 +70,7 @@ pub fn page(open: &Open, shown: &Shown, fragments: &Fragments) -> String {
         standing = piece("standing"),
         steps = piece("steps"),
         light = button("light", "night", "light or dark"),
-        trouble = piece("trouble"),
+        of_files = super::warnings::of_files(fragments),
         cards = piece("cards"),
         prints = piece("prints"),
     )

@@ -298,12 +298,20 @@ async fn judge(
     let faults = aside(move || Ok(open.judge(&passage, &chair, &text))).await?;
     let faults: Vec<Fault> = faults
         .into_iter()
-        .map(|f| Fault { from: f.span.start, to: f.span.end, message: f.message, help: f.help })
+        .map(|f| Fault {
+            from: f.span.start,
+            to: f.span.end,
+            message: f.message,
+            help: f.help,
+            warning: f.warning,
+        })
         .collect();
     json(&faults)
 }
 
 async fn words(State(house): State<Arc<House>>, Path(id): Path<String>) -> Result<Response, PageError> {
     let open = house.cue(&id)?;
+    /// It may be written all the same.
+    warning: bool,
     json(&html::words(&open.shown()))
 }

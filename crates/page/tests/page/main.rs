@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod acts;
+mod files;
 mod hostile;
 mod routes;
 
