@@ -229,6 +229,20 @@ def a_plan_that_is_away_is_told(page):
     assert "cue-from-page.toml" in page.one("#trouble").text, "and where its words still are"
     path.write_text(text, encoding="utf-8")
     page.until("it is over", lambda: not page.one("#trouble").text, 10)
+    # Or it is put back from here; a file that has come back by itself is not written over.
+    path.unlink()
+    page.until("it is offered", lambda: "cue.toml" in page.one("#put-back").text, 10)
+    page.click("#put-back")
+    page.until("it is back", lambda: path.exists() and page.plan() == text, 10)
+    page.until("it is over", lambda: not page.one("#trouble").text and "put back" in page.one("#said").text, 10)
+    path.unlink()
+    page.until("it is offered again", lambda: page.all("#put-back"), 10)
+    other = text.replace('"Night Ferry"', '"Day Ferry"', 1)
+    path.write_text(other, encoding="utf-8")
+    page.script("document.getElementById('put-back')?.click()")
+    page.until("it is over again", lambda: not page.one("#trouble").text and page.one("h1").text == "Day Ferry", 10)
+    assert page.plan() == other
+    page.write("harp", "Casting off", "figure, l.v., mf")
 
 
 @check

@@ -167,6 +167,17 @@ export async function step(which) {
   }
 }
 
+/** Puts files back that were taken away while the page was open. */
+export async function putBack() {
+  try {
+    const { back, renewal } = await post(under("put-back"), { seen: seen() });
+    await renew(renewal);
+    say(back ? "put back as it was last" : "it has come back meanwhile, and stays as it is");
+  } catch (error) {
+    say(error instanceof Error ? error.message : String(error), "trouble");
+  }
+}
+
 /** Waits for what comes later: the read-through, an editor's change. */
 export async function follow() {
   for (;;) {

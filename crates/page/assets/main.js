@@ -1,5 +1,5 @@
 // Starts what the page has.
-import { cueElement, follow, step } from "./api.js";
+import { cueElement, follow, putBack, step } from "./api.js";
 import { startBeside } from "./beside.js";
 import { startBoard } from "./board.js";
 import { startEditing } from "./edit.js";
@@ -34,6 +34,7 @@ if (cueElement()) {
   document.addEventListener("click", (event) => {
     const id = event.target instanceof Element ? event.target.closest("button")?.id : "";
     if (id === "undo" || id === "redo") step(id);
+    if (id === "put-back") putBack();
   });
   document.addEventListener("keydown", (event) => {
     const typing = event.target instanceof HTMLInputElement || event.target instanceof HTMLTextAreaElement;

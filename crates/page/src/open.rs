@@ -71,6 +71,8 @@ pub struct Shown {
     pub steps: (Option<String>, Option<String>),
     /// What is wrong with the files on the disk.
     pub trouble: Option<String>,
+    /// Those that are away and can be put back.
+    pub gone: Vec<PathBuf>,
     /// What they say that can hardly be meant.
     pub warnings: Vec<Warned>,
 }
@@ -179,6 +181,16 @@ impl Open {
     /// Makes it again.
     pub fn redo(&self) -> Result<(), PageError> {
         self.change(Workbench::redo)
+    }
+
+    /// Puts files back that are away. Gives how many.
+    pub fn put_back(&self) -> Result<usize, PageError> {
+        let mut back = 0;
+        self.change(|bench| {
+            back = bench.put_back()?;
+            Ok(true)
+        })?;
+        Ok(back)
     }
 
     /// Reads the patch cards again: one of them was saved.
@@ -349,6 +361,7 @@ fn show(bench: &Workbench, roles: &LineRoles, before: Option<&Arc<Played>>) -> S
         played,
         steps: (bench.undoes().map(str::to_string), bench.redoes().map(str::to_string)),
         trouble: bench.trouble().map(str::to_string),
+        gone: bench.gone(),
         warnings: warnings(bench.cue()),
     }
 }

@@ -236,11 +236,7 @@ impl Workbench {
     /// left. Gives what is to be said of that.
     fn keep_aside(&self) -> String {
         let mut said = String::new();
-        // A folder that is gone as a whole was taken away on purpose: nothing is made anew in its place.
-        let gone = [(&self.plan, "cue-from-page.toml"), (&self.template, "template-from-page.toml")]
-            .into_iter()
-            .filter(|(file, _)| !file.path().exists() && folder::parent(file.path()).is_dir());
-        for (file, name) in gone {
+        for (file, name) in self.files_gone() {
             let aside = self.kept(name);
             let there = folder::read_text(&aside, "").is_ok_and(|text| text == file.text());
             if there || crate::write_file(&aside, file.text().as_bytes()).is_ok() {
@@ -248,6 +244,35 @@ impl Workbench {
             }
         }
         said
+    }
+
+    /// The plan and the template, where they are away, with the names under which their texts are kept. A folder that is gone as a
+    /// whole was taken away on purpose: nothing is made anew in its place.
+    fn files_gone(&self) -> impl Iterator<Item = (&SharedFile, &'static str)> {
+        [(&self.plan, "cue-from-page.toml"), (&self.template, "template-from-page.toml")]
+            .into_iter()
+            .filter(|(file, _)| !file.path().exists() && folder::parent(file.path()).is_dir())
+    }
+
+    /// The files that are told to be away and can be put back: the plan, the template, or both.
+    pub fn gone(&self) -> Vec<PathBuf> {
+        // A link that leads nowhere is somebody's: nothing is put in its place.
+        let free = |path: &Path| path.symlink_metadata().is_err();
+        match self.away {
+            Some(_) => self.files_gone().map(|(f, _)| f.path().to_path_buf()).filter(|p| free(p)).collect(),
+            None => Vec::new(),
+        }
+    }
+
+    /// Puts the plan and the template back where they are away, as they were seen last, and looks at all files again. What has come
+    /// back meanwhile is never written over. Gives how many were put back.
+    pub fn put_back(&mut self) -> Result<usize, CueError> {
+        let mut back = 0;
+        for (file, _) in self.files_gone() {
+            back += usize::from(file.put_back()?);
+        }
+        self.look()?;
+        Ok(back)
     }
 
     fn take_over(&mut self) -> Result<bool, CueError> {

@@ -10,7 +10,7 @@ use super::join::join;
 use crate::CueError;
 use crate::folder::{self, parent, read_text};
 use std::collections::VecDeque;
-use std::io::ErrorKind::NotFound;
+use std::io::ErrorKind::{AlreadyExists, NotFound};
 use std::io::{Read, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -212,6 +212,23 @@ impl SharedFile {
             let _ = std::fs::remove_file(&aside);
         }
         result
+    }
+
+    /// Puts the text back where the file is away. `false` where it is there again meanwhile: then it is left as it is.
+    pub fn put_back(&self) -> Result<bool, CueError> {
+        let aside = self.write_aside(&self.present)?;
+        // The name is given only where nobody has it: a link to the file that is written.
+        let linked = std::fs::hard_link(&aside, &self.path).or_else(|error| match error.kind() {
+            AlreadyExists => Err(error),
+            // Not every disk has such links: there the file is made anew, and filled.
+            _ => std::fs::File::create_new(&self.path).and_then(|mut f| f.write_all(self.present.as_bytes())),
+        });
+        let _ = std::fs::remove_file(&aside);
+        match linked {
+            Ok(()) => Ok(true),
+            Err(error) if error.kind() == AlreadyExists => Ok(false),
+            Err(error) => Err(self.disk(error)),
+        }
     }
 
     fn exchange_for(
@@ -469,6 +486,27 @@ mod tests {
             Replaced::Done
         );
         assert_eq!(std::fs::read_to_string(&path).unwrap(), shared.text());
+    }
+
+    /// A file that is away is put back; one that has come back meanwhile, or a link that leads nowhere, is left as it is.
+    #[test]
+    fn a_file_is_put_back_only_where_nothing_is() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("cue.toml");
+        let shared = SharedFile::new(&path, "flute = a\n".into());
+        assert!(shared.put_back().unwrap());
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), "flute = a\n");
+        std::fs::write(&path, "flute = b\n").unwrap();
+        assert!(!shared.put_back().unwrap());
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), "flute = b\n");
+        #[cfg(unix)]
+        {
+            std::fs::remove_file(&path).unwrap();
+            std::os::unix::fs::symlink("nowhere", &path).unwrap();
+            assert!(!shared.put_back().unwrap());
+            assert_eq!(std::fs::read_link(&path).unwrap(), Path::new("nowhere"));
+        }
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "and nothing is left beside it");
     }
 
     /// What was read before the editor had come to its end is not taken for its text.

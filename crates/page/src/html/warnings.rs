@@ -23,7 +23,20 @@ pub fn trouble(shown: &Shown) -> String {
         Some(trouble) => {
             let (head, more) = trouble.split_once('\n').unwrap_or((trouble, ""));
             let more = if more.is_empty() { String::new() } else { format!("<pre>{}</pre>", escape(more)) };
-            format!(r#"<div id="trouble" role="alert"><b>{}</b>{more}</div>"#, escape(head))
+            let names: Vec<String> = shown
+                .gone
+                .iter()
+                .filter_map(|p| p.file_name())
+                .map(|n| n.to_string_lossy().into_owned())
+                .collect();
+            let put = match names.is_empty() {
+                true => String::new(),
+                false => format!(
+                    r#"<p><button type="button" id="put-back" title="write down again what the page holds of it; a file that has come back meanwhile stays as it is">put {} back as it was last</button></p>"#,
+                    escape(&names.join(" and "))
+                ),
+            };
+            format!(r#"<div id="trouble" role="alert"><b>{}</b>{more}{put}</div>"#, escape(head))
         }
         None => r#"<div id="trouble" role="alert"></div>"#.into(),
     }

@@ -2,6 +2,7 @@
 
 use super::{aside, json, page, parse};
 use crate::error::PageError;
+use crate::fragments::Renewal;
 use crate::html;
 use crate::open::Open;
 use crate::state::House;
@@ -22,6 +23,7 @@ pub fn routes() -> Router<Arc<House>> {
         .route("/cue/{id}/act", post(act))
         .route("/cue/{id}/undo", post(undo))
         .route("/cue/{id}/redo", post(redo))
+        .route("/cue/{id}/put-back", post(put_back))
         .route("/cue/{id}/judge", post(judge))
         .route("/cue/{id}/words", get(words))
 }
@@ -272,6 +274,23 @@ async fn step(
     json(&aside(move || which(&open).map(|()| open.since(seen))).await?)
 }
 
+/// What came of putting files back.
+#[derive(Serialize)]
+struct PutBack {
+    back: usize,
+    renewal: Renewal,
+}
+
+async fn put_back(
+    State(house): State<Arc<House>>,
+    Path(id): Path<String>,
+    body: Bytes,
+) -> Result<Response, PageError> {
+    let open = house.cue(&id)?;
+    let Seen { seen } = parse(&body)?;
+    json(&aside(move || Ok(PutBack { back: open.put_back()?, renewal: open.since(seen) })).await?)
+}
+
 #[derive(Deserialize)]
 struct Typed {
     passage: String,
@@ -286,6 +305,8 @@ struct Fault {
     to: usize,
     message: String,
     help: String,
+    /// It may be written all the same.
+    warning: bool,
 }
 
 async fn judge(
@@ -311,7 +332,5 @@ async fn judge(
 
 async fn words(State(house): State<Arc<House>>, Path(id): Path<String>) -> Result<Response, PageError> {
     let open = house.cue(&id)?;
-    /// It may be written all the same.
-    warning: bool,
     json(&html::words(&open.shown()))
 }

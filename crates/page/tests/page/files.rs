@@ -94,3 +94,29 @@ fn a_cell_is_judged_with_what_it_can_hardly_mean() {
     let said = visit.until("warnings", "</section>", "told at once", &|said| said.contains("7 players"));
     assert!(said.contains("1 thing to look at in cue.toml"), "{said}");
 }
+
+/// A plan that was taken away is put back from what the page holds; one that has come back by itself stays as it is.
+#[test]
+fn a_plan_that_is_away_is_put_back() {
+    let visit = Visit::begin();
+    let path = visit.cue().join("cue.toml");
+    let text = visit.plan();
+    let until = |what: &str, test: &dyn Fn(&str) -> bool| visit.until("trouble", "</div>", what, test);
+    until("nothing at first", &|said| !said.contains("put-back"));
+    std::fs::remove_file(&path).unwrap();
+    let said = until("it is offered", &|said| said.contains("id=\"put-back\""));
+    assert!(said.contains("put cue.toml back as it was last"), "{said}");
+    let answer = visit.post("/cue/ferry/put-back", &json!({ "seen": visit.seen() })).json();
+    assert_eq!(answer["back"], 1, "{answer}");
+    assert!(answer["renewal"]["pieces"].as_array().unwrap().iter().any(|p| p[0] == "trouble"), "{answer}");
+    assert_eq!(visit.plan(), text);
+    until("it is over", &|said| !said.contains("put-back"));
+    // Somebody was quicker.
+    std::fs::remove_file(&path).unwrap();
+    until("away again", &|said| said.contains("put-back"));
+    let other = text.replacen("\"Night Ferry\"", "\"Day Ferry\"", 1);
+    std::fs::write(&path, &other).unwrap();
+    let answer = visit.post("/cue/ferry/put-back", &json!({ "seen": visit.seen() })).json();
+    assert_eq!(answer["back"], 0, "{answer}");
+    assert_eq!(visit.plan(), other);
+}

@@ -17,6 +17,7 @@ pub const ROUTES: &[(Method, &str, &str, &str)] = &[
     (Method::POST, "/cue/{id}/act", "/cue/ferry/act", r#"{"acts":[],"seen":0}"#),
     (Method::POST, "/cue/{id}/undo", "/cue/ferry/undo", r#"{"seen":0}"#),
     (Method::POST, "/cue/{id}/redo", "/cue/ferry/redo", r#"{"seen":0}"#),
+    (Method::POST, "/cue/{id}/put-back", "/cue/ferry/put-back", r#"{"seen":0}"#),
     (
         Method::POST,
         "/cue/{id}/judge",
