@@ -105,3 +105,37 @@ def hall(page):
         assert seen["apart"], f"the stage lies under what is said of it at {wide}"
         assert seen["across"] <= 0, f"the table scrolls sideways at {wide}"
         assert seen["touching"] == 0, f"{seen['touching']} names touch others at {wide}"
+
+
+FILES = """
+const [list, frame, said] = ['#warnings', '#board-frame', '.of-files'].map((s) => document.querySelector(s));
+const [a, b] = [said.getBoundingClientRect(), frame.getBoundingClientRect()];
+return {
+  across: Math.max(document.documentElement.scrollWidth - innerWidth, list.scrollWidth - list.clientWidth),
+  apart: a.bottom <= b.top + 1,
+  room: Math.min(b.bottom, innerHeight) - b.top,
+  rows: [...document.querySelectorAll('#warnings li')].length,
+};
+"""
+
+
+def files(page):
+    """Many things to look at, and a plan that is away: all of it is said, and the board is still there."""
+    path, text = page.cue / "cue.toml", page.plan()
+    wrong = text.replace('figure, l.v., p"', 'figure, a 7, p"').replace('"bass, legato', '"bass, a 9, legato')
+    path.write_text(wrong + "\n[accept]\n" + "".join(f'"rnage@harp:{n}" = "so"\n' for n in range(1, 9)), encoding="utf-8")
+    page.until("the list", lambda: page.one("#warnings").is_displayed(), 10)
+    for away in (False, True):
+        if away:
+            path.unlink()
+            page.until("it is told", lambda: page.all("#put-back"), 10)
+        for wide, high in [(1680, 1050), (1280, 720), (800, 700), (600, 657)]:
+            resize(page, wide, high)
+            seen = page.script(FILES)
+            assert seen["rows"] > 10 and seen["across"] <= 0 and seen["apart"], f"{wide} x {high}: {seen}"
+            assert seen["room"] >= (100 if away else 200), f"{wide} x {high}: {seen['room']} points are left for the board"
+            if away:
+                assert page.script("const b = document.getElementById('put-back').getBoundingClientRect();"
+                                   "return b.left >= 0 && b.right <= innerWidth && b.bottom <= innerHeight"), f"{wide} x {high}"
+    page.click("#put-back")
+    page.until("it is back", lambda: not page.all("#put-back"), 10)

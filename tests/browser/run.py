@@ -299,6 +299,11 @@ def the_hall_is_readable_in_narrow_windows(page):
 
 
 @check
+def what_is_said_of_files_leaves_room_for_the_board(page):
+    narrow.files(page)
+
+
+@check
 def light_and_dark_have_no_barriers(page):
     page.read_through()
     trouble = []
