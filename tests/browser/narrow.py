@@ -2,6 +2,8 @@
 sight; at a glance the whole cue is on the screen.
 """
 
+import time
+
 from page import Keys
 
 SIZES = [(1440, 900), (1100, 800), (800, 700), (420, 800)]
@@ -46,6 +48,10 @@ def resize(page, wide, high):
     page.browser.set_window_size(wide, high)
     inner = page.script("return [innerWidth, innerHeight]")
     page.browser.set_window_size(2 * wide - inner[0], 2 * high - inner[1])
+    # A busy machine takes a moment for it. (Some windows are never as narrow as was asked: that is tried for a while only.)
+    end = time.monotonic() + 2
+    while page.script("return [innerWidth, innerHeight]") != [wide, high] and time.monotonic() < end:
+        time.sleep(0.05)
 
 
 def narrow(page):
