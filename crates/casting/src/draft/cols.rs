@@ -79,6 +79,9 @@ struct Candidate {
     not: Vec<(Beats, Beats)>,
 }
 
+/// Made by the first who asks, once.
+type Shared<T> = Arc<OnceLock<T>>;
+
 /// What a follower may keep of its own line: less is said first.
 const KEEPING: [Option<Kept>; 3] = [None, Some(Kept::Marks), Some(Kept::Rhythm)];
 
@@ -94,7 +97,7 @@ pub(super) struct Proposer<'a> {
     states: States,
     seams: Vec<Seams<'a>>,
     /// Asked for by several passages at once, made by the first.
-    known: RwLock<BTreeMap<(Pair, Own), Arc<OnceLock<Vec<Run>>>>>,
+    known: RwLock<BTreeMap<(Pair, Own), Shared<Vec<Run>>>>,
     /// By passage, once it was asked for.
     orders: Vec<OnceLock<Vec<Order>>>,
     /// Onsets of each track that a cast has shown to change with a `col` that keeps so much of the track.
