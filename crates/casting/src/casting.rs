@@ -1,10 +1,10 @@
 //! Everything that casting looks up: passages, lines, and the findings made on the way.
 
 use crate::cell::Segment;
-use crate::lines::{Keeps, NoTrack, Strand, StrandKey, Voice, find_track, strand};
+use crate::lines::{Keeps, NoTrack, Strand, StrandKey, find_track, strand};
 use rayon::prelude::*;
 use ripieno_music::{Change, Edit, Finding, Score, Severity};
-use ripieno_plan::{Kept, PassagePlan, Plan, Template, quoted};
+use ripieno_plan::{PassagePlan, Plan, Template, quoted};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

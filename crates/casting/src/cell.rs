@@ -4,7 +4,7 @@ use crate::axis::contend;
 use crate::casting::{Casting, Window};
 use crate::lines::{Keeps, StrandKey, Voice, find_track};
 use crate::table;
-use ripieno_music::{Note, Playing, Severity};
+use ripieno_music::{Playing, Severity};
 use ripieno_plan::{CellMark, Kept, PlaceWord, PlacedCell, Plan, Source, Turn};
 use ripieno_units::Beats;
 

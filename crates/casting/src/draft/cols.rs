@@ -81,6 +81,8 @@ struct Candidate {
 
 /// Made by the first who asks, once.
 type Shared<T> = Arc<OnceLock<T>>;
+/// The runs of each pair that was asked for, by what the follower has of its own.
+type KnownRuns = BTreeMap<(Pair, Own), Shared<Vec<Run>>>;
 
 /// What a follower may keep of its own line: less is said first.
 const KEEPING: [Option<Kept>; 3] = [None, Some(Kept::Marks), Some(Kept::Rhythm)];
@@ -97,7 +99,7 @@ pub(super) struct Proposer<'a> {
     states: States,
     seams: Vec<Seams<'a>>,
     /// Asked for by several passages at once, made by the first.
-    known: RwLock<BTreeMap<(Pair, Own), Shared<Vec<Run>>>>,
+    known: RwLock<KnownRuns>,
     /// By passage, once it was asked for.
     orders: Vec<OnceLock<Vec<Order>>>,
     /// Onsets of each track that a cast has shown to change with a `col` that keeps so much of the track.
