@@ -101,8 +101,22 @@ fn within(text: &str) -> Vec<Playing> {
 
 /// Without full stops at the end; longest phrases are tried first.
 static EXACT: &[(&[&str], Playing)] = &[
-    (&["arco", "archi", "col arco", "coll' arco", "coll'arco", "bogen"], Playing::Arco),
-    (&["pizz", "pizzicato", "pizzic", "pizzicati"], Playing::Pizz),
+    (
+        &[
+            "arco",
+            "archi",
+            "col arco",
+            "coll' arco",
+            "coll'arco",
+            "bogen",
+            "mit bogen",
+            "gestrichen",
+            "archet",
+            "avec l'archet",
+        ],
+        Playing::Arco,
+    ),
+    (&["pizz", "pizzicato", "pizzic", "pizzicati", "gezupft", "pincé"], Playing::Pizz),
     (
         &["col legno", "col legno battuto", "col legno batt", "c.l", "c.l. batt", "mit dem holz"],
         Playing::ColLegnoBattuto,
@@ -244,8 +258,8 @@ static EXACT: &[(&[&str], Playing)] = &[
     ),
     (&["gestopft", "gest", "bouché", "bouche", "chiuso", "stopped", "chiusi", "bouchés"], Playing::Stopped),
     (&["offen", "ouvert", "open", "aperto", "aperti", "ouverts"], Playing::Open),
-    (&["legato", "leg", "sempre legato", "legatissimo", "molto legato"], Playing::Legato),
-    (&["staccato", "stacc", "sempre stacc", "sempre staccato"], Playing::Staccato),
+    (&["legato", "leg", "sempre legato", "legatissimo", "molto legato", "gebunden", "lié"], Playing::Legato),
+    (&["staccato", "stacc", "sempre stacc", "sempre staccato", "gestoßen", "abgestoßen"], Playing::Staccato),
     (&["staccatissimo", "staccatiss"], Playing::Staccatissimo),
     (&["spiccato", "spicc", "saltando", "sautillé"], Playing::Spiccato),
     (&["tenuto", "ten"], Playing::Tenuto),
@@ -327,5 +341,8 @@ mod tests {
         assert_eq!(playing("1., 2."), [Playing::Players(0b11)]);
         assert_eq!(playing("a. 2"), [Playing::Together(2)]);
         assert_eq!(playing("arco sul pont."), [Playing::Arco, Playing::SulPont]);
+        assert_eq!(playing("gestrichen, mit Dämpfer"), [Playing::Arco, Playing::ConSord]);
+        assert_eq!(playing("sehr gebunden"), [Playing::Legato]);
+        assert_eq!(playing("gezupft"), [Playing::Pizz]);
     }
 }
