@@ -2,12 +2,17 @@
 
 use super::sheet::{RawKind, RawSlur};
 use super::warn::Doubts;
-use ripieno_music::{Direction, DirectionKind, Note, NoteKind};
+use ripieno_music::{Direction, DirectionKind, Dynamic, Note, NoteKind};
 use ripieno_units::Beats;
 use std::collections::{BTreeMap, VecDeque};
 
-/// How long a `cresc.` in words lasts at most where nothing ends it.
+/// How long a `cresc.` in words, or a hairpin without an end, goes on at most to a mark that may be its goal; and how long to
+/// the louder (or softer) level that it plainly leads to, crotchets.
 const LONGEST_GRADUAL: i64 = 64;
+const LONGEST_TO_GOAL: i64 = 128;
+/// How long one lasts that leads nowhere, crotchets: players rise by about a step within two bars and stay there (common practice, no
+/// source).
+const OPEN_GRADUAL: i64 = 8;
 
 /// More slurs of one number, or more hairpins in words, are never open at once.
 const MOST_OPEN: usize = 256;
@@ -150,7 +155,9 @@ pub(super) fn directions(placed: Vec<Placed>, end: Beats, part: &str, doubts: &m
             graduals.retain(|(i, _)| {
                 let ends = same(out[*i].staff, staff) && out[*i].at < at;
                 if ends {
-                    close(&mut out, *i, at, false);
+                    let goal = if let RawKind::Dynamic(mark) = kind { Some(mark) } else { None };
+                    let to = led_to(&out, *i, at, goal);
+                    close(&mut out, *i, to, false);
                 }
                 !ends
             });
@@ -189,8 +196,7 @@ pub(super) fn directions(placed: Vec<Placed>, end: Beats, part: &str, doubts: &m
                 }
             }
             RawKind::Gradual { louder, niente, dashes } => {
-                let limit = at + Beats::whole(LONGEST_GRADUAL);
-                push(DirectionKind::Hairpin { louder, to: end.min(limit), niente });
+                push(DirectionKind::Hairpin { louder, to: end, niente });
                 if graduals.len() >= MOST_OPEN {
                     graduals.remove(0);
                 }
@@ -215,15 +221,21 @@ pub(super) fn directions(placed: Vec<Placed>, end: Beats, part: &str, doubts: &m
             RawKind::Ornament(_) => {}
         }
     }
+    // What nothing ends any more.
+    for (i, _) in graduals {
+        let to = led_to(&out, i, end, None);
+        close(&mut out, i, to, false);
+    }
     unclosed += wedges.len();
     // A hairpin that nothing ends reaches to the next level.
     for (i, _) in wedges {
         let (from, staff) = (out[i].at, out[i].staff);
-        let next = out[i..]
-            .iter()
-            .find(|d| d.at > from && matches!(d.kind, DirectionKind::Dynamic(_)) && same(d.staff, staff))
-            .map_or(end.min(from + Beats::whole(LONGEST_GRADUAL)), |d| d.at);
-        close(&mut out, i, next, false);
+        let next = out[i..].iter().find_map(|d| match d.kind {
+            DirectionKind::Dynamic(mark) if d.at > from && same(d.staff, staff) => Some((d.at, mark)),
+            _ => None,
+        });
+        let to = led_to(&out, i, next.map_or(end, |n| n.0), next.map(|n| n.1));
+        close(&mut out, i, to, false);
     }
     if unclosed > 0 {
         let message = match unclosed {
@@ -238,6 +250,30 @@ pub(super) fn directions(placed: Vec<Placed>, end: Beats, part: &str, doubts: &m
     });
     out.sort_by_key(|d| d.at);
     out
+}
+
+/// Where a gradual change without an end of its own is over, if what comes next stands at `at`: there, if that is near, or is the level
+/// that it leads to; else it has led a step on and is forgotten.
+fn led_to(out: &[Direction], index: usize, at: Beats, goal: Option<Dynamic>) -> Beats {
+    let Some(Direction { at: from, staff, kind: DirectionKind::Hairpin { louder, .. }, .. }) = out.get(index)
+    else {
+        return at;
+    };
+    let level = |d: &Direction| match d.kind {
+        DirectionKind::Dynamic(mark) if staff.is_none() || d.staff.is_none() || d.staff == *staff => {
+            mark.level()
+        }
+        _ => None,
+    };
+    // Without a mark before it, it begins at mf.
+    let before = out[..index].iter().rev().find_map(level).map_or(0.0, |l| l.0);
+    let leads = goal.and_then(Dynamic::level).is_some_and(|l| (l.0 > before) == *louder && l.0 != before);
+    let within = |crotchets: i64| at <= *from + Beats::whole(crotchets);
+    if within(LONGEST_GRADUAL) || (leads && within(LONGEST_TO_GOAL)) {
+        at
+    } else {
+        *from + Beats::whole(OPEN_GRADUAL)
+    }
 }
 
 /// What ties compare: pitch, or the line on which a stroke is written.

@@ -359,3 +359,28 @@ fn an_ornament_written_out_unprinted_is_played_once() {
     let both = format!("{}{back}{}", note("A4", 16, ""), hidden("A4", 4, ""));
     assert_eq!(keys(&notes(&[&both])), [69]);
 }
+
+#[test]
+fn a_crescendo_that_leads_nowhere_is_over_after_two_bars() {
+    let bar = note("C4", 16, "");
+    let piece = |before: &str, bars: usize, after: &str| {
+        let mut all = vec![
+            direction(&format!("<dynamics><{before}/></dynamics>"))
+                + &direction("<words>cresc.</words>")
+                + &bar,
+        ];
+        all.extend(vec![bar.clone(); bars]);
+        all.push(direction(&format!("<dynamics><{after}/></dynamics>")) + &bar);
+        let all: Vec<&str> = all.iter().map(String::as_str).collect();
+        let to = directions(&all).into_iter().find_map(|d| match d.1 {
+            DirectionKind::Hairpin { to, .. } => Some(to),
+            _ => None,
+        });
+        to.unwrap()
+    };
+    // To its goal, near or far; not to a mark that has nothing to do with it.
+    assert_eq!(piece("p", 7, "f"), Beats::whole(32));
+    assert_eq!(piece("p", 23, "ff"), Beats::whole(96));
+    assert_eq!(piece("f", 23, "p"), Beats::whole(8));
+    assert_eq!(piece("f", 60, "ff"), Beats::whole(8));
+}
