@@ -43,6 +43,12 @@ pub struct Limits {
     pub trills_from: Option<u8>,
     /// Widest tremolo between two notes, semitones.
     pub tremolo: Option<f64>,
+    /// High notes up to here are daily work, though they lie above the comfortable range.
+    pub daily_to: Option<u8>,
+    /// What a slide gives in its first position, as keys; empty where there is none.
+    pub slide_first: Vec<u8>,
+    /// Seconds from one position of a slide to the next.
+    pub slide_seconds: Option<f64>,
     /// Where a voice's mean pitch lies well.
     pub tessitura: Option<Range>,
     /// Closed vowels cannot be kept from this key on.
@@ -165,6 +171,13 @@ fn player(entry: &dyn TableLike, sources: &dyn TableLike) -> Result<Limits, Stri
         Some(array) => Some(two_pitches(array, "tessitura").map(|(low, high)| Range { low, high })?),
         None => None,
     };
+    let slide_first = match entry.get("slide-first").and_then(Item::as_array) {
+        Some(array) => {
+            let keys = array.iter().map(|v| v.as_str().and_then(|name| pitch(name).ok()));
+            keys.collect::<Option<Vec<u8>>>().ok_or("slide-first: pitches are needed")?
+        }
+        None => Vec::new(),
+    };
     Ok(Limits {
         soft: extremes(entry, "soft")?,
         loud: extremes(entry, "loud")?,
@@ -174,6 +187,9 @@ fn player(entry: &dyn TableLike, sources: &dyn TableLike) -> Result<Limits, Stri
         trills_hard: trills("trills-hard")?,
         trills_from: key("trills-from")?,
         tremolo: optional_number(entry, "tremolo")?,
+        daily_to: key("daily-to")?,
+        slide_first,
+        slide_seconds: optional_number(entry, "slide-seconds")?,
         tessitura,
         open_above: key("open-above")?,
         text_above: key("text-above")?,
