@@ -15,6 +15,8 @@ pub mod rules;
 pub mod solve;
 
 mod desk;
+mod phrase;
+mod repeats;
 mod spelled;
 
 pub use arc::Arc;
@@ -34,6 +36,7 @@ pub fn read_through(
         rayon::join(|| playable::read(table), || heard::check(table, reading, spectra));
     findings.extend(heard);
     spelled::spell_out(table, &mut findings);
+    let mut findings = repeats::told_once(table, findings);
     findings.sort_by(|a, b| {
         (a.bar, a.rule, &a.chair).cmp(&(b.bar, b.rule, &b.chair)).then(a.beat.total_cmp(&b.beat))
     });

@@ -74,12 +74,31 @@ fn renamed(text: &str, name: &dyn Fn(i16) -> Option<Spelling>) -> String {
     let mut out = String::with_capacity(text.len());
     let mut quoted = false;
     let mut word = String::new();
+    // The ends of a range are named as instruments are: `range, G3 to E6`, `has C2 to C6`, `between Bb3 and C4`.
+    let (mut bounds, mut last) = (0, String::new());
     // One character more than there are ends the last word.
     for c in text.chars().map(Some).chain([None]) {
         match c {
             Some(c) if c.is_alphanumeric() || matches!(c, '#' | '-') => word.push(c),
             _ => {
+                if matches!(word.as_str(), "range" | "has" | "between") || (word == "from" && last == "goes")
+                {
+                    bounds = 2;
+                } else if !word.is_empty()
+                    && key_of(&word).is_none()
+                    && !matches!(word.as_str(), "to" | "and")
+                {
+                    bounds = 0;
+                }
+                if !word.is_empty() {
+                    last.clone_from(&word);
+                }
                 let key = if quoted { None } else { key_of(&word) };
+                let key = key.filter(|_| {
+                    let bound = bounds > 0;
+                    bounds -= i32::from(bound);
+                    !bound
+                });
                 match key.and_then(name) {
                     Some(spelling) => out.push_str(&spelling.to_string()),
                     None => out.push_str(&word),
