@@ -1,13 +1,13 @@
 //! Notes that an instrument lacks: whistles and chanters, natural horns and trumpets, bells, bars and dulcimers; and which
 //! key of it would have them.
 
-use super::spots::{Spot, gather, list, name, names};
+use super::bars::bars;
+use super::spots::{list, name, names};
 use crate::desk::Found;
 use crate::rules::{Concern, Rule};
 use crate::{Desk, Table};
-use ripieno_instruments::{BarSet, Having, NaturalBrass, Whistle, bars_of, natural_of, whistle_of};
+use ripieno_instruments::{Having, NaturalBrass, Whistle, bars_of, natural_of, whistle_of};
 use ripieno_music::{Change, Edit, Finding, Note, Severity};
-use ripieno_plan::PassagePlan;
 use std::collections::BTreeMap;
 
 /// The rules of this module.
@@ -56,14 +56,14 @@ pub fn check(table: &Table<'_>) -> Vec<Finding> {
 }
 
 /// One note of a part that has a pitch.
-struct Sounding<'a> {
-    note: &'a Note,
-    key: u8,
+pub(super) struct Sounding<'a> {
+    pub(super) note: &'a Note,
+    pub(super) key: u8,
     start: f64,
     end: f64,
 }
 
-fn sounding<'a>(table: &Table<'_>, desk: &Desk<'a>) -> Vec<Sounding<'a>> {
+pub(super) fn sounding<'a>(table: &Table<'_>, desk: &Desk<'a>) -> Vec<Sounding<'a>> {
     let mut all: Vec<Sounding<'a>> = desk
         .part
         .content
@@ -211,7 +211,7 @@ fn advise(
 }
 
 /// Different keys of notes, from the lowest.
-fn different<'a>(notes: impl Iterator<Item = &'a Sounding<'a>>) -> Vec<u8> {
+pub(super) fn different<'a>(notes: impl Iterator<Item = &'a Sounding<'a>>) -> Vec<u8> {
     let mut keys: Vec<u8> = notes.map(|n| n.key).collect();
     keys.sort_unstable();
     keys.dedup();
@@ -332,92 +332,4 @@ fn natural(table: &Table<'_>, desk: &Desk<'_>, brass: &NaturalBrass) -> Vec<Find
         }
     }
     findings
-}
-
-/// Bells, bars, dulcimers.
-fn bars(table: &Table<'_>, desk: &Desk<'_>, set: &BarSet) -> Vec<Finding> {
-    let notes = sounding(table, desk);
-    let bars: Vec<i32> = notes.iter().map(|n| table.timeline.bar_at(n.note.at).number).collect();
-    // One answer for each passage, by its first and last bar: what it asks is asked of all of the passage's notes.
-    let mut moved: BTreeMap<(i32, i32), (String, Option<Change>)> = BTreeMap::new();
-    let mut spots = Vec::new();
-    for note in notes.iter().filter(|n| set.having(n.key) != Having::Plain) {
-        let at = table.timeline.place(note.note.at);
-        let (usual, large) =
-            ((name(set.usual.low), name(set.usual.high)), (name(set.large.low), name(set.large.high)));
-        let (severity, says) = match set.having(note.key) {
-            Having::Not => (
-                Severity::Impossible,
-                format!(
-                    "{}: {} is not there; a set goes from {} to {}",
-                    desk.name(),
-                    name(note.key),
-                    large.0,
-                    large.1
-                ),
-            ),
-            _ if set.usual.holds(i16::from(note.key)) => (
-                Severity::Advice,
-                format!("{}: many have no {}; chromatic ones do", desk.name(), name(note.key)),
-            ),
-            _ => (
-                Severity::Advice,
-                format!(
-                    "{}: {} is on large sets only; most go from {} to {}",
-                    desk.name(),
-                    name(note.key),
-                    usual.0,
-                    usual.1
-                ),
-            ),
-        };
-        let (remedy, change) = match table.passage_at(at.bar) {
-            Some(passage) => moved
-                .entry((passage.from_bar, passage.to_bar))
-                .or_insert_with(|| octave(table, desk, set, (&notes, &bars), (passage, at.bar)))
-                .clone(),
-            None => no_octave(),
-        };
-        let remedy = match severity {
-            Severity::Impossible => remedy,
-            _ => format!("Make sure of the instrument; or: {}", lower_first(&remedy)),
-        };
-        spots.push(Spot { at, severity, says, remedy, change });
-    }
-    gather("lacks-note", desk.id(), &spots)
-}
-
-fn lower_first(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
-}
-
-/// The passage (and a bar of it) an octave away, where it all fits.
-fn octave(
-    table: &Table<'_>,
-    desk: &Desk<'_>,
-    set: &BarSet,
-    (notes, bars): (&[Sounding<'_>], &[i32]),
-    (passage, bar): (&PassagePlan, i32),
-) -> (String, Option<Change>) {
-    let here = |bar: i32| passage.from_bar <= bar && bar <= passage.to_bar;
-    let within: Vec<&Sounding<'_>> = notes.iter().zip(bars).filter(|n| here(*n.1)).map(|n| n.0).collect();
-    for (semitones, mark) in [(-12_i16, "8vb"), (12, "8va")] {
-        let fits = within.iter().all(|n| {
-            u8::try_from(i16::from(n.key) + semitones).is_ok_and(|k| set.having(k) == Having::Plain)
-        });
-        if fits {
-            let change = passage.cells.iter().find(|c| c.chair == desk.id()).and_then(|cell| {
-                let mut words = cell.words.clone();
-                words.divisions.iter_mut().flatten().for_each(|turn| turn.octave += semitones);
-                table.cell_change(desk.id(), bar, words.to_string())
-            });
-            return (format!("Play the passage {mark}"), change);
-        }
-    }
-    no_octave()
-}
-
-fn no_octave() -> (String, Option<Change>) {
-    ("No remedy found: another instrument has to take the note".to_string(), None)
 }

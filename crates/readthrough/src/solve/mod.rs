@@ -17,6 +17,7 @@ pub mod stops;
 pub mod timpani;
 pub mod timpani_drums;
 
+mod bars;
 mod harp_chords;
 mod thin;
 

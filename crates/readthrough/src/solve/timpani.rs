@@ -410,9 +410,21 @@ impl Played<'_> {
             Some((inches, change)) => {
                 found.remedy(format!("bring one more drum, of {inches} inches")).change(Some(change)).done()
             }
-            None => found
-                .remedy("give one of the two notes to a second timpanist, or write the one that is tuned")
-                .done(),
+            None => {
+                let mut keys: Vec<i16> = group.iter().flat_map(|e| e.strokes.iter().map(|s| s.key)).collect();
+                keys.sort_unstable();
+                keys.dedup();
+                found
+                    .remedy(if keys.len() > self.set.len() {
+                        format!(
+                            "keep the timpani on the notes that are tuned, and give the others of these {} pitches to low strings or brass, or share the passage between two timpanists",
+                            keys.len()
+                        )
+                    } else {
+                        "give one of the two notes to a second timpanist, or write the one that is tuned".to_string()
+                    })
+                    .done()
+            }
         }
     }
 

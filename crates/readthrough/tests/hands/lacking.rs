@@ -140,7 +140,22 @@ fn bells_and_bars() {
         panic!("{low:?}")
     };
     assert_eq!(text, "as written 8va");
-    assert!(bells(&[50, 77]).iter().any(|f| f.remedy.starts_with("No remedy found")));
+    // Where the others are right they stay; each note that lacks has its own octave.
+    let two = bells(&[59, 81, 65, 67, 69, 72, 74, 76]);
+    assert!(two[0].message.contains("B3 and A5 are not there"), "{}", two[0].message);
+    assert_eq!(two[0].remedy, "Write B3 an octave up (B4) and A5 an octave down (A4)");
+    assert_eq!(two[0].change, None);
+    // The second bar alone goes up, after a leap; the first, which is right, stays.
+    let bar = bells(&[72, 74, 76, 77, 55, 57, 59, 58]);
+    assert_eq!(bar[0].remedy, "Play bar 2 8va");
+    let Some(Edit::Cell { text, .. }) = bar[0].change.as_ref().map(|c| c.edits[0].clone()) else {
+        panic!("{bar:?}")
+    };
+    assert_eq!(text, "as written; from 2 as written 8va");
+    // In the middle of a run it does not.
+    let run = bells(&[65, 64, 62, 60, 59, 57, 59, 60]);
+    assert!(run[0].change.is_none() && run[0].remedy.starts_with("Write A3 an octave up"), "{run:?}");
+    assert!(bells(&[20, 77]).iter().any(|f| f.remedy.starts_with("No remedy found")));
     // A dulcimer without E flat.
     let dulcimer =
         World::one("d", "hammered-dulcimer", 1, 90.0, tune(&[62, 63, 64]), vec![]).found(lacking::check);
