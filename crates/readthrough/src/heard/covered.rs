@@ -8,7 +8,7 @@ use crate::Found;
 use rayon::prelude::*;
 use ripieno_hearing::{Heard, Pattern, Verdict, partial_loudness};
 use ripieno_music::{Finding, Role, Severity};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What is asked of a line. Shares are of the time in which it sounds; seconds keep what passes by out.
 #[derive(Clone, Copy, Debug)]
@@ -147,7 +147,7 @@ pub fn as_played(balance: &Balance<'_>, stretch: &Stretch) -> Vec<Option<Mixture
 
 /// The tune and other lines of the whole cue.
 pub fn check(balance: &Balance<'_>, lines: &Lines<'_>) -> Vec<Finding> {
-    let mut out = Vec::new();
+    let mut out: Vec<Judged> = Vec::new();
     let tune = lines.tune(balance);
     let judged: Vec<(&Stretch, Fares)> =
         tune.iter().map(|s| (s, Fares::of(balance, s, &Mods::default()))).collect();
@@ -161,7 +161,20 @@ pub fn check(balance: &Balance<'_>, lines: &Lines<'_>) -> Vec<Finding> {
             found.iter().map(|s| (s, Fares::of(balance, s, &Mods::default()))).collect();
         out.extend(worst(balance, lines, judged.iter(), &LINE, name));
     }
-    out
+    // A chair that has the tune for a moment and another line round it is one line that is lost: told once, by what is longer.
+    out.sort_by(|a, b| b.bad.total_cmp(&a.bad));
+    let mut told = BTreeSet::new();
+    out.retain(|j| told.insert((j.passage, j.lead)));
+    out.into_iter().map(|j| j.finding).collect()
+}
+
+/// A finding with the line that it speaks of.
+struct Judged {
+    passage: usize,
+    lead: usize,
+    /// Seconds in which it is covered.
+    bad: f64,
+    finding: Finding,
 }
 
 /// The worst of each passage.
@@ -171,7 +184,7 @@ fn worst<'s>(
     judged: impl Iterator<Item = &'s (&'s Stretch, Fares)>,
     asks: &Asks,
     line: &str,
-) -> Vec<Finding> {
+) -> Vec<Judged> {
     let mut by_passage: BTreeMap<usize, Vec<(f64, &Stretch, &Fares)>> = BTreeMap::new();
     for (stretch, fares) in judged {
         if let Some(bad) = fares.fails(asks) {
@@ -181,8 +194,10 @@ fn worst<'s>(
     let mut out = Vec::new();
     for mut failing in by_passage.into_values() {
         failing.sort_by(|a, b| b.0.total_cmp(&a.0));
-        for (_, stretch, fares) in failing.into_iter().take(MOST) {
-            out.extend(finding(balance, lines, stretch, fares, asks, line));
+        for (bad, stretch, fares) in failing.into_iter().take(MOST) {
+            let finding = finding(balance, lines, stretch, fares, asks, line);
+            let (passage, lead) = (stretch.passage, stretch.lead());
+            out.extend(finding.map(|finding| Judged { passage, lead, bad, finding }));
         }
     }
     out

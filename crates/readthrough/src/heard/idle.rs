@@ -6,11 +6,12 @@ use super::covered::list;
 use super::ear::LEVEL_STEP;
 use super::lines::{Edge, Lines};
 use super::slots::Voice;
+use crate::phrase::may_move;
 use crate::{Desk, Found};
 use rayon::prelude::*;
 use ripieno_hearing::partial_loudness;
 use ripieno_instruments::Family;
-use ripieno_music::{Doubling, Finding, Severity};
+use ripieno_music::{Doubling, Finding, Role, Severity};
 use std::collections::BTreeSet;
 
 /// A doubling adds nothing if without it the line is as loud within this share ...
@@ -36,8 +37,9 @@ const EQUAL: f64 = 3.0;
 pub fn check(balance: &Balance<'_>, lines: &Lines<'_>, doublings: &[Doubling]) -> Vec<Finding> {
     let mut out = Vec::new();
     for (passage, span) in lines.passages.iter().enumerate() {
-        let slots: Vec<usize> =
-            (0..balance.slots.len()).filter(|k| lines.passage_of.get(*k) == Some(&Some(passage))).collect();
+        let slots: Vec<usize> = (0..balance.slots.len())
+            .filter(|k| lines.passage_of.get(*k) == Some(&Some(passage)) && lines.judged(*k))
+            .collect();
         let here: Vec<&Doubling> = doublings
             .iter()
             .filter(|d| d.from_bar <= span.to_bar && span.from_bar <= d.to_bar)
@@ -50,9 +52,18 @@ pub fn check(balance: &Balance<'_>, lines: &Lines<'_>, doublings: &[Doubling]) -
             .collect();
         let mut idle: Vec<(f64, &Doubling, Finding)> = judged.into_iter().flatten().collect();
         idle.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.track.cmp(&b.1.track)));
-        // One of a line: each was tried with all the others playing.
+        // One of a line: each was tried with all the others playing. Where another would be as idle without it, the line is a
+        // tutti, in which no single player is heard and all are meant.
         let mut told = BTreeSet::new();
-        idle.retain(|i| told.insert(i.1.of));
+        let spare = |this: &Doubling| {
+            let others = here.iter().filter(|d| d.of == this.of && d.track != this.track);
+            others.into_iter().all(|d| {
+                let common = both(balance, d, &slots);
+                !wanted(balance, lines, d, &common)
+                    || share_lost(balance, lines, d, &common, &[this.track]).is_none()
+            })
+        };
+        idle.retain(|i| told.insert(i.1.of) && spare(i.1));
         out.extend(idle.into_iter().take(MOST).map(|i| i.2));
         let mut seen = BTreeSet::new();
         for doubling in here.iter().filter(|d| d.semitones.abs() == 12) {
@@ -90,48 +101,11 @@ fn idle(
     doubling: &Doubling,
     slots: &[usize],
 ) -> Option<(f64, Finding)> {
-    // A voice among instruments is heard for its words, however loud.
-    let voice = |d: usize| balance.table.desks.get(d).is_some_and(|d| d.instrument.family == Family::Voices);
-    if voice(doubling.track) && !voice(doubling.of) {
-        return None;
-    }
     let common = both(balance, doubling, slots);
-    if seconds(balance, &common) < LEAST_SECONDS {
+    if !wanted(balance, lines, doubling, &common) {
         return None;
     }
-    // Plucked beside bowed gives each note an edge that no steady spectrum shows.
-    let plucks = |desk: usize| {
-        let sounds = common.iter().flat_map(|k| &balance.sounds.slots[*k]);
-        let own = sounds.filter(|s| usize::from(s.desk) == desk);
-        own.fold((0, 0), |(all, plucked), s| (all + 1, plucked + usize::from(s.plucked)))
-    };
-    let ((all, own), (of_all, of)) = (plucks(doubling.track), plucks(doubling.of));
-    if (2 * own > all) != (2 * of > of_all) {
-        return None;
-    }
-    let scale = &balance.ear.scale;
-    let step = common.len().div_ceil(LOOKED_AT).max(1);
-    let without = Mods { out: [doubling.track].into(), ..Mods::default() };
-    let mut most = 0.0_f64;
-    for &k in common.iter().step_by(step) {
-        let slot = balance.slots.get(k)?;
-        let group = lines.group(doubling.of, balance.bar(k), slot.middle, Edge::Top);
-        let (signal, masker) = balance.mixture(k, &group, &Mods::default())?;
-        let (less, others) = balance.mixture(k, &group, &without)?;
-        let strongest = signal.bands().iter().copied().fold(0.0, f64::max);
-        let coloured = signal
-            .bands()
-            .iter()
-            .zip(less.bands())
-            .any(|(with, without)| *with > WEAK * strongest && *with > BAND * without);
-        let all = partial_loudness(scale, &signal, &masker);
-        let rest = partial_loudness(scale, &less, &others);
-        let change = if all > 0.0 { (all - rest).abs() / all } else { 0.0 };
-        if coloured || change >= SAME {
-            return None;
-        }
-        most = most.max(change);
-    }
+    let most = share_lost(balance, lines, doubling, &common, &[])?;
     let (track, of) = desks(balance, doubling)?;
     let (first, last) = (*common.first()?, *common.last()?);
     let bar = balance.bar(first);
@@ -174,6 +148,64 @@ fn idle(
         .remedy(format!("let {} rest and keep it fresh, or give it another octave", track.name()))
         .change(change);
     Some((most, found.done()))
+}
+
+/// Is it asked at all whether a doubling adds something?
+fn wanted(balance: &Balance<'_>, lines: &Lines<'_>, doubling: &Doubling, common: &[usize]) -> bool {
+    // A voice among instruments is heard for its words, however loud.
+    let voice = |d: usize| balance.table.desks.get(d).is_some_and(|d| d.instrument.family == Family::Voices);
+    if voice(doubling.track) && !voice(doubling.of) {
+        return false;
+    }
+    // The bass carries all that stands on it: nobody who has it is asked to rest.
+    let bass = |k: &usize| lines.role(balance, doubling.track, *k) == Some(Role::Bass);
+    if common.iter().any(bass) || seconds(balance, common) < LEAST_SECONDS {
+        return false;
+    }
+    // Plucked beside bowed gives each note an edge that no steady spectrum shows.
+    let plucks = |desk: usize| {
+        let sounds = common.iter().flat_map(|k| &balance.sounds.slots[*k]);
+        let own = sounds.filter(|s| usize::from(s.desk) == desk);
+        own.fold((0, 0), |(all, plucked), s| (all + 1, plucked + usize::from(s.plucked)))
+    };
+    let ((all, own), (of_all, of)) = (plucks(doubling.track), plucks(doubling.of));
+    (2 * own > all) == (2 * of > of_all)
+}
+
+/// How much of a line's loudness goes at the most without a doubling, while some are out already; `None` where it is missed.
+fn share_lost(
+    balance: &Balance<'_>,
+    lines: &Lines<'_>,
+    doubling: &Doubling,
+    common: &[usize],
+    gone: &[usize],
+) -> Option<f64> {
+    let scale = &balance.ear.scale;
+    let step = common.len().div_ceil(LOOKED_AT).max(1);
+    let before = Mods { out: gone.iter().copied().collect(), ..Mods::default() };
+    let mut without = before.clone();
+    without.out.insert(doubling.track);
+    let mut most = 0.0_f64;
+    for &k in common.iter().step_by(step) {
+        let slot = balance.slots.get(k)?;
+        let group = lines.group(doubling.of, balance.bar(k), slot.middle, Edge::Top);
+        let (signal, masker) = balance.mixture(k, &group, &before)?;
+        let (less, others) = balance.mixture(k, &group, &without)?;
+        let strongest = signal.bands().iter().copied().fold(0.0, f64::max);
+        let coloured = signal
+            .bands()
+            .iter()
+            .zip(less.bands())
+            .any(|(with, without)| *with > WEAK * strongest && *with > BAND * without);
+        let all = partial_loudness(scale, &signal, &masker);
+        let rest = partial_loudness(scale, &less, &others);
+        let change = if all > 0.0 { (all - rest).abs() / all } else { 0.0 };
+        if coloured || change >= SAME {
+            return None;
+        }
+        most = most.max(change);
+    }
+    Some(most)
 }
 
 fn octaves(
@@ -240,7 +272,8 @@ fn octaves(
     let range = track.instrument.comfortable;
     let keys = common.iter().flat_map(|k| &balance.sounds.slots[*k]);
     let mut keys = keys.filter(|s| usize::from(s.desk) == doubling.track);
-    let fits = range.is_some_and(|r| keys.all(|s| r.holds(i16::from(s.key) + semitones)));
+    let fits = range.is_some_and(|r| keys.all(|s| r.holds(i16::from(s.key) + semitones)))
+        && may_move(table, track, bar);
     let text = table.cell_at(track.id(), bar).and_then(|t| cells::with_octave(t, semitones));
     let remedy = if fits {
         format!("{} in unison with {}, or strings that double both", track.name(), of.name())

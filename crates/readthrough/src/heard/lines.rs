@@ -2,6 +2,7 @@
 
 use super::balance::Balance;
 use super::slots::Sound;
+use super::unmarked::Unmarked;
 use crate::Table;
 use ripieno_music::{Reading, Role};
 use ripieno_units::Beats;
@@ -170,6 +171,8 @@ pub struct Lines<'a> {
     pub passages: Vec<Span>,
     /// For each slot, the passage that it lies in.
     pub passage_of: Vec<Option<usize>>,
+    /// For each slot, whether balance is judged there.
+    judged: Vec<bool>,
     /// For each desk, the lines of its cells.
     cells: Vec<Vec<(Beats, Beats, &'a str)>>,
     /// For each of these, what its name says that it is.
@@ -177,13 +180,19 @@ pub struct Lines<'a> {
 }
 
 impl<'a> Lines<'a> {
-    /// Of a cue.
-    pub fn new(balance: &Balance<'a>, reading: &'a Reading) -> Self {
+    /// Of a cue, with the stretches in which nothing is said of balance.
+    pub fn new(balance: &Balance<'a>, reading: &'a Reading, unmarked: &[Unmarked]) -> Self {
         let passages = passages(balance.table, reading);
         let passage_of = (0..balance.slots.len())
             .map(|k| {
                 let bar = balance.bar(k);
                 passages.iter().position(|p| p.from_bar <= bar && bar <= p.to_bar)
+            })
+            .collect();
+        let judged = (0..balance.slots.len())
+            .map(|k| {
+                let bar = balance.bar(k);
+                !unmarked.iter().any(|u| u.from_bar <= bar && bar <= u.to_bar)
             })
             .collect();
         let cells = balance
@@ -199,7 +208,7 @@ impl<'a> Lines<'a> {
         let mut role =
             |cell: &(Beats, Beats, &'a str)| *known.entry(cell.2).or_insert_with(|| Role::of_line(cell.2));
         let roles = cells.iter().map(|all| all.iter().map(&mut role).collect()).collect();
-        Self { reading, passages, passage_of, cells, roles }
+        Self { reading, passages, passage_of, judged, cells, roles }
     }
 
     fn line(&self, desk: usize, at: Beats) -> Option<&'a str> {
@@ -217,16 +226,23 @@ impl<'a> Lines<'a> {
 
     /// Has a desk a line of its own, tune, counter-melody or bass, in some of these slots? Nobody leaves that out for another's sake.
     pub fn carries(&self, balance: &Balance<'_>, desk: usize, slots: &[(usize, Arc<Group>)]) -> bool {
-        let passages = &self.reading.passages;
-        slots.iter().any(|(k, _)| {
-            let bar = balance.bar(*k);
-            let found = || {
-                let here = passages.iter().find(|p| p.from_bar <= bar && bar <= p.to_bar)?;
-                here.roles.get(desk).map(|r| r.role)
-            };
-            let role = self.named(desk, balance.slots[*k].middle).or_else(found);
-            matches!(role, Some(Role::Tune | Role::Counter | Role::Bass))
-        })
+        let own = |role| matches!(role, Some(Role::Tune | Role::Counter | Role::Bass));
+        slots.iter().any(|(k, _)| own(self.role(balance, desk, *k)))
+    }
+
+    /// What a desk does in a slot: by the name of its line, else as it was found.
+    pub fn role(&self, balance: &Balance<'_>, desk: usize, k: usize) -> Option<Role> {
+        let bar = balance.bar(k);
+        let found = || {
+            let here = self.reading.passages.iter().find(|p| p.from_bar <= bar && bar <= p.to_bar)?;
+            here.roles.get(desk).map(|r| r.role)
+        };
+        self.named(desk, balance.slots[k].middle).or_else(found)
+    }
+
+    /// Is balance judged in a slot?
+    pub fn judged(&self, k: usize) -> bool {
+        self.judged.get(k).copied().unwrap_or(true)
     }
 
     /// The desks that have the tune of a stretch's passage for most of it, whoever has it in the stretch.
@@ -322,7 +338,9 @@ impl<'a> Lines<'a> {
         lead: usize,
         edge: Edge,
     ) {
-        let Some(passage) = self.passage_of.get(k).copied().flatten() else { return };
+        let Some(passage) = self.passage_of.get(k).copied().flatten().filter(|_| self.judged(k)) else {
+            return;
+        };
         if !balance.sounds.slots[k].iter().any(|s| usize::from(s.desk) == lead) {
             return;
         }

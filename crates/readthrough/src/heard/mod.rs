@@ -20,6 +20,7 @@ mod slots;
 mod spacing;
 #[cfg(test)]
 mod tests;
+mod unmarked;
 
 use balance::Balance;
 use lines::Lines;
@@ -71,6 +72,12 @@ pub const RULES: &[Rule] = &[
         source: MASKING,
     },
     Rule {
+        name: "marks-missing",
+        concern: Concern::Balance,
+        asks: "how old are the marks that a balance would be judged by",
+        source: "own choice",
+    },
+    Rule {
         name: "octave-beat",
         concern: Concern::Balance,
         asks: "no two equal instruments alone in octaves",
@@ -118,7 +125,8 @@ pub trait Spectra: Sync {
 /// Findings of balance, and the arc.
 pub fn check(table: &Table<'_>, reading: &Reading, spectra: &dyn Spectra) -> (Vec<Finding>, Arc) {
     let balance = Balance::new(table, spectra);
-    let lines = Lines::new(&balance, reading);
+    let unmarked = unmarked::unmarked(table);
+    let lines = Lines::new(&balance, reading, &unmarked);
     let ((mut findings, spacing), (idle, arc)) = rayon::join(
         || rayon::join(|| covered::check(&balance, &lines), || spacing::check(&balance, &lines)),
         || {
@@ -130,5 +138,6 @@ pub fn check(table: &Table<'_>, reading: &Reading, spectra: &dyn Spectra) -> (Ve
     );
     findings.extend(spacing);
     findings.extend(idle);
+    findings.extend(unmarked::findings(table, &unmarked));
     (findings, arc)
 }

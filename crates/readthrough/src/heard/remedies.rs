@@ -4,6 +4,7 @@ use super::balance::{Balance, Mixture, Mods};
 use super::cells;
 use super::covered::{Fares, as_played, list};
 use super::lines::{Edge, Lines, Stretch};
+use crate::phrase::may_move;
 use ripieno_instruments::{natural_of, whistle_of};
 use ripieno_music::{Change, Edit};
 use std::collections::BTreeSet;
@@ -223,13 +224,19 @@ impl Search<'_, '_> {
         range.is_some_and(|r| r.holds(span.0 + semitones) && r.holds(span.1 + semitones))
     }
 
+    /// A line goes to another octave where it breathes, not in the middle of a run.
+    fn may_move(&self, desk: usize) -> bool {
+        let table = self.balance.table;
+        table.desks.get(desk).is_some_and(|d| may_move(table, d, self.bar))
+    }
+
     /// The line an octave up where its leader has it in comfort.
     fn octave_up(&self) -> Option<Trial> {
         let lead = self.stretch.lead();
         if self.stretch.slots.first().is_some_and(|s| s.1.edge == Edge::Bottom) {
             return None;
         }
-        if !self.fits(lead, self.span(lead)?, 12) {
+        if !self.fits(lead, self.span(lead)?, 12) || !self.may_move(lead) {
             return None;
         }
         let mut trial =
@@ -237,7 +244,7 @@ impl Search<'_, '_> {
         trial.mods.octave.insert(lead, 12);
         for follower in cells::followers(self.balance.table, lead, self.bar) {
             // Those who follow must reach it too.
-            if !self.fits(follower, self.span(follower)?, 12) {
+            if !self.fits(follower, self.span(follower)?, 12) || !self.may_move(follower) {
                 return None;
             }
             trial.mods.octave.insert(follower, 12);
@@ -304,19 +311,47 @@ impl Search<'_, '_> {
         }
         candidates.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
         let lead_id = table.desks.get(lead).map_or("", |d| d.id());
-        let made = candidates.into_iter().take(DOUBLINGS).filter_map(|(_, desk, semitones)| {
+        let one = |desk: usize, semitones: i16, louder: i32| {
             let octave = if semitones == 0 { "in unison" } else { "an octave above" };
+            let mark = cells::nearest(level + cells::STEP * f64::from(louder));
+            let at = mark.level().map_or(level, |l| l.0);
+            let (said, own) = match louder {
+                0 => (String::new(), String::new()),
+                _ => (format!(" at {}", mark.word()), format!(", {}", mark.word())),
+            };
             let mut trial = Trial {
-                words: vec![format!("{} with {} {octave}", self.name(desk), self.name(lead))],
+                words: vec![format!("{} with {} {octave}{said}", self.name(desk), self.name(lead))],
                 exact: self.cell(lead).is_some(),
                 ..Trial::default()
             };
-            trial.mods.join.push((desk, semitones, level));
-            let text = if semitones == 0 { format!("col {lead_id}") } else { format!("col {lead_id} 8va") };
-            trial.cells.push((table.desks.get(desk)?.id().to_string(), text));
+            trial.mods.join.push((desk, semitones, if louder == 0 { level } else { at }));
+            let way = if semitones == 0 { "" } else { " 8va" };
+            trial.cells.push((table.desks.get(desk)?.id().to_string(), format!("col {lead_id}{way}{own}")));
             Some(trial)
-        });
-        made.collect()
+        };
+        let mut made: Vec<Trial> =
+            candidates.iter().take(DOUBLINGS).filter_map(|(_, desk, way)| one(*desk, *way, 0)).collect();
+        // Several of those who rest, each where it helps most: as the line is marked, then louder.
+        let mut players: Vec<(usize, i16)> = Vec::new();
+        for (_, desk, way) in &candidates {
+            if players.iter().all(|p| p.0 != *desk) {
+                players.push((*desk, *way));
+            }
+        }
+        for louder in [0, 1, 2].into_iter().filter(|n| *n < 1 || level + cells::STEP * f64::from(*n) < 10.0) {
+            for n in [1, 2, 3].into_iter().filter(|n| (*n > 1 || louder > 0) && *n <= players.len()) {
+                let trials: Vec<Trial> =
+                    players[..n].iter().filter_map(|(desk, way)| one(*desk, *way, louder)).collect();
+                made.extend(trials.into_iter().reduce(|mut all, next| {
+                    all.words = vec![[all.words, next.words].concat().join(" and ")];
+                    all.cells.extend(next.cells);
+                    all.exact &= next.exact;
+                    all.mods.join.extend(next.mods.join);
+                    all
+                }));
+            }
+        }
+        made
     }
 
     fn change(&self, trial: &Trial) -> Option<Change> {

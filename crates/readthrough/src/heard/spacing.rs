@@ -7,6 +7,7 @@ use super::ear::LEVEL_STEP;
 use super::lines::{Lines, Stretch};
 use super::slots::{Sound, Voice};
 use crate::Found;
+use crate::phrase::may_move;
 use ripieno_hearing::roughness;
 use ripieno_music::{Change, Finding, Severity, key_name};
 use ripieno_units::quick;
@@ -297,7 +298,11 @@ impl Spacing<'_, '_> {
         let followers = cells::followers(table, desk, bar);
         let mut mods = Mods::default();
         for &moved in followers.iter().chain([&desk]) {
-            let range = table.desks.get(moved)?.instrument.comfortable?;
+            let player = table.desks.get(moved)?;
+            let range = player.instrument.comfortable?;
+            if !may_move(table, player, bar) {
+                return None;
+            }
             let keys = slots.iter().flat_map(|k| &self.balance.sounds.slots[*k]);
             let mut keys = keys.filter(|s| usize::from(s.desk) == moved && s.key > 0);
             if !keys.all(|s| range.holds(i16::from(s.key) + semitones)) {

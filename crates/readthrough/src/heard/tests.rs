@@ -374,6 +374,45 @@ fn doublings_that_add_nothing_and_octaves_that_beat() {
 }
 
 #[test]
+fn who_has_the_bass_and_who_is_one_of_many_is_not_asked_to_rest() {
+    let double = |r: &mut Reading, track: usize| {
+        r.doublings.push(Doubling {
+            track,
+            of: 0,
+            semitones: 0,
+            from_bar: 1,
+            to_bar: 4,
+            share: 1.0,
+            exact: true,
+            simplified: None,
+        });
+    };
+    let keys: &[&[u8]] = &[&[72], &[74], &[76], &[74]];
+    let mut seats = vec![seat("trumpets", "trumpet", 3, "ff", keys), seat("flute-1", "flute", 1, "p", keys)];
+    let idle = |seats: &[Seat], reading: &dyn Fn(&mut Reading)| {
+        let (findings, _) = listen(seats, reading, OPEN);
+        findings.into_iter().filter(|f| f.rule == "doubling-idle").count()
+    };
+    assert_eq!(idle(&seats, &|r| double(r, 1)), 1);
+    assert_eq!(
+        idle(&seats, &|r| {
+            double(r, 1);
+            r.passages[0].roles[1].role = Role::Bass;
+        }),
+        0
+    );
+    // With a second flute the complaint would only move to the other.
+    seats.push(seat("flute-2", "flute", 1, "p", keys));
+    assert_eq!(
+        idle(&seats, &|r| {
+            double(r, 1);
+            double(r, 2);
+        }),
+        0
+    );
+}
+
+#[test]
 fn the_arc_knows_reserve_entrances_and_the_climax() {
     let seats = [
         seat("oboe", "oboe", 1, "p", &[&[69], &[69], &[69], &[69]]),
