@@ -25,6 +25,8 @@ const BARELY: f64 = 1.15;
 const CARE: &str = "lungs differ, so ask the player";
 /// A player who is short of air by a twentieth makes it last: the table's figures are estimates. What is offered does without.
 const STRETCH: f64 = 1.05;
+/// Between notes of so many seconds or more there is time for a full breath, seconds (common practice, no source).
+const ROOMY: f64 = 1.0;
 /// So much of each breath is used where that is possible with breaths that cost hardly more (three fifths is a comfortable phrase: common
 /// practice).
 const SPARING: [f64; 3] = [0.6, 0.75, 0.9];
@@ -64,7 +66,13 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
 /// A line from full lungs to the next rest that fills them.
 fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Finding>) {
     let mut spots = spots(sheet, breath, line);
-    let silent = |s: &Spot| if s.kind == Kind::Unasked { s.step } else { Step { fills: 0.0, ..s.step } };
+    // Between long separate notes everybody breathes, and takes the time for it, without being told.
+    let untold = |s: &Spot| {
+        let next = line.iter().position(|i| *i == s.note).and_then(|k| line.get(k + 1));
+        let long = |n: usize| sheet.notes[n].seconds() >= ROOMY;
+        s.kind == Kind::Unasked || (s.kind == Kind::Longer && long(s.note) && next.is_some_and(|n| long(*n)))
+    };
+    let silent = |s: &Spot| if untold(s) { s.step } else { Step { fills: 0.0, ..s.step } };
     let unasked: Vec<Step> = spots.iter().map(silent).collect();
     let Err(stuck) = search(&unasked) else { return };
     let lenient: Vec<Step> =
@@ -80,15 +88,20 @@ fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Find
         return;
     };
     let taken: Vec<Spot> = at.iter().map(|i| spots[*i]).collect();
-    let asked: Vec<Spot> = taken.iter().copied().filter(|s| s.kind != Kind::Unasked).collect();
+    let asked: Vec<Spot> = taken.iter().copied().filter(|s| !untold(s)).collect();
+    if asked.is_empty() {
+        return;
+    }
     let mut held: Vec<usize> = asked.iter().filter(|s| s.kind == Kind::InNote).map(|s| s.note).collect();
     held.dedup();
     // The notes that are too long by themselves are what is the matter, wherever the air is gone.
     held.retain(|n| takes(sheet, breath, sheet.notes[*n].from, sheet.notes[*n].to, 0.0) > 1.0);
     let finding = if held.is_empty() {
-        run(sheet, &short, again(sheet, &spots, &unasked, &at), &asked)
+        run(sheet, breath, &short, again(sheet, &spots, &unasked, &at), &asked)
     } else {
-        long(sheet, breath, &held, &taken)
+        let told: Vec<Spot> =
+            taken.iter().copied().filter(|s| s.kind == Kind::Unasked || !untold(s)).collect();
+        long(sheet, breath, &held, &told)
     };
     out.push(finding.change(change(sheet, &asked)).done());
 }
@@ -167,7 +180,7 @@ fn long(sheet: &Sheet<'_>, breath: &Breath, held: &[usize], taken: &[Spot]) -> F
 }
 
 /// Playing without the time for a full breath.
-fn run(sheet: &Sheet<'_>, short: &Short<'_>, again: Option<i32>, asked: &[Spot]) -> Found {
+fn run(sheet: &Sheet<'_>, breath: &Breath, short: &Short<'_>, again: Option<i32>, asked: &[Spot]) -> Found {
     let turns = short.turns(sheet);
     // Where only ends of slurs are asked to give more time, a comma in the part is all.
     let dear = asked.iter().any(|s| s.kind > Kind::Clipped);
@@ -180,7 +193,66 @@ fn run(sheet: &Sheet<'_>, short: &Short<'_>, again: Option<i32>, asked: &[Spot])
     // The note before the last place may be left early enough for the air to last to the barline.
     let found = short.found(sheet, severity, again);
     let to = asked.last().map_or(i32::MIN, |s| sheet.place(s.at).bar);
+    // What is one slur from its first note to where it has to be parted is what is the matter, however much was played before it.
+    if let Some(slur) = asked.first().filter(|s| matches!(s.kind, Kind::InSlur | Kind::SnatchedInSlur))
+        && let Some(slurred) = slur_round(sheet, breath, slur)
+        && slurred.air > 1.0
+    {
+        let message = format!(
+            "a slur of {} at {} in {} is {} a full breath lasts there (about {})",
+            said(slurred.seconds),
+            sheet.notes[slurred.first].mark(),
+            bars(sheet.bar(slurred.first), slurred.to_bar),
+            times(slurred.air),
+            said(slurred.seconds / slurred.air),
+        );
+        let at = sheet.place(sheet.notes[slurred.first].note.at);
+        return Found::new("breath", severity, sheet.desk.id(), at)
+            .to(slurred.to_bar.max(to))
+            .says(capital(&message))
+            .remedy(capital(&remedy));
+    }
     found.at_least_to(to).remedy(capital(&remedy))
+}
+
+/// A slur, as one stretch of playing.
+struct Slurred {
+    /// Index of its first note.
+    first: usize,
+    to_bar: i32,
+    seconds: f64,
+    /// Full breaths that it takes.
+    air: f64,
+}
+
+/// The slur that a place lies in, where nothing rests within it.
+fn slur_round(sheet: &Sheet<'_>, breath: &Breath, spot: &Spot) -> Option<Slurred> {
+    let voice = sheet.voices.iter().find(|v| v.contains(&spot.note))?;
+    let k = voice.iter().position(|i| *i == spot.note)?;
+    let joined = |a: usize, b: usize| {
+        let (a, b) = (&sheet.notes[a], &sheet.notes[b]);
+        a.note.slurs_on && b.note.slurred && b.from - a.to < FULL
+    };
+    let before = voice[..k].iter().rev().scan(spot.note, |next, i| {
+        let on = joined(*i, *next);
+        *next = *i;
+        on.then_some(*i)
+    });
+    let first = before.last().unwrap_or(spot.note);
+    let after = voice[k + 1..].iter().scan(spot.note, |last, i| {
+        let on = joined(*last, *i);
+        *last = *i;
+        on.then_some(*i)
+    });
+    let last = after.last().unwrap_or(spot.note);
+    let (from, to) = (sheet.notes[first].from, sheet.notes[last].to);
+    let to_bar = last_bar(sheet, sheet.notes[last].note.end());
+    (first != last).then(|| Slurred {
+        first,
+        to_bar,
+        seconds: to - from,
+        air: takes(sheet, breath, from, to, 0.0),
+    })
 }
 
 /// Not even commas help: only another player does, or fewer notes.

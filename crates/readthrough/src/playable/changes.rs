@@ -37,6 +37,7 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     let times = times();
     let family = sheet.desk.instrument.family;
     let (mut muted, mut plucked) = (false, false);
+    in_turn(sheet, out);
     for (at, word) in playing_words(&sheet.desk.part.content.directions) {
         match word {
             Playing::ConSord | Playing::SenzaSord => {
@@ -65,6 +66,45 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
             && let Some(name) = other_instrument(text)
         {
             take_up(sheet, direction.at, &name, times.change, out);
+        }
+    }
+}
+
+/// From bow to finger and back again and again: each change may have its time, the hand has no rest (common practice, no source).
+const IN_TURN: usize = 4;
+const NEXT_CHANGE: f64 = 0.6;
+
+fn in_turn(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
+    if sheet.desk.instrument.family != Family::Strings {
+        return;
+    }
+    let of_voice = |voice: &Vec<usize>| -> Vec<usize> {
+        let changes =
+            voice.windows(2).filter(|p| sheet.notes[p[0]].words.pizz != sheet.notes[p[1]].words.pizz);
+        changes.map(|p| p[1]).collect()
+    };
+    for changes in sheet.voices.iter().map(of_voice) {
+        let near = |a: &usize, b: &usize| sheet.notes[*b].from - sheet.notes[*a].from < NEXT_CHANGE;
+        for run in changes.chunk_by(near).filter(|run| run.len() >= IN_TURN) {
+            let (first, last) = (run[0], run[run.len() - 1]);
+            let remedy = if sheet.desk.players > 1 {
+                "Divide: let half of the section pluck and the other half bow"
+            } else {
+                "Give the plucked notes to another player, or pluck them with the left hand"
+            };
+            let seconds = sheet.notes[last].from - sheet.notes[first].from;
+            out.push(
+                Found::new(
+                    "pluck-time",
+                    Severity::Hard,
+                    sheet.desk.id(),
+                    sheet.place(sheet.notes[first].note.at),
+                )
+                .to(sheet.bar(last))
+                .says(format!("{} changes between bow and finger within {}", run.len(), said(seconds)))
+                .remedy(remedy)
+                .done(),
+            );
         }
     }
 }

@@ -1,9 +1,9 @@
 //! `dies-away`: notes of harp, piano, bars and bells that are held as if they could sustain, or told to grow.
 
 use super::range::capital;
-use super::sheet::{Read, Sheet, repeated_strokes, said};
+use super::sheet::{Read, Sheet, Stretch, repeated_strokes, said};
 use ripieno_instruments::{DecayPoint, Family};
-use ripieno_music::{DirectionKind, Finding, Severity};
+use ripieno_music::{DirectionKind, Finding, Gesture, Severity};
 
 /// Held so many times as long as it can be heard: what dies just as its value ends is as it should be, and the time to fall
 /// by 60 dB is not known more closely than that.
@@ -21,8 +21,17 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
         let hits: Vec<usize> = (0..sheet.notes.len())
             .filter(|i| sheet.notes[*i].seconds() > LONGER * gone(&sheet.notes[*i]))
             .filter(single)
+            .filter(|i| !held_by_another(sheet, &sheet.notes[*i], gone(&sheet.notes[*i])))
             .collect();
-        for stretch in sheet.stretches(&hits) {
+        // A harp is written so every day: said once, where nobody else holds the harmony.
+        let once = match (hits.first(), hits.last()) {
+            (Some(first), Some(last)) => {
+                let first = sheet.place(sheet.notes[*first].note.at);
+                vec![Stretch { first, to_bar: sheet.bar(*last), hits: hits.clone() }]
+            }
+            _ => Vec::new(),
+        };
+        for stretch in once {
             let by =
                 |a: &&usize, b: &&usize| sheet.notes[**a].seconds().total_cmp(&sheet.notes[**b].seconds());
             let Some(longest) = stretch.hits.iter().max_by(by) else { continue };
@@ -77,6 +86,16 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
                 .done(),
         );
     }
+}
+
+/// Does somebody who can sustain sound when a note has died, for most of what is left of its value?
+fn held_by_another(sheet: &Sheet<'_>, read: &Read<'_>, gone: f64) -> bool {
+    let (from, to) = (read.from + gone, read.to);
+    let holds = |g: &Gesture| g.end.0.min(to) - g.onset.0.max(from) > 0.5 * (to - from);
+    let others = sheet.table.desks.iter().filter(|d| d.id() != sheet.desk.id());
+    others
+        .filter(|d| !d.instrument.decays && !d.instrument.unpitched)
+        .any(|d| d.performance.gestures.iter().any(holds))
 }
 
 /// Which notes are played as many strokes.

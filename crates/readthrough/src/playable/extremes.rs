@@ -27,7 +27,7 @@ fn side(sheet: &Sheet<'_>, extremes: &[Extreme], soft: bool, out: &mut Vec<Findi
         let Some(bound) = level_of(&extreme.mark) else { continue };
         let beyond = |r: &Read<'_>| {
             let level = if soft { r.level < bound - SHAPING } else { r.level > bound + SHAPING };
-            level && r.key.is_some_and(|k| extreme.range.holds(k)) && r.seconds() >= PASSING
+            level && r.marked() && r.key.is_some_and(|k| extreme.range.holds(k)) && r.seconds() >= PASSING
         };
         let mut hits: Vec<usize> = Vec::new();
         // Runs of such notes, as long as what can be managed and longer.

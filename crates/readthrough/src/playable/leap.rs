@@ -7,17 +7,73 @@ use ripieno_music::{Finding, Severity};
 /// After a rest of so many seconds it is an entry and no leap.
 const ENTRY: f64 = 0.4;
 
+/// So many positions and more are a way for the slide.
+const FAR: u8 = 5;
+
+/// How far a slide goes from one note to another at the least, in positions.
+fn slide(first: &[u8], a: i16, b: i16) -> Option<u8> {
+    let positions = |key: i16| {
+        first
+            .iter()
+            .filter_map(move |f| u8::try_from(i16::from(*f) - key).ok().filter(|p| *p < 7))
+            .collect::<Vec<u8>>()
+    };
+    let (from, to) = (positions(a), positions(b));
+    from.iter().flat_map(|a| to.iter().map(|b| a.abs_diff(*b))).min()
+}
+
+/// Notes between which the slide has no time to go.
+fn slides(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
+    let Some(limits) = limits(&sheet.desk.instrument.id) else { return };
+    let Some(each) = limits.slide_seconds else { return };
+    let mut hits: Vec<usize> = Vec::new();
+    let mut worst: Option<(u8, f64)> = None;
+    for pair in sheet.voices.iter().flat_map(|v| v.windows(2)) {
+        let (a, b) = (&sheet.notes[pair[0]], &sheet.notes[pair[1]]);
+        let (Some(from), Some(to)) = (a.key, b.key) else { continue };
+        let interval = b.from - a.from;
+        let Some(way) = slide(&limits.slide_first, from, to).filter(|way| *way >= FAR) else { continue };
+        if interval < f64::from(way) * each {
+            hits.extend([pair[0], pair[1]]);
+            if worst.is_none_or(|w| interval < w.1) {
+                worst = Some((way, interval));
+            }
+        }
+    }
+    hits.sort_unstable();
+    hits.dedup();
+    let Some((way, interval)) = worst else { return };
+    for stretch in sheet.runs(&hits) {
+        out.push(
+            sheet
+                .found("leap", Severity::Hard, &stretch)
+                .says(format!(
+                    "{} ({}) with the slide {way} positions apart in {interval:.2} s; it wants about {:.2} s",
+                    super::range::capital(&stretch.count()),
+                    sheet.span(&stretch),
+                    f64::from(way) * each,
+                ))
+                .remedy("Give the notes more time, write others, or ask for an instrument with a valve to F, which has the low ones nearer")
+                .done(),
+        );
+    }
+}
+
 pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
+    slides(sheet, out);
     if sheet.desk.instrument.family == Family::Voices {
         return;
     }
     let Some((widest, time)) = limits(&sheet.desk.instrument.id).and_then(|l| l.leap) else { return };
+    let lips = sheet.desk.instrument.family == Family::Brass;
     let mut hits: Vec<usize> = Vec::new();
     let mut most: Vec<(usize, i16, f64)> = Vec::new();
     for pair in sheet.voices.iter().flat_map(|v| v.windows(2)) {
         let (a, b) = (&sheet.notes[pair[0]], &sheet.notes[pair[1]]);
         let (Some(low), Some(high)) = (a.key, b.key) else { continue };
         let (leap, interval) = ((high - low).abs(), b.from - a.from);
+        // From half as wide again on, lips want the more time the wider it is: a quarter more for half an octave.
+        let time = if lips { time * (1.0 + (f64::from(leap) - 1.5 * widest).max(0.0) / 24.0) } else { time };
         let hit = f64::from(leap) > widest && interval < time && b.from - a.to < ENTRY;
         if hit && !repeated_strokes(a) && !repeated_strokes(b) {
             hits.push(pair[1]);

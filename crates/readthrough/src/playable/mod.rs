@@ -18,6 +18,7 @@ mod range;
 mod sheet;
 mod speed;
 mod stamina;
+mod together;
 mod trill;
 mod vowels;
 
@@ -94,11 +95,12 @@ pub fn read(table: &Table<'_>) -> (Vec<Finding>, Charts) {
         let sheet = Sheet::of(table, desk, &bass);
         let mut found = Vec::new();
         CHECKS.iter().for_each(|check| check(&sheet, &mut found));
-        found
+        together::once(found)
     };
     let (by_desk, (solved, charts)): (Vec<Vec<Finding>>, _) =
         rayon::join(|| table.desks.par_iter().map(of_desk).collect(), || solve::read(table));
     let mut found: Vec<Finding> = by_desk.into_iter().flatten().collect();
+    together::high_clefs(table, &mut found);
     conductor::check(table, &mut found);
     found.extend(solved);
     (found, charts)

@@ -2,11 +2,16 @@
 
 use super::cell_edit::with_octave;
 use super::sheet::{Read, Sheet, Stretch, harmonic};
+use crate::phrase::may_move;
+use ripieno_instruments::players::limits;
 use ripieno_instruments::{Family, Range, natural_of};
 use ripieno_music::{Change, Edit, Finding, Severity};
 
 /// From here (dB re mf, pp and below) a note above the comfortable range asks for more than the range itself.
 const SOFT: f64 = -11.0;
+/// A voice is asked for as much by a high note at p that is held for so many seconds (dB re mf; common practice, no source).
+const QUIET: f64 = -6.75;
+const LONG: f64 = 4.0;
 /// The same for ff and more, below the comfortable range.
 const LOUD: f64 = 7.0;
 /// Shorter notes outside the comfortable range pass, seconds (a semiquaver at a moderate tempo).
@@ -183,17 +188,23 @@ fn comfort(sheet: &Sheet<'_>, hard: Range, out: &mut Vec<Finding>) {
     // A bow is soft at any height, and brass is loud at its bottom; what a register of one instrument cannot be has a rule of its own.
     let family = sheet.desk.instrument.family;
     let blown = matches!(family, Family::Woodwind | Family::Brass | Family::Voices);
-    let reed = matches!(family, Family::Woodwind | Family::Voices);
+    // Reeds and brass are loud at their bottom; where flutes are not has a rule of its own.
+    let voices = family == Family::Voices;
+    let daily =
+        limits(&sheet.desk.instrument.id).and_then(|l| l.daily_to).map_or(easy.high, |d| d.max(easy.high));
     let beyond = |read: &Read<'_>| {
-        read.key.is_some_and(|k| hard.holds(k) && !easy.holds(k))
-            && !harmonic(read)
+        read.key.is_some_and(|k| {
+            hard.holds(k) && !easy.holds(k) && !(k >= i16::from(easy.low) && k <= i16::from(daily))
+        }) && !harmonic(read)
             && read.seconds() >= PASSING
     };
     let hits: Vec<usize> = (0..sheet.notes.len()).filter(|i| beyond(&sheet.notes[*i])).collect();
     for stretch in sheet.runs(&hits) {
         let high = |r: &Read<'_>| r.key.is_some_and(|k| k > i16::from(easy.high));
         let strains = |r: &&Read<'_>| {
-            if high(r) { blown && r.level <= SOFT } else { reed && r.level >= LOUD }
+            let held = family == Family::Voices && r.level <= QUIET && r.seconds() >= LONG;
+            let strain = if high(r) { blown && (r.level <= SOFT || held) } else { voices && r.level >= LOUD };
+            strain && r.marked()
         };
         let strained = stretch.hits.iter().map(|i| &sheet.notes[*i]).find(strains);
         let seconds: f64 = stretch.hits.iter().map(|i| sheet.notes[*i].seconds()).sum();
@@ -205,11 +216,13 @@ fn comfort(sheet: &Sheet<'_>, hard: Range, out: &mut Vec<Finding>) {
             Some(read) => (Severity::Hard, format!(", {} among them", read.mark())),
             None => (Severity::Advice, String::new()),
         };
-        let voices = family == Family::Voices;
+        let bowed = family == Family::Strings;
         let advice = if voices && sheet.desk.players == 1 {
             "Spare the voice: transpose, or give it to a higher or lower voice; the singer's own judgement comes first"
         } else if voices {
             "Spare the voices: give it to a higher or lower part, or let few sing it; the singers' own judgement comes first"
+        } else if bowed {
+            "High positions want to be led up to: by step, or after a rest; ask the players, or bring it an octave down"
         } else if strained.is_some() {
             "Bring the dynamic nearer to mf, or give it to an instrument that has it in its middle"
         } else {
@@ -251,8 +264,14 @@ fn sides(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> &'static str {
 fn octave_remedy(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> (String, Option<Change>) {
     let chair = sheet.desk.id();
     let bar = stretch.first.bar;
-    let by_hand =
-        "Give these notes to an instrument that has them, or write them at another octave".to_string();
+    let low = stretch.hits.iter().all(|i| sheet.notes[*i].key < Some(i16::from(hard.low)));
+    let high = stretch.hits.iter().all(|i| sheet.notes[*i].key > Some(i16::from(hard.high)));
+    let by_hand = match sheet.desk.instrument.family {
+        Family::Voices if low => "Give these notes to a lower voice, or write them an octave higher",
+        Family::Voices if high => "Give these notes to a higher voice, or write them an octave lower",
+        _ => "Give these notes to an instrument that has them, or write them at another octave",
+    }
+    .to_string();
     let (Some(passage), Some(text)) = (sheet.table.passage_at(bar), sheet.table.cell_at(chair, bar)) else {
         return (by_hand, None);
     };
@@ -274,7 +293,7 @@ fn octave_remedy(sheet: &Sheet<'_>, stretch: &Stretch, hard: Range) -> (String, 
         let mut all = moves.iter().map(|by| (easy, *by)).chain(moves.iter().map(|by| (hard, *by)));
         all.find(|(range, by)| fits(*range, *by)).map(|found| found.1)
     };
-    let best = MOVES.iter().find_map(first);
+    let best = MOVES.iter().find_map(first).filter(|_| may_move(sheet.table, sheet.desk, bar));
     let change = best.and_then(|by| {
         let text = with_octave(text, by)?;
         Some((by, sheet.table.cell_change(chair, bar, text)?))

@@ -24,7 +24,20 @@ pub(crate) struct Read<'a> {
     pub(crate) to: f64,
     /// Level at its onset in dB re the instrument's mf.
     pub(crate) level: f64,
+    /// What its dynamic is by what is written.
+    pub(crate) told: Told,
     pub(crate) words: Words,
+}
+
+/// What the part says of a note's dynamic.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Told {
+    /// This mark holds.
+    Mark(Dynamic),
+    /// A hairpin is under way or has led on, or no part of it is marked: its level says it.
+    Level,
+    /// Marks come only later in the part.
+    NotYet,
 }
 
 impl Read<'_> {
@@ -32,9 +45,17 @@ impl Read<'_> {
         (self.to - self.from).max(0.0)
     }
 
-    /// The dynamic mark that its level comes nearest to.
+    /// The dynamic mark that holds, as written; under a hairpin the one that its level comes nearest to.
     pub(crate) fn mark(&self) -> &'static str {
-        nearest_mark(self.level)
+        match self.told {
+            Told::Mark(mark) => mark.word(),
+            _ => nearest_mark(self.level),
+        }
+    }
+
+    /// Its dynamic is written: nobody is blamed for what a part does not say yet.
+    pub(crate) fn marked(&self) -> bool {
+        self.told != Told::NotYet
     }
 }
 
@@ -92,16 +113,24 @@ pub(crate) struct Sheet<'a> {
 impl<'a> Sheet<'a> {
     pub(crate) fn of(table: &'a Table<'a>, desk: &'a Desk<'a>, bass: &'a OnceLock<Bass>) -> Self {
         let content = &desk.part.content;
-        let mut walks: BTreeMap<(u8, u16), (usize, Words)> = BTreeMap::new();
+        let mut walks: BTreeMap<(u8, u16), (usize, Words, Told)> = BTreeMap::new();
+        let dynamic = |d: &Direction| matches!(d.kind, DirectionKind::Dynamic(m) if m.level().is_some());
+        let first = if content.directions.iter().any(dynamic) { Told::NotYet } else { Told::Level };
         let mut notes: Vec<Read<'a>> = Vec::with_capacity(content.notes.len());
         for note in &content.notes {
-            let (next, words) = walks.entry((note.staff, note.voice)).or_default();
+            let (next, words, told) =
+                walks.entry((note.staff, note.voice)).or_insert((0, Words::default(), first));
             while let Some(direction) = content.directions.get(*next).filter(|d| d.at <= note.at) {
                 *next += 1;
                 let meant = direction.staff.is_none_or(|s| s == note.staff)
                     && direction.voice.is_none_or(|v| v == note.voice);
-                if let (DirectionKind::Playing(word), true) = (&direction.kind, meant) {
-                    words.take(word);
+                match &direction.kind {
+                    DirectionKind::Playing(word) if meant => words.take(word),
+                    DirectionKind::Dynamic(mark) if meant && mark.level().is_some() => {
+                        *told = Told::Mark(settled(*mark));
+                    }
+                    DirectionKind::Hairpin { .. } if meant => *told = Told::Level,
+                    _ => {}
                 }
             }
             let (from, to) = (table.clock.seconds(note.at), table.clock.seconds(note.end()));
@@ -112,6 +141,7 @@ impl<'a> Sheet<'a> {
                 to: to.0,
                 // Past the corner that a mark makes in the curve.
                 level: desk.performance.level.at(ripieno_units::Seconds(from.0 + 0.03)),
+                told: *told,
                 words: *words,
             });
         }
@@ -220,6 +250,12 @@ impl Stretch {
 
 /// As musicians say it.
 pub(crate) use ripieno_music::key_name as pitch_name;
+
+/// What holds after the attack of a mark.
+fn settled(mark: Dynamic) -> Dynamic {
+    let level = mark.level();
+    Dynamic::LADDER.into_iter().find(|d| d.level() == level).unwrap_or(mark)
+}
 
 /// The dynamic mark nearest to a level in dB re mf.
 pub(crate) fn nearest_mark(level: f64) -> &'static str {

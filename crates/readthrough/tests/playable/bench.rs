@@ -142,6 +142,24 @@ impl Cue {
         self
     }
 
+    /// With a second passage, `B`, from this bar on.
+    pub fn split(mut self, bar: i32) -> Self {
+        let bars = self.score.timeline.bars.len();
+        let (plan, found) = Plan::parse(
+            "cue.toml",
+            &format!(
+                "[cue]\ntitle = \"T\"\nmusic = \"t.mid\"\ntemplate = \"template.toml\"\n[lines]\n\
+                 chair = {{ track = \"part\" }}\n[[passage]]\nname = \"A\"\nbars = [1, {}]\n[passage.casting]\n\
+                 chair = \"as written\"\n[[passage]]\nname = \"B\"\nbars = [{bar}, {bars}]\n[passage.casting]\n\
+                 chair = \"as written\"\n",
+                bar - 1
+            ),
+        );
+        assert!(found.is_empty(), "{found:?}");
+        self.plan = plan;
+        self
+    }
+
     pub fn cell(mut self, text: &str) -> Self {
         self.set("A", "chair", text);
         self

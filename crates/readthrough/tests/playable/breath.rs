@@ -3,6 +3,7 @@
 use crate::bench::*;
 use proptest::prelude::*;
 use ripieno_music::{Dynamic, Finding, Note, Severity};
+use ripieno_units::Beats;
 
 /// Makes the change of a finding; nothing is short of air then.
 fn settled(mut cue: Cue, finding: &Finding) {
@@ -211,4 +212,28 @@ proptest! {
         }
         prop_assert!(cue.rule("breath").is_empty(), "{:?}", cue.rule("breath"));
     }
+}
+
+#[test]
+fn a_melisma_is_told_where_it_begins() {
+    // Sixteen bars of separate notes, then one slur of thirty seconds.
+    let mut notes = line(&[(72, (2, 1)); 32]);
+    let melisma: Vec<(i16, (i64, i64))> = (0..32).map(|i| (72 + (i % 5), (1, 1))).collect();
+    let mut slurred = slur(line(&melisma));
+    slurred.iter_mut().for_each(|n| n.at += Beats::whole(64));
+    notes.extend(slurred);
+    let found = Cue::of("solo-soprano", 1, 60.0, notes, vec![]).rule("breath");
+    assert_eq!(found[0].bar, 17, "{found:?}");
+    assert!(found[0].message.starts_with("A slur of 32 s"), "{}", found[0].message);
+}
+
+#[test]
+fn between_long_separate_notes_one_breathes_untold() {
+    let tuba = |lengths: &[(i64, i64)]| {
+        let notes: Vec<_> = lengths.iter().map(|l| (31, *l)).collect();
+        ff("tuba", 80.0, line(&notes)).rule("breath")
+    };
+    // Semibreves of three seconds at ff.
+    assert!(tuba(&[(4, 1); 8]).is_empty(), "{:?}", tuba(&[(4, 1); 8]));
+    assert!(!tuba(&[(8, 1); 4]).is_empty());
 }

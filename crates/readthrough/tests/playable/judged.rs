@@ -55,7 +55,16 @@ fn a_bow_is_soft_at_any_height_and_low_brass_is_loud() {
     };
     // Above the comfortable ranges of the table, below the hard ones.
     one(&comfort("violin", 98, Dynamic::Pp), Severity::Advice);
-    one(&comfort("clarinet", 92, Dynamic::Pp), Severity::Hard);
+    // What the register cannot be is told by `soft-extreme`.
+    assert!(comfort("clarinet", 92, Dynamic::Pp).is_empty());
+    one(&comfort("choir-sopranos", 81, Dynamic::Pp), Severity::Hard);
+    // A voice that holds the top at p for seven seconds.
+    let held = |dynamic| {
+        let notes = vec![Note::plain(Beats::ZERO, Beats::whole(7), 83)];
+        Cue::of("voice", 1, 60.0, notes, vec![mark(0, dynamic)]).rule("range-comfort")
+    };
+    one(&held(Dynamic::P), Severity::Hard);
+    one(&held(Dynamic::F), Severity::Advice);
     one(&comfort("trumpet", 54, Dynamic::Ff), Severity::Advice);
 }
 
@@ -91,4 +100,62 @@ fn who_rests_is_named_for_the_second_note() {
     // One who plays, and one of another family, is not.
     assert!(!remedy("clarinet", line(&[(60, (4, 1))])).contains("The other"));
     assert!(!remedy("horn", later()).contains("The other"));
+}
+
+#[test]
+fn where_marks_have_stopped_nothing_is_said_of_balance() {
+    // Sixty bars of four seconds; the violin is marked p in bar 1, the cello later.
+    let cue = |at: i64, dynamic: Dynamic| {
+        let cue = Cue::of("violin", 1, 60.0, line(&[(72, (4, 1)); 60]), vec![mark(0, Dynamic::P)]);
+        let mut cue = cue.beside("Cello", "cello", line(&[(48, (4, 1)); 60]));
+        cue.score.tracks[1].content.directions = vec![mark(at, dynamic)];
+        cue.read_through("marks-missing")
+    };
+    let found = cue(40, Dynamic::F);
+    let finding = one(&found, Severity::Advice);
+    assert_eq!((finding.bar, finding.to_bar), (20, 60));
+    assert!(finding.message.contains("Cello f since bar 11"), "{}", finding.message);
+    // A contrast that was written at once, the same mark, and marks that go on.
+    assert!(cue(0, Dynamic::F).is_empty());
+    assert!(cue(40, Dynamic::P).is_empty());
+    assert!(cue(140, Dynamic::F).is_empty());
+}
+
+#[test]
+fn a_repeat_is_told_once() {
+    let mut keys = vec![(72, (4, 1)); 20];
+    (keys[0], keys[10]) = ((100, (4, 1)), (100, (4, 1)));
+    let mut cue = Cue::of("flute", 1, 120.0, line(&keys), vec![]);
+    assert_eq!(cue.read_through("range").len(), 2);
+    for (i, bar) in cue.score.timeline.bars.iter_mut().enumerate() {
+        bar.printed = (i % 10 + 1).to_string();
+    }
+    let found = cue.read_through("range");
+    assert!(one(&found, Severity::Impossible).message.ends_with("; and again in bar 11"), "{found:?}");
+}
+
+#[test]
+fn the_end_of_a_range_keeps_its_name() {
+    // F flat 3 is written beside a D that the instrument lacks: its range begins at E all the same.
+    let mut notes = line(&[(52, (2, 1)), (50, (2, 1))]);
+    notes[0].written = Some(ripieno_music::Spelling { step: 3, alter: -100, octave: 3 });
+    let found = Cue::of("english-horn", 1, 60.0, notes, vec![]).read_through("range");
+    let message = &found[0].message;
+    assert!(message.contains("has E3 to"), "{message}");
+}
+
+#[test]
+fn an_octave_begins_where_the_line_breathes() {
+    // Half of each passage lies below the flute; the second begins in the middle of a run, or after a rest.
+    let cue = |rest: bool| {
+        let mut notes = vec![(90, (4, 1)); 3];
+        notes.extend([(64, (1, 1)), (62, (1, 1)), (61, (1, 1)), (60, if rest { (1, 2) } else { (1, 1) })]);
+        if rest {
+            notes.push((0, (1, 2)));
+        }
+        notes.extend([(57, (1, 1)), (55, (1, 1)), (57, (1, 1)), (59, (1, 1))].repeat(4));
+        Cue::of("flute", 1, 120.0, line(&notes), vec![]).split(5).rule("range")
+    };
+    assert!(cue(true)[0].change.is_some(), "{:?}", cue(true));
+    assert!(cue(false)[0].change.is_none(), "{:?}", cue(false));
 }

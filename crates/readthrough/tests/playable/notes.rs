@@ -86,9 +86,16 @@ fn comfort_depends_on_the_dynamic_at_the_extremes() {
         |key, dynamic| Cue::of("flute", 1, 120.0, held(key, 1), vec![mark(0, dynamic)]).rule("range-comfort");
     assert!(at(93, Dynamic::Mf).is_empty());
     one(&at(94, Dynamic::F), Severity::Advice);
-    one(&at(94, Dynamic::Pp), Severity::Hard);
     one(&at(61, Dynamic::Pp), Severity::Advice);
-    one(&at(61, Dynamic::Ff), Severity::Hard);
+    // What a register cannot be is told by the rule of that register, once.
+    let all = |key, dynamic| Cue::of("flute", 1, 120.0, held(key, 1), vec![mark(0, dynamic)]).findings();
+    for (key, dynamic, rule) in [(94, Dynamic::Pp, "soft-extreme"), (61, Dynamic::Ff, "loud-extreme")] {
+        let rules: Vec<&str> = all(key, dynamic).iter().map(|f| f.rule).collect();
+        assert_eq!(rules, [rule]);
+    }
+    // Reeds are loud at their bottom.
+    let low = Cue::of("baritone-saxophone", 1, 120.0, held(36, 1), vec![mark(0, Dynamic::Ff)]);
+    assert!(low.findings().iter().all(|f| f.severity == Severity::Advice), "{:?}", low.findings());
     // Less than a second altogether.
     let short = line(&[(90, (2, 1)), (94, (1, 1)), (90, (1, 1))]);
     assert!(Cue::of("flute", 1, 120.0, short, vec![]).rule("range-comfort").is_empty());
@@ -264,4 +271,59 @@ fn a_chord_of_very_many_notes_takes_a_moment() {
     let seconds = start.elapsed().as_secs_f64();
     assert!(one(&found, Severity::Impossible).message.starts_with("40 notes at once"), "{found:?}");
     assert!(seconds < 5.0, "{seconds} s");
+}
+
+#[test]
+fn dynamics_are_quoted_as_they_are_written() {
+    // A phrase that swells and sinks is shaped round its mark, and still is pp.
+    let notes: Vec<Note> = line(&[(58, (2, 1)); 8]);
+    let found = Cue::of("oboe", 1, 60.0, notes, vec![mark(0, Dynamic::Pp)]).rule("soft-extreme");
+    assert!(one(&found, Severity::Hard).message.contains("at pp:"), "{found:?}");
+    // Before its first mark a part says nothing: what follows is not held against it.
+    let notes = line(&[(62, (4, 1)), (74, (4, 1)), (74, (4, 1))]);
+    let later = Cue::of("flute", 1, 60.0, notes.clone(), vec![mark(4, Dynamic::Ff)]);
+    assert!(later.rule("loud-extreme").is_empty(), "{:?}", later.rule("loud-extreme"));
+    one(&Cue::of("flute", 1, 60.0, notes, vec![mark(0, Dynamic::Ff)]).rule("loud-extreme"), Severity::Hard);
+}
+
+#[test]
+fn violins_live_high_and_a_choir_too_low_is_sent_to_lower_voices() {
+    let violins = |key| Cue::of("violin", 12, 60.0, held(key, 4), vec![]).rule("range-comfort");
+    assert!(violins(91).is_empty(), "G6 is daily work");
+    let found = violins(96);
+    let remedy = &one(&found, Severity::Advice).remedy;
+    assert!(!remedy.contains("in its middle"), "{remedy}");
+    let mut keys = vec![(72, (1, 1)); 12];
+    keys.push((50, (1, 1)));
+    let low = Cue::of("choir-sopranos", 8, 60.0, line(&keys), vec![]).rule("range");
+    assert!(low[0].remedy.contains("lower voice"), "{low:?}");
+}
+
+#[test]
+fn what_another_holds_may_die_away() {
+    let harp = || line(&[(84, (8, 1)), (84, (8, 1)), (84, (8, 1))]);
+    let alone = Cue::of("harp", 1, 60.0, harp(), vec![]).rule("dies-away");
+    assert_eq!(one(&alone, Severity::Advice).to_bar, 5);
+    let strings = Cue::of("harp", 1, 60.0, harp(), vec![]).beside("Viola", "viola", line(&[(60, (24, 1))]));
+    assert!(strings.rule("dies-away").is_empty());
+}
+
+#[test]
+fn lips_want_time_for_two_octaves_and_hands_for_bow_and_finger() {
+    let horn: Vec<Note> = line(&[(48, (1, 2)), (72, (1, 2))].repeat(6));
+    one(&Cue::of("horn", 1, 80.0, horn.clone(), vec![]).rule("leap"), Severity::Hard);
+    assert!(Cue::of("horn", 1, 40.0, horn, vec![]).rule("leap").is_empty());
+    // B2 is in seventh position, Bb2 in first.
+    let slide = |low: i16| {
+        let notes = line(&[(low, (1, 4)), (46, (1, 4))].repeat(8));
+        Cue::of("trombone", 1, 80.0, notes, vec![]).rule("leap")
+    };
+    assert!(one(&slide(47), Severity::Hard).message.contains("6 positions apart"));
+    assert!(slide(45).is_empty());
+    let words = |n: i64| {
+        (0..n).map(|i| word(i, if i % 2 == 0 { Playing::Pizz } else { Playing::Arco })).collect::<Vec<_>>()
+    };
+    let bow = |n| Cue::of("violin", 12, 120.0, line(&[(74, (1, 1)); 16]), words(n)).rule("pluck-time");
+    assert!(one(&bow(12), Severity::Hard).message.contains("changes between bow and finger"));
+    assert!(bow(3).is_empty(), "{:?}", bow(3));
 }

@@ -199,6 +199,12 @@ fn pages() {
     one(&cue(140, 1, false), Severity::Advice);
     assert!(cue(140, 1, true).is_empty());
     assert!(cue(140, 6, false).is_empty());
+    // What is played again is on the same page.
+    let mut again = Cue::of("bassoon", 1, 120.0, line(&[(60, (4, 1)); 140]), vec![]);
+    for (i, bar) in again.score.timeline.bars.iter_mut().enumerate() {
+        bar.printed = (i % 70 + 1).to_string();
+    }
+    assert!(again.rule("page-turn").is_empty());
 }
 
 #[test]
