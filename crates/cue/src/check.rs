@@ -230,17 +230,17 @@ fn sort_out(cue: &Cue, found: impl Iterator<Item = Finding>, checked: &mut Check
         }
     }
     let samples = cue.plan.purpose == Purpose::Samples;
-    // For samples what is heard and what patches lack come first; for players what cannot be played.
+    // For samples what is heard and what patches lack come first; for players what can be played badly. What cannot be done at
+    // all comes before either: no patch has a note that the instrument lacks.
     let first = |f: &Finding| match concern(f) {
         Some(Concern::Balance) | None => u8::from(!samples),
         Some(Concern::Notes | Concern::Living) => u8::from(samples),
     };
     let order = |a: &Finding, b: &Finding| {
-        (first(a), std::cmp::Reverse(a.severity), a.bar).cmp(&(
-            first(b),
-            std::cmp::Reverse(b.severity),
-            b.bar,
-        ))
+        let place = |f: &Finding| {
+            (f.severity != Severity::Impossible, first(f), std::cmp::Reverse(f.severity), f.bar)
+        };
+        place(a).cmp(&place(b))
     };
     checked.findings.sort_by(order);
     checked.folded.sort_by(order);
