@@ -24,7 +24,9 @@ pub(crate) fn breathes(desk: &Desk<'_>, at: Beats) -> bool {
     }
     let key = |n: &Note| n.pitch().map(|p| p.key);
     let leap = key(before).zip(key(after)).is_none_or(|(a, b)| (a - b).abs() >= LEAP);
-    leap || after.slurs_on || before.length >= after.length * 2
+    // Slurs begin at the barlines of a run too: only one after a note of a crotchet or more is a phrase.
+    let phrase = after.slurs_on && before.length >= Beats::whole(1);
+    leap || phrase || before.length >= after.length * 2
 }
 
 /// May the cell of a desk that holds a bar be moved by an octave as a whole: do both its ends lie where the line breathes?

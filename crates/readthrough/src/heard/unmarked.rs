@@ -3,8 +3,10 @@
 //! A mark holds until the next. Where no part has one for many bars, and those that hold were written bars apart and tell very
 //! different things, the source has lost its marks, or its writer left them to the players: then nothing is said of balance.
 
+use crate::playable::cell_edit::words;
 use crate::{Desk, Found, Table};
 use ripieno_music::{Direction, DirectionKind, Dynamic, Finding, Severity};
+use ripieno_plan::Source;
 use ripieno_units::Beats;
 use std::collections::BTreeMap;
 
@@ -91,16 +93,26 @@ fn contrast(
 /// The marks of a part. What a cell only takes over from the bars before it is none.
 fn told(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Told> {
     let content = &desk.part.content;
-    let mut restated: BTreeMap<Beats, Beats> = BTreeMap::new();
+    // Where a cell begins or changes its source: up to the first note, and whether it plays with somebody else, whose level it takes.
+    let mut restated: BTreeMap<Beats, (Beats, bool)> = BTreeMap::new();
     for cell in &desk.part.cells {
         let own = table.cell_at(desk.id(), table.timeline.place(cell.from).bar);
         if !own.is_some_and(super::cells::sets_dynamics) {
-            let first = content.notes.iter().map(|n| n.at).filter(|at| *at >= cell.from).min();
-            restated.insert(cell.from, first.unwrap_or(cell.from));
+            let turns = own.and_then(words).map(|w| w.divisions).unwrap_or_default();
+            let col = turns.iter().flatten().any(|t| matches!(t.source, Source::Col { .. }));
+            let starts = turns.iter().flatten().filter_map(|t| {
+                let place = t.from?;
+                table.timeline.at(place.bar, place.beat.unwrap_or(1.0))
+            });
+            for from in starts.chain([cell.from]) {
+                let first = content.notes.iter().map(|n| n.at).filter(|at| *at >= from).min();
+                restated.insert(from, (first.unwrap_or(from), col));
+            }
         }
     }
     let taken_over = |at: Beats| {
-        restated.range(..=at).next_back().is_some_and(|(from, first)| at == *from || at <= *first)
+        let (from, (first, col)) = restated.range(..=at).next_back()?;
+        (at == *from || at <= *first).then_some(*col)
     };
     let mut out: Vec<Told> = Vec::new();
     let mut open: Option<(bool, Beats)> = None;
@@ -119,13 +131,13 @@ fn told(table: &Table<'_>, desk: &Desk<'_>) -> Vec<Told> {
         }
         match kind {
             DirectionKind::Dynamic(mark) if mark.level().is_some() => {
-                if !(taken_over(*at) && same(level, *mark)) {
+                if !taken_over(*at).is_some_and(|col| col || same(level, *mark)) {
                     out.push(Told { at: *at, to: *at, level: Some(*mark) });
                 }
                 (level, open) = (Some(*mark), None);
             }
             DirectionKind::Hairpin { louder, to, .. } => {
-                if !taken_over(*at) {
+                if taken_over(*at).is_none() {
                     out.push(Told { at: *at, to: *to, level });
                 }
                 open = Some((*louder, *to));

@@ -66,15 +66,18 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
     }
     let Some((widest, time)) = limits(&sheet.desk.instrument.id).and_then(|l| l.leap) else { return };
     let lips = sheet.desk.instrument.family == Family::Brass;
+    // From half as wide again on, lips want the more time the wider it is: a quarter more for half an octave.
+    let wants = |leap: i16| match lips {
+        true => time * (1.0 + (f64::from(leap) - 1.5 * widest).max(0.0) / 24.0),
+        false => time,
+    };
     let mut hits: Vec<usize> = Vec::new();
     let mut most: Vec<(usize, i16, f64)> = Vec::new();
     for pair in sheet.voices.iter().flat_map(|v| v.windows(2)) {
         let (a, b) = (&sheet.notes[pair[0]], &sheet.notes[pair[1]]);
         let (Some(low), Some(high)) = (a.key, b.key) else { continue };
         let (leap, interval) = ((high - low).abs(), b.from - a.from);
-        // From half as wide again on, lips want the more time the wider it is: a quarter more for half an octave.
-        let time = if lips { time * (1.0 + (f64::from(leap) - 1.5 * widest).max(0.0) / 24.0) } else { time };
-        let hit = f64::from(leap) > widest && interval < time && b.from - a.to < ENTRY;
+        let hit = f64::from(leap) > widest && interval < wants(leap) && b.from - a.to < ENTRY;
         if hit && !repeated_strokes(a) && !repeated_strokes(b) {
             hits.push(pair[1]);
             most.push((pair[1], leap, interval));
@@ -93,9 +96,9 @@ pub(crate) fn check(sheet: &Sheet<'_>, out: &mut Vec<Finding>) {
             sheet
                 .found("leap", Severity::Hard, &stretch)
                 .says(format!(
-                    "{leaps} of up to {leap} semitones in {:.2} s; beyond {widest:.0} semitones the {} wants about {time:.2} s",
-                    interval,
+                    "{leaps} of up to {leap} semitones in {interval:.2} s; the {} wants about {:.2} s for that",
                     sheet.desk.instrument.name(),
+                    wants(*leap),
                 ))
                 .remedy("Give the notes more time, bring them within an octave, or share the line between two players")
                 .done(),

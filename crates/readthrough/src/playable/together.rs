@@ -24,7 +24,7 @@ pub(super) fn once(mut found: Vec<Finding>) -> Vec<Finding> {
         let mut taken: Vec<((i32, i32), Finding)> = Vec::new();
         for finding in found {
             let holds = |span: &&(i32, i32)| span.0 <= finding.bar && finding.to_bar <= span.1;
-            let same = (finding.rule == *second && finding.severity <= most(*first))
+            let same = (finding.rule == *second && finding.severity <= most(first))
                 .then(|| firsts.iter().find(holds));
             match same.flatten() {
                 Some(span) => taken.push((*span, finding)),

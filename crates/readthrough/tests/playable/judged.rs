@@ -65,7 +65,7 @@ fn a_bow_is_soft_at_any_height_and_low_brass_is_loud() {
     };
     one(&held(Dynamic::P), Severity::Hard);
     one(&held(Dynamic::F), Severity::Advice);
-    one(&comfort("trumpet", 54, Dynamic::Ff), Severity::Advice);
+    one(&comfort("trumpet", 54, Dynamic::F), Severity::Advice);
 }
 
 #[test]
