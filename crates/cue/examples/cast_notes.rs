@@ -5,11 +5,12 @@
 //! has notes in, in how many of those both have the same notes, and how many of each the plan writes as `col`; last in how
 //! many it writes as `col` all that both have, and only what the leader has not as written. `why` rows say of the other
 //! doubled bars what differs at the least. A doubling is `col` too where one goes with the other through
-//! a third. Voices of another's chords and roots of its figures are not counted: they are no `col`.
+//! a third. Voices of another's chords and roots of its figures are not counted, nor singers beside
+//! instruments that have their notes among others: they are no `col`.
 
 use ripieno_casting::{cast, chairs_of};
 use ripieno_cue::Cue;
-use ripieno_music::{Bar, Note, NoteKind, Score};
+use ripieno_music::{Bar, Doubling, Note, NoteKind, Score};
 use ripieno_plan::{Plan, Source};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -40,11 +41,13 @@ fn main() {
     }
     let reading = ripieno_discovery::read(score);
     let name = |track: usize| chairs.iter().find(|c| c.track == track).map(|c| c.id.as_str());
+    // Who sings goes with no accompaniment.
+    let sings = |track: usize| score.tracks[track].is_sung();
+    let follows = |d: &Doubling| !d.coincides && (!sings(d.track) || sings(d.of));
     for chair in &chairs {
         let mut counts = [0_usize; 5];
         let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
-        let own: Vec<_> =
-            reading.doublings.iter().filter(|d| d.track == chair.track && !d.coincides).collect();
+        let own: Vec<_> = reading.doublings.iter().filter(|d| d.track == chair.track && follows(d)).collect();
         for bar in &score.timeline.bars {
             let here: Vec<_> =
                 own.iter().filter(|d| d.from_bar <= bar.number && d.to_bar >= bar.number).collect();

@@ -38,6 +38,7 @@ pub(crate) fn told_once(table: &Table<'_>, mut findings: Vec<Finding>) -> Vec<Fi
                     Edit::Cell { passage, chair, .. } => (passage.clone(), chair.clone()),
                     Edit::Kit { chair, key, .. } => (key.clone(), chair.clone()),
                     Edit::Split { passage, name, .. } => (passage.clone(), name.clone()),
+                    Edit::Line { name, .. } => (String::new(), name.clone()),
                 };
                 // One change mends both times, if they are told of different cells.
                 if let (Some(now), Some(then)) = (&mut out[i].change, finding.change) {

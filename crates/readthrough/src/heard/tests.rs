@@ -385,6 +385,7 @@ fn who_has_the_bass_and_who_is_one_of_many_is_not_asked_to_rest() {
             share: 1.0,
             exact: true,
             simplified: None,
+            coincides: false,
         });
     };
     let keys: &[&[u8]] = &[&[72], &[74], &[76], &[74]];
