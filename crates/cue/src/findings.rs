@@ -95,6 +95,18 @@ pub fn ended(sentence: &str) -> String {
     }
 }
 
+/// A sentence as people write them: a capital, and one sign at its end. Dynamics stay small.
+pub fn sentence(text: &str) -> String {
+    let text = ended(text);
+    let word = text.split_whitespace().next().unwrap_or_default();
+    let dynamic = word.chars().all(|c| "pmfszr.".contains(c));
+    let mut chars = text.chars();
+    match chars.next().filter(|_| !dynamic) {
+        Some(first) => first.to_uppercase().chain(chars).collect(),
+        None => text,
+    }
+}
+
 /// One finding, its remedy, and the change that can be taken.
 pub(crate) fn one(text: &mut String, checked: &Checked, finding: &Finding) {
     let to = if finding.to_bar > finding.bar { format!(" to {}", finding.to_bar) } else { String::new() };
@@ -109,9 +121,9 @@ pub(crate) fn one(text: &mut String, checked: &Checked, finding: &Finding) {
         finding.rule,
         finding.chair,
         finding.bar,
-        ended(&finding.message)
+        sentence(&finding.message)
     );
-    let _ = writeln!(text, "             > {}", ended(&finding.remedy));
+    let _ = writeln!(text, "             > {}", sentence(&finding.remedy));
     if let Some(change) = &finding.change {
         let _ = writeln!(text, "             = {}: {change}", checked.name(finding));
     }
@@ -191,5 +203,19 @@ pub(crate) fn arc(text: &mut String, checked: &Checked) {
         arc.chairs.iter().filter(|c| c.from_bar > 1).map(|c| format!("{} ({})", c.who, c.from_bar)).collect();
     if !late.is_empty() {
         let _ = writeln!(text, "  held back until bar: {}", late.join(", "));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sentences_have_a_capital_and_one_sign_at_their_end() {
+        assert_eq!(sentence("let the harpist respell it"), "Let the harpist respell it.");
+        assert_eq!(sentence("Did you mean `flute`?"), "Did you mean `flute`?");
+        assert_eq!(sentence("pp in bar 3."), "pp in bar 3.");
+        assert_eq!(sentence("étouffez"), "Étouffez.");
+        assert_eq!(sentence(""), ".");
     }
 }

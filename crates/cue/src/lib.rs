@@ -51,7 +51,7 @@ pub use create::{Created, create, create_with, demo_files, write_demo};
 pub use deliver::{DeliverOptions, Delivered, Documents, Sounded, deliver};
 pub use describe::describe;
 pub use error::CueError;
-pub use findings::{counted, ended, findings_text};
+pub use findings::{counted, ended, findings_text, sentence};
 pub use fit::{FitSheet, HitMet, Proposal, fit, fit_lines, hits_now, take_fit};
 pub use fit_sheet::fit_text;
 pub use folder::write_file;

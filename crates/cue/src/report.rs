@@ -205,7 +205,7 @@ mod tests {
         let mut one = String::new();
         let in_print = InPrint::of(&performed.performance.timeline, &cue.score.tracks);
         findings::one(&mut one, &Checked { in_print, ..Checked::default() }, &performed.findings[0]);
-        assert!(one.contains("flute, bar 7, beat 2.5: too low.\n"), "{one}");
+        assert!(one.contains("flute, bar 7, beat 2.5: Too low.\n"), "{one}");
         let text = report(&cue, &performed, None, None);
         assert!(text.contains(&one), "{text}");
     }

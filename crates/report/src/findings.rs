@@ -1,7 +1,7 @@
 //! Findings, open and accepted.
 
 use crate::{Seen, board::name};
-use ripieno_cue::{Finding, Severity};
+use ripieno_cue::{Finding, Severity, sentence};
 use ripieno_picture::svg::escape;
 use std::fmt::Write as _;
 
@@ -49,15 +49,9 @@ fn table<'a>(seen: &Seen<'_>, all: impl Iterator<Item = (&'a Finding, Option<&'a
             escape(&name(seen, &finding.chair)),
             escape(&crate::bars(finding.bar, finding.to_bar.max(finding.bar))),
             escape(&sentence(&finding.message)),
-            escape(&finding.remedy),
+            escape(&sentence(&finding.remedy)),
             reason.map_or(String::new(), |r| format!(" <b>Accepted: {}</b>", escape(r))),
         );
     }
     out + "</tbody></table>"
-}
-
-/// With a stop at its end.
-fn sentence(words: &str) -> String {
-    let words = words.trim_end();
-    if words.ends_with(['.', '!', '?']) { words.to_string() } else { format!("{words}.") }
 }

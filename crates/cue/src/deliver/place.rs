@@ -43,6 +43,9 @@ const OURS: &str = ".ripieno";
 const LIST: &str = "delivered.txt";
 const LOCK: &str = "deliver.lock";
 const ASIDE: &str = ".delivering-";
+/// How often the lock is asked for, and what lies between, before it is called another's.
+const LOCK_TRIES: u32 = 5;
+const LOCK_WAIT: std::time::Duration = std::time::Duration::from_millis(50);
 
 impl Place {
     /// Opens the folder for one deliver at a time.
@@ -53,7 +56,16 @@ impl Place {
         let lock_path = ours.join(LOCK);
         let lock =
             File::options().create(true).append(true).open(&lock_path).map_err(|e| disk(&lock_path, e))?;
-        match lock.try_lock() {
+        // A program that is being started has a copy of the lock for a moment.
+        let mut tries = 0;
+        let locked = loop {
+            match lock.try_lock() {
+                Err(fs::TryLockError::WouldBlock) if tries < LOCK_TRIES => tries += 1,
+                other => break other,
+            }
+            std::thread::sleep(LOCK_WAIT);
+        };
+        match locked {
             Err(fs::TryLockError::WouldBlock) => {
                 return Err(CueError::Refused(format!(
                     "{}: another deliver is at work in this folder; wait until it has ended",

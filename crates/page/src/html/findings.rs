@@ -1,8 +1,7 @@
 //! The findings beside the board.
 
-use super::sentence;
 use crate::open::{Shown, Through};
-use ripieno_cue::{Checked, Finding, Severity};
+use ripieno_cue::{Checked, Finding, Severity, sentence};
 use ripieno_picture::svg::escape;
 use std::fmt::Write as _;
 

@@ -82,14 +82,6 @@ pub fn card_body(view: &ripieno_cue::view::PatchView) -> String {
     patches::body(view, false)
 }
 
-/// A sentence as people write them: a capital, and one sign at its end.
-pub(crate) fn sentence(text: &str) -> String {
-    let text = ripieno_cue::ended(text);
-    let mut chars = text.chars();
-    let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
-    format!("{first}{}", chars.as_str())
-}
-
 /// A button with a word on it.
 pub(crate) fn button(id: &str, word: &str, help: &str) -> String {
     format!(r#"<button type="button" id="{}" title="{}">{}</button>"#, escape(id), escape(help), escape(word))

@@ -1,10 +1,9 @@
 //! What is to be said of the cue's files: what cannot be read, and what can hardly be meant.
 
-use super::sentence;
 use crate::fragments::Fragments;
 use crate::open::Shown;
-use ripieno_cue::counted;
 use ripieno_cue::view::Warned;
+use ripieno_cue::{counted, sentence};
 use ripieno_picture::svg::escape;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
