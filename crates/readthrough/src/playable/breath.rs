@@ -81,9 +81,13 @@ fn phrase(sheet: &Sheet<'_>, breath: &Breath, line: &[usize], out: &mut Vec<Find
         return;
     }
     hear_harmony(sheet.bass.get_or_init(|| Bass::of(sheet.table)), &mut spots);
-    let steps: Vec<Step> = spots.iter().map(|s| s.step).collect();
     let short = Short::of(&spots, &unasked, stuck);
-    let Some(at) = best(&steps) else {
+    // Up to where the lungs were last full nothing need be told.
+    let full = stuck + 1 - short.spots.len();
+    let after: Vec<Step> =
+        spots.iter().enumerate().map(|(i, s)| if i < full { silent(s) } else { s.step }).collect();
+    let all = || spots.iter().map(|s| s.step).collect::<Vec<_>>();
+    let Some(at) = best(&after).or_else(|| best(&all())) else {
         out.push(nowhere(sheet, &short).done());
         return;
     };
@@ -197,6 +201,7 @@ fn run(sheet: &Sheet<'_>, breath: &Breath, short: &Short<'_>, again: Option<i32>
     if let Some(slur) = asked.first().filter(|s| matches!(s.kind, Kind::InSlur | Kind::SnatchedInSlur))
         && let Some(slurred) = slur_round(sheet, breath, slur)
         && slurred.air > 1.0
+        && asked.iter().all(|s| s.at >= sheet.notes[slurred.first].note.at)
     {
         let message = format!(
             "a slur of {} at {} in {} is {} a full breath lasts there (about {})",
