@@ -32,9 +32,14 @@ def ours(*words):
 
 
 def covered(document):
-    """Bars in findings that the tune is covered."""
-    found = json.loads(document)["findings"]
-    return {bar for f in found if f["rule"] == "tune-covered" for bar in range(f["bar"], f["to_bar"] + 1)}
+    """Bars in findings that the tune is covered; what a repeat brings again is told in the finding of the first time."""
+    found = set()
+    for f in json.loads(document)["findings"]:
+        if f["rule"] == "tune-covered":
+            again = re.search(r"and again in bars? ([0-9, and]+)", f["message"])
+            firsts = [f["bar"], *map(int, re.findall(r"\d+", again[1]) if again else [])]
+            found |= {bar + k for bar in firsts for k in range(f["to_bar"] - f["bar"] + 1)}
+    return found
 
 
 def marked(cue):
