@@ -74,7 +74,9 @@ fn template(heads: &[TrackHead]) -> SessionTemplate {
         let Some(first) = chair.tracks.first() else { continue };
         if let Certainty::Unsure(why) = &chair.guess.certainty {
             let _ = writeln!(text, "# unsure: {}", one_line(why));
-            doubts.push(format!("\"{}\": {why}", first.name));
+            // What begins with the name needs it no second time.
+            let named = why.starts_with(&format!("\"{}\"", first.name));
+            doubts.push(if named { why.clone() } else { format!("\"{}\": {why}", first.name) });
         }
         if chair.tracks.len() > 1 {
             let names: Vec<String> = chair.tracks.iter().map(|t| t.name.clone()).collect();
