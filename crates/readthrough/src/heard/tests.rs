@@ -204,6 +204,21 @@ fn low_flute_under_brass(mark: &str) -> Vec<Seat> {
     ]
 }
 
+/// All of the first track's notes in bars 1 to 4, at an interval in semitones.
+fn doubling(track: usize, semitones: i16) -> Doubling {
+    Doubling {
+        track,
+        of: 0,
+        semitones,
+        from_bar: 1,
+        to_bar: 4,
+        share: 1.0,
+        exact: true,
+        simplified: None,
+        coincides: false,
+    }
+}
+
 #[test]
 fn a_low_flute_is_covered_by_trombones_and_a_change_settles_it() {
     let seats = low_flute_under_brass("mf");
@@ -251,17 +266,7 @@ fn those_who_double_the_tune_count_with_it() {
     let mut seats = low_flute_under_brass("mf");
     seats.push(seat("trumpet", "trumpet", 1, "f", &[&[74], &[76], &[77], &[76]]));
     let doubled = |r: &mut Reading| {
-        r.doublings.push(Doubling {
-            track: 3,
-            of: 0,
-            semitones: 12,
-            from_bar: 1,
-            to_bar: 4,
-            share: 1.0,
-            exact: true,
-            simplified: None,
-            coincides: false,
-        });
+        r.doublings.push(doubling(3, 12));
     };
     assert!(rules(&listen(&seats, |_| {}, OPEN).0).contains(&"tune-covered"));
     assert!(!rules(&listen(&seats, doubled, OPEN).0).contains(&"tune-covered"));
@@ -343,17 +348,7 @@ fn the_tune_crossed_by_its_own_colour() {
 fn doublings_that_add_nothing_and_octaves_that_beat() {
     let doubled = |semitones: i16| {
         move |r: &mut Reading| {
-            r.doublings.push(Doubling {
-                track: 1,
-                of: 0,
-                semitones,
-                from_bar: 1,
-                to_bar: 4,
-                share: 1.0,
-                exact: true,
-                simplified: None,
-                coincides: false,
-            });
+            r.doublings.push(doubling(1, semitones));
         }
     };
     let two =
@@ -376,17 +371,7 @@ fn doublings_that_add_nothing_and_octaves_that_beat() {
 #[test]
 fn who_has_the_bass_and_who_is_one_of_many_is_not_asked_to_rest() {
     let double = |r: &mut Reading, track: usize| {
-        r.doublings.push(Doubling {
-            track,
-            of: 0,
-            semitones: 0,
-            from_bar: 1,
-            to_bar: 4,
-            share: 1.0,
-            exact: true,
-            simplified: None,
-            coincides: false,
-        });
+        r.doublings.push(doubling(track, 0));
     };
     let keys: &[&[u8]] = &[&[72], &[74], &[76], &[74]];
     let mut seats = vec![seat("trumpets", "trumpet", 3, "ff", keys), seat("flute-1", "flute", 1, "p", keys)];
